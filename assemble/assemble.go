@@ -1,0 +1,70 @@
+// Package assemble turns stills and their corrections into a verified clip:
+// decode, correct and encode as one bounded stream around ffmpeg.
+package assemble
+
+import "stillspan/ingest/meta"
+
+// Source is one still on its way into the clip.
+type Source struct {
+	Path          string
+	Format        string // as meta.Facts.Format
+	Raw           bool   // needs development
+	Width, Height int    // stored pixels
+	Orientation   int    // EXIF 1 to 8
+	Preview       *meta.Preview
+	CorrectionEV  float64 // added in linear light
+	// Field is the optional local correction; nil for none.
+	Field *Field
+}
+
+// Field is a low-resolution gain field laid over the upright, uncropped
+// picture: W x H values in EV, row-major, interpolated bilinearly.
+type Field struct {
+	W, H int
+	EV   []float32
+}
+
+// Gap is Count frames missing after Sources[After].
+type Gap struct{ After, Count int }
+
+// GapMode says what becomes of missing frames.
+type GapMode string
+
+// What can be done with missing frames.
+const (
+	GapLeave GapMode = "leave" // the clip is shorter and jumps
+	GapHold  GapMode = "hold"  // the frame before is repeated
+	GapBlend GapMode = "blend" // in-between frames are mixed, in linear light
+)
+
+// Clip is what was written and what ffprobe says of it.
+type Clip struct {
+	File      string
+	Bytes     int64
+	Frames    int // frames in the clip
+	Filled    int // of these, frames made by GapHold or GapBlend
+	DurationS float64
+	Rate      Rate
+	Codec     string // as ffprobe names it
+	Profile   string
+	Width     int
+	Height    int
+	PixFmt    string
+	// Colour tags as ffprobe names them.
+	ColorRange, ColorSpace, ColorPrimaries, ColorTransfer string
+	// Verified is true when ffprobe counted the frames and found rate, size,
+	// codec, duration and colour tags as ordered. Problems says what was not.
+	Verified bool
+	Problems []string
+}
+
+// Rate is a playback rate in frames per second, exact.
+type Rate struct{ Num, Den int }
+
+// FPS returns the rate as frames per second.
+func (r Rate) FPS() float64 {
+	if r.Den == 0 {
+		return 0
+	}
+	return float64(r.Num) / float64(r.Den)
+}

@@ -1,0 +1,70 @@
+// Package deflicker turns what was measured in each frame into a light curve,
+// tells wanted change of light from flicker, and gives each frame's
+// correction in EV. Numbers in, numbers out.
+package deflicker
+
+import "math"
+
+// FlickerEV is the flicker figure, EV rms, of a light curve l in EV:
+//
+//	F = sqrt(mean((l[t-1] - 2 l[t] + l[t+1])^2) / 6)
+//
+// White jitter of standard deviation s gives F = s and any linear trend gives
+// 0. Frames that are NaN, and their neighbours, are left out. Fewer than three
+// usable frames in a row give NaN.
+func FlickerEV(l []float64) float64 {
+	var sum float64
+	var n int
+	for t := 1; t+1 < len(l); t++ {
+		d := l[t-1] - 2*l[t] + l[t+1]
+		if math.IsNaN(d) || math.IsInf(d, 0) {
+			continue
+		}
+		sum += d * d
+		n++
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return math.Sqrt(sum / float64(n) / 6)
+}
+
+// Curve is the light of a sequence, frame by frame, in EV.
+type Curve struct {
+	// LumEV is log2 of the (zone-weighted) mean linear luminance of each
+	// frame; NaN where the frame could not be measured.
+	LumEV []float64
+	// ExposureEV is the part of LumEV that moves the whole picture at once:
+	// robust exposure ratios between neighbours, joined over several lags.
+	// Its zero is arbitrary. NaN where the frame could not be measured.
+	ExposureEV []float64
+	// SpreadEV is how much the picture's parts disagree about the change
+	// from the frame before, EV.
+	SpreadEV []float64
+}
+
+// Step is a deliberate change of exposure between frames Frame-1 and Frame.
+type Step struct {
+	Frame   int
+	EV      float64 // size, measured in the pixels
+	LabelEV float64 // size by the EXIF labels, which may be off by 0.1 EV
+}
+
+// Event is a short true change of the scene's light that is kept as it is.
+type Event struct {
+	First, Last int
+	EV          float64 // peak, EV
+}
+
+// Result is a solved curve.
+type Result struct {
+	TrendEV      []float64 // the light that is kept, on ExposureEV's scale
+	CorrectionEV []float64 // add to each frame, EV; 0 where nothing is known
+	Steps        []Step
+	Events       []Event
+	// FlickerBefore and FlickerAfter are FlickerEV of the curve without and
+	// with the corrections.
+	FlickerBefore, FlickerAfter float64
+	// Confidence is "good", "fair" or "poor"; Why says what stands against it.
+	Confidence, Why string
+}

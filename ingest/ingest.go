@@ -1,0 +1,70 @@
+// Package ingest turns a folder tree of stills into a Dump: frames in the
+// order they were taken, grouped into sequences, each judged for timing,
+// settings and damage. Originals are only ever opened for reading.
+package ingest
+
+import (
+	"time"
+
+	"stillspan/ingest/meta"
+	"stillspan/ingest/timing"
+)
+
+// Frame is one shot: a still and whatever else the camera wrote for it.
+type Frame struct {
+	Path    string // for opening
+	Name    string // slash-separated, relative to the dump's root
+	Size    int64
+	ModTime time.Time
+	// Number is the running file number, rollovers unwrapped; -1 for none.
+	Number int
+	Facts  meta.Facts
+	// Raw is the path of the raw companion of a RAW+JPEG pair; empty when
+	// the shot has one file. Path then names the JPEG.
+	Raw string
+	// Problem is nil for a sound frame.
+	Problem *Problem
+}
+
+// Problem is what is wrong with one file and what to try.
+type Problem struct {
+	Kind string // "empty", "truncated", "undecodable", "wrong-size", "unreadable", "vanished", "not-a-file"
+	Text string // one clear sentence, no path
+	Try  string // advice
+}
+
+// SettingChange is a setting that moved in mid-sequence.
+type SettingChange struct {
+	Frame    int    // index of the first frame with the new value
+	Field    string // "shutter", "aperture", "iso", "white balance", ...
+	From, To string
+}
+
+// Sequence is a run of frames that belong to one shoot.
+type Sequence struct {
+	// ID is a short name, unique in the dump and stable between runs, fit
+	// for a file name.
+	ID       string
+	Frames   []Frame
+	Timing   timing.Result // indexes into Frames
+	Settings []SettingChange
+	Notes    []string // plain remarks, such as "exposure mode is not manual"
+}
+
+// Dump is a folder tree of stills, put in order.
+type Dump struct {
+	Root      string
+	Sequences []Sequence
+	Loose     []Frame // too few together to be a sequence: test shots
+	Ignored   []Ignored
+	// Unreadable holds files and folders that could not be opened at all or
+	// belong to no sequence because of it.
+	Unreadable []Frame
+}
+
+// Ignored counts files left alone, by kind: "video", "sidecar", "hidden",
+// "other", "raw companion", "copy".
+type Ignored struct {
+	Kind  string
+	Count int
+}

@@ -1,0 +1,71 @@
+// Package timing fits a steady cadence to the moments at which frames were
+// taken and names every departure from it. Numbers in, numbers out.
+package timing
+
+// Shot is one frame as the timing sees it.
+type Shot struct {
+	// T is the stamped time in seconds since any fixed moment; NaN when the
+	// frame carries no time.
+	T float64
+	// Number is the running file number with folder and 9999 -> 0001
+	// rollovers already unwrapped; negative when the name has none.
+	Number int
+	// ExposureS is the exposure time in seconds, 0 when unknown.
+	ExposureS float64
+}
+
+// Cause tells why frames are missing.
+type Cause string
+
+// Causes of a gap, found by cross-checking number and time.
+const (
+	NotFired   Cause = "not-fired"   // numbers run on, time skips
+	FileLost   Cause = "file-lost"   // numbers and time skip alike
+	NumberSkip Cause = "number-skip" // numbers skip, time does not
+)
+
+// Gap is a run of missing frames after shot index After.
+type Gap struct {
+	After int     // index into the shots given
+	Count int     // frames missing (for NumberSkip: numbers missing)
+	GapS  float64 // seconds from the shot before to the shot after
+	Cause Cause
+}
+
+// Kind tells how a frame departs from the cadence.
+type Kind string
+
+// Kinds of irregular frames.
+const (
+	Late   Kind = "late"
+	Early  Kind = "early"
+	Double Kind = "double"
+)
+
+// Irregular is one frame off the cadence by OffsetS seconds (late is positive).
+type Irregular struct {
+	Index   int
+	Kind    Kind
+	OffsetS float64
+}
+
+// Result is a fitted cadence.
+type Result struct {
+	// Judged is false when there are too few times for a cadence, or none is
+	// steady; Why then says so in plain words.
+	Judged bool
+	Why    string
+
+	IntervalS    float64 // seconds between frames
+	UncertaintyS float64 // one standard deviation of IntervalS
+	StartS       float64 // fitted moment of shot 0, on the clock of Shot.T
+	JitterRMSS   float64 // scatter left after removing the clock's quantisation
+	TickS        float64 // the clock's step: 1 for whole-second stamps
+
+	// Slot[i] is the cadence place of shot i, from 0, counting missing frames.
+	Slot      []int
+	Gaps      []Gap
+	Irregular []Irregular
+	// TooLong lists shots whose exposure does not fit in the interval.
+	TooLong []int
+}
