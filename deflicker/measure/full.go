@@ -1,0 +1,144 @@
+package measure
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"image/png"
+	"os/exec"
+	"strings"
+	"time"
+
+	"golang.org/x/image/tiff"
+)
+
+// fullPixels bounds what Go's own decoders are given: at 8 bytes a pixel,
+// their costliest, 512 MB. Larger pictures go to ffmpeg, which shrinks them
+// on its side.
+const fullPixels = 1 << 26
+
+// decodeImage decodes a whole picture of the named format. ok is false where
+// that is left to ffmpeg.
+func decodeImage(format string, data []byte, maxPixels int64) (img image.Image, ok bool, err error) {
+	// The decoders are hardened, but a panic must cost no more than a frame.
+	defer func() {
+		if p := recover(); p != nil {
+			img, ok, err = nil, true, fmt.Errorf("its decoder failed: %v", p)
+		}
+	}()
+	var config func(*bytes.Reader) (image.Config, error)
+	var decode func(*bytes.Reader) (image.Image, error)
+	switch format {
+	case "jpeg":
+		config = func(r *bytes.Reader) (image.Config, error) { return jpeg.DecodeConfig(r) }
+		decode = func(r *bytes.Reader) (image.Image, error) { return jpeg.Decode(r) }
+	case "png":
+		config = func(r *bytes.Reader) (image.Config, error) { return png.DecodeConfig(r) }
+		decode = func(r *bytes.Reader) (image.Image, error) { return png.Decode(r) }
+	case "tiff":
+		config = func(r *bytes.Reader) (image.Config, error) { return tiff.DecodeConfig(r) }
+		decode = func(r *bytes.Reader) (image.Image, error) { return tiff.Decode(r) }
+	default:
+		return nil, false, nil
+	}
+	c, err := config(bytes.NewReader(data))
+	if err != nil {
+		return nil, !isUnsupported(err), err
+	}
+	if pixels := int64(c.Width) * int64(c.Height); pixels > maxPixels {
+		return nil, true, fmt.Errorf("%dx%d is more than %d million pixels", c.Width, c.Height, maxPixels/1e6)
+	} else if pixels > fullPixels {
+		return nil, false, nil
+	}
+	img, err = decode(bytes.NewReader(data))
+	if err != nil {
+		return nil, !isUnsupported(err), err
+	}
+	return img, true, nil
+}
+
+// isUnsupported reports whether err says that the picture is in order, but of
+// a kind that this decoder does not read.
+func isUnsupported(err error) bool {
+	switch err.(type) {
+	case jpeg.UnsupportedError, png.UnsupportedError, tiff.UnsupportedError:
+		return true
+	}
+	return false
+}
+
+// ffmpegArgs are the arguments that make ffmpeg write path's first picture to
+// its standard output as a PNG of 16 bits, as stored (not turned upright). A
+// picture with more than MaxCells pixels along its longer side is reduced to
+// the means of blocks of 8 x 8.
+func ffmpegArgs(path string, maxPixels int64) []string {
+	large := fmt.Sprintf("gt(max(iw,ih),%d)", MaxCells)
+	scale := fmt.Sprintf("scale=w='if(%s,ceil(iw/8),iw)':h='if(%s,ceil(ih/8),ih)':flags=area+accurate_rnd+full_chroma_int", large, large)
+	return []string{
+		"-v", "error", "-nostdin", "-noautorotate",
+		"-max_pixels", fmt.Sprint(maxPixels),
+		"-i", "file:" + path,
+		"-frames:v", "1", "-an", "-sn", "-dn",
+		"-vf", scale + ",format=rgb48be",
+		"-c:v", "png", "-compression_level", "1", "-f", "image2pipe", "pipe:1",
+	}
+}
+
+// ffmpegTimeout ends an ffmpeg that hangs on a broken still.
+const ffmpegTimeout = 2 * time.Minute
+
+// ffmpegImage decodes path with ffmpeg, reduced as ffmpegArgs says.
+func ffmpegImage(ctx context.Context, program, path string, maxPixels int64) (image.Image, error) {
+	ctx, cancel := context.WithTimeout(ctx, ffmpegTimeout)
+	defer cancel()
+	cmd := exec.CommandContext(ctx, program, ffmpegArgs(path, maxPixels)...)
+	cmd.WaitDelay = 2 * time.Second
+	var out limited
+	var msg tail
+	cmd.Stdout, cmd.Stderr = &out, &msg
+	err := cmd.Run()
+	if ctx.Err() != nil {
+		return nil, context.Cause(ctx)
+	}
+	if err != nil {
+		if line := msg.last(); line != "" {
+			err = fmt.Errorf("ffmpeg: %s", line)
+		}
+		return nil, err
+	}
+	img, err := png.Decode(&out.Buffer)
+	if err != nil {
+		return nil, fmt.Errorf("ffmpeg found no picture in it")
+	}
+	return img, nil
+}
+
+// limited keeps what is written to it up to the size of the largest picture
+// that ffmpegArgs can give, and fails after that.
+type limited struct{ bytes.Buffer }
+
+func (l *limited) Write(p []byte) (int, error) {
+	if l.Len()+len(p) > 64<<20 {
+		return 0, fmt.Errorf("ffmpeg wrote more than a picture")
+	}
+	return l.Buffer.Write(p)
+}
+
+// tail keeps the end of what is written to it.
+type tail struct{ b []byte }
+
+func (t *tail) Write(p []byte) (int, error) {
+	t.b = append(t.b, p...)
+	if n := len(t.b) - 4096; n > 0 {
+		t.b = append(t.b[:0], t.b[n:]...)
+	}
+	return len(p), nil
+}
+
+// last is the last line written.
+func (t *tail) last() string {
+	s := strings.TrimSpace(string(t.b))
+	return s[strings.LastIndexByte(s, '\n')+1:]
+}

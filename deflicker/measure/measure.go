@@ -1,0 +1,103 @@
+package measure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"time"
+
+	"stillspan/ingest/meta"
+)
+
+// Input is one still to be measured.
+type Input struct {
+	Path    string
+	Facts   meta.Facts
+	ModTime time.Time
+	Size    int64 // bytes
+}
+
+// Finding is what is wrong with one still and what to try.
+type Finding struct {
+	// Kind is "empty", "truncated", "corrupt", "undecodable", "unreadable",
+	// "vanished" or "not-a-file".
+	Kind string
+	Text string // one clear sentence, no path
+	Try  string // advice
+	// Left is the share of the picture that could be decoded, 0 to 1.
+	Left float64
+}
+
+// Sources of a Grid, and the values of Options.Source.
+const (
+	SourcePreview = "preview" // a picture embedded in the file
+	SourceReduced = "reduced" // block means, without a full decode
+	SourceFull    = "full"    // every pixel
+)
+
+// Options says how to measure. The zero value is the documented default.
+type Options struct {
+	// Workers is how many stills are measured at once, and with it the most
+	// that lie in memory; default (0) one per CPU, range 1 to 256.
+	Workers int
+	// Source forces what is decoded: SourcePreview, SourceReduced or
+	// SourceFull. Default (empty): All chooses once for all its stills. A
+	// still that lacks the source asked for takes the next in that order.
+	Source string
+	// Verify walks the main picture to its end even where the preview is
+	// measured, so that damage anywhere in it is found. Without it, such a
+	// still is only checked for its end marker.
+	Verify bool
+	// CacheDir is where measurements are kept; default (empty) the folder
+	// "stillspan" in the user's cache folder. NoCache keeps none.
+	CacheDir string
+	NoCache  bool
+	// CacheBytes bounds the cache; default (0) 2 GB.
+	CacheBytes int64
+	// MaxPixels bounds the pictures that are decoded; default (0) 2^28.
+	MaxPixels int64
+	// FFmpeg is the program that decodes what this package does not;
+	// default (empty) "ffmpeg".
+	FFmpeg string
+}
+
+// Validate says which option is out of its range.
+func (o Options) Validate() error {
+	switch {
+	case o.Workers < 0 || o.Workers > 256:
+		return errors.New("measuring workers must be 1 to 256, or 0 for one per CPU")
+	case o.Source != "" && o.Source != SourcePreview && o.Source != SourceReduced && o.Source != SourceFull:
+		return fmt.Errorf("measuring source %q: must be preview, reduced or full", o.Source)
+	case o.CacheBytes < 0 || o.MaxPixels < 0:
+		return errors.New("cache and pixel limits must not be negative")
+	}
+	return nil
+}
+
+// filled is o with its defaults in place.
+func (o Options) filled() Options {
+	if o.Workers == 0 {
+		o.Workers = min(runtime.NumCPU(), 256)
+	}
+	if o.CacheBytes == 0 {
+		o.CacheBytes = 2e9
+	}
+	if o.MaxPixels == 0 {
+		o.MaxPixels = 1 << 28
+	}
+	if o.FFmpeg == "" {
+		o.FFmpeg = "ffmpeg"
+	}
+	return o
+}
+
+// File measures one still. Its trouble is the Finding, beside a Grid where
+// part of the picture could be measured: cells that could not have Clip 255.
+// The error is for work that cannot go on: bad options or ctx at its end.
+func File(ctx context.Context, in Input, opt Options) (*Grid, *Finding, error) {
+	if err := opt.Validate(); err != nil {
+		return nil, nil, err
+	}
+	return newReader(opt.filled()).measure(ctx, in)
+}

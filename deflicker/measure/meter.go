@@ -1,0 +1,88 @@
+package measure
+
+// meter adds samples up to a Grid. A sample is one pixel of a full decode or
+// one block of a reduced one.
+type meter struct {
+	w, h, cell int // picture and side of a cell, pixels
+	cols, rows int
+	lum        []float64 // per cell: sum of luminance times pixels
+	blind      []int32   // per cell: pixels that say nothing of exposure
+	pixels     []int32   // per cell: pixels added
+	high, low  int64     // whole picture: clipped and crushed pixels
+}
+
+func newMeter(w, h, cell int) *meter {
+	m := &meter{}
+	m.reset(w, h, cell)
+	return m
+}
+
+// reset readies the meter for a picture of w x h pixels, keeping its memory.
+func (m *meter) reset(w, h, cell int) {
+	m.w, m.h, m.cell = w, h, cell
+	m.cols, m.rows = (w+cell-1)/cell, (h+cell-1)/cell
+	n := m.cols * m.rows
+	m.lum = zeroed(m.lum, n)
+	m.blind = zeroed(m.blind, n)
+	m.pixels = zeroed(m.pixels, n)
+	m.high, m.low = 0, 0
+}
+
+// zeroed is s with n zero elements, in its own memory where that is enough.
+func zeroed[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	s = s[:n]
+	clear(s)
+	return s
+}
+
+// add counts a sample of n pixels in the cell at col, row: its luminance and
+// its largest channel, a share of full code. The largest channel tells both
+// ends: one clipped channel is a clipped highlight, and a shadow is crushed
+// only when all are.
+func (m *meter) add(col, row int, n int32, lum, top float32) {
+	i := row*m.cols + col
+	m.lum[i] += float64(lum) * float64(n)
+	m.pixels[i] += n
+	switch {
+	case top >= clippedFrom:
+		m.blind[i] += n
+		m.high += int64(n)
+	case top <= blindBelow:
+		m.blind[i] += n
+		if top <= crushedTo {
+			m.low += int64(n)
+		}
+	}
+}
+
+// grid is the sum of what was added. Cells without a single pixel have Lum 0
+// and Clip 255; shares and mean are of the pixels there are.
+func (m *meter) grid(source string) *Grid {
+	g := &Grid{
+		W: m.cols, H: m.rows,
+		Lum:    make([]float32, len(m.lum)),
+		Clip:   make([]uint8, len(m.lum)),
+		Source: source,
+	}
+	var sum float64
+	var all int64
+	for i, n := range m.pixels {
+		if n == 0 {
+			g.Clip[i] = 255
+			continue
+		}
+		g.Lum[i] = float32(m.lum[i] / float64(n))
+		g.Clip[i] = uint8((255*int64(m.blind[i]) + int64(n)/2) / int64(n))
+		sum += m.lum[i]
+		all += int64(n)
+	}
+	if all > 0 {
+		g.MeanLum = sum / float64(all)
+		g.HighShare = float64(m.high) / float64(all)
+		g.LowShare = float64(m.low) / float64(all)
+	}
+	return g
+}

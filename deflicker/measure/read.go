@@ -1,0 +1,98 @@
+package measure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"strings"
+)
+
+// maxFile is the largest still read into memory, bytes. The largest
+// photographs, stitched ones set aside, are a third of it.
+const maxFile = 512 << 20
+
+// slack is what a JPEG's bytes are followed by, so that the entropy decoder
+// may run past their end by one unit before it looks where it is: at most ten
+// blocks of 64 codes of 31 bits.
+const slack = 4096
+
+// readPart reads length bytes of f from offset into buf, which is grown where
+// it is too small, and leaves slack zero bytes after them.
+func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
+	if length < 0 || length > maxFile {
+		return buf, fmt.Errorf("%d bytes are more than a still has", length)
+	}
+	if int64(cap(buf)) < length+slack {
+		// A quarter more, so that a sequence of like sizes settles at once.
+		buf = make([]byte, 0, length+length/4+slack)
+	}
+	buf = buf[:length]
+	n, err := f.ReadAt(buf, offset)
+	buf = buf[:n]
+	if err == io.EOF {
+		err = nil
+	}
+	clear(buf[n : n+slack])
+	return buf, err
+}
+
+// openStill opens a regular file for reading. Pipes and devices are refused
+// before the opening, which could wait for ever.
+func openStill(path string) (*os.File, int64, *Finding) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, 0, openFinding(err)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
+	}
+	if info.Size() == 0 {
+		return nil, 0, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, 0, openFinding(err)
+	}
+	return f, info.Size(), nil
+}
+
+// openFinding says why a still cannot be opened.
+func openFinding(err error) *Finding {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &Finding{Kind: "vanished", Text: "the file is gone since the folder was read", Try: "check the card or drive and run again"}
+	case errors.Is(err, fs.ErrPermission):
+		return &Finding{Kind: "unreadable", Text: "reading the file is not permitted", Try: "give yourself permission to read it"}
+	}
+	return readFinding(err)
+}
+
+// readFinding says why a still cannot be read.
+func readFinding(err error) *Finding {
+	return &Finding{Kind: "unreadable", Text: "the file cannot be read: " + reason(err), Try: "copy it from the card again; check the card or drive"}
+}
+
+// reason is err without the path, which is shown beside it already.
+func reason(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		err = p.Err
+	}
+	return strings.TrimSpace(err.Error())
+}
+
+// undecodable says that a still's bytes are no picture this program can read.
+func undecodable(err error) *Finding {
+	return &Finding{Kind: "undecodable", Text: "the picture cannot be decoded: " + reason(err), Try: "copy it from the card again, or open it in another program to see whether it is whole"}
+}
+
+// ended reports whether ctx is over and with which error.
+func ended(ctx context.Context) error {
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	return nil
+}
