@@ -1,0 +1,432 @@
+package measure
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+)
+
+// blocks reads JPEG pictures down to the means of their blocks of 8 x 8: all
+// of the DC terms, none of the AC terms. It reads baseline, extended
+// sequential and progressive Huffman pictures of 8 bits with one or three
+// components (ITU-T T.81) and says errKind of any other. Its memory is kept
+// from one picture to the next.
+type blocks struct {
+	maxPixels int64
+
+	width, height int
+	parts         [3]component
+	n             int // components
+	hmax, vmax    int
+	progressive   bool
+	rgb           bool // components are R, G, B, not Y, Cb, Cr
+	transform     int  // of an Adobe APP14 segment; -1 for none
+	jfif          bool
+
+	quan    [4]int // DC quantisers; 0 where not stated
+	restart int
+	dc      [4]*dcTable
+	ac      [4]*acTable
+	dcSet   [4]bool
+	acSet   [4]bool
+	slots   [10]slot
+	seen    bool // a frame header
+
+	units, read int64 // of all scans so far that give DC terms for the first time
+	trouble     string
+	ended       bool // data ended before the picture did
+}
+
+// component is a colour of the picture.
+type component struct {
+	id, h, v, quan int
+	across, down   int // blocks that hold picture
+	stride         int // blocks across, whole units
+	means          []int16
+}
+
+// errKind says that a JPEG is of a kind that blocks does not read.
+var errKind = errors.New("a kind of JPEG that is decoded in full")
+
+// errNoPicture says that there is no picture in the data at all.
+var errNoPicture = errors.New("no JPEG picture in it")
+
+// JPEG markers (ITU-T T.81, table B.1).
+const (
+	mSOF0, mSOF1, mSOF2 = 0xc0, 0xc1, 0xc2
+	mDHT, mDAC, mSOF15  = 0xc4, 0xcc, 0xcf
+	mRST0, mRST7        = 0xd0, 0xd7
+	mSOI, mEOI, mSOS    = 0xd8, 0xd9, 0xda
+	mDQT, mDRI          = 0xdb, 0xdd
+	mAPP0, mAPP14       = 0xe0, 0xee
+	mAPP15, mCOM        = 0xef, 0xfe
+	mTEM, mJPG          = 0x01, 0xc8
+)
+
+// decode reads a picture out of data, which has to have slack bytes of
+// capacity beyond its length and is overwritten. The error says that nothing
+// was measured; damage is told by finding.
+func (b *blocks) decode(data []byte) error {
+	b.reset()
+	if len(data) < 4 || data[0] != 0xff || data[1] != mSOI {
+		return errNoPicture
+	}
+	err := b.segments(data)
+	switch {
+	case b.units == 0 && (err == nil || err == errCut):
+		return errNoPicture
+	case b.units == 0:
+		return err
+	case err == errCut:
+		b.ended = true
+	case err != nil:
+		b.note(err.Error())
+	}
+	return nil
+}
+
+// left is the share of the picture that was read.
+func (b *blocks) left() float64 { return float64(b.read) / float64(b.units) }
+
+// finding tells the damage of the picture decoded last; nil for none.
+func (b *blocks) finding() *Finding {
+	left, percent := b.left(), math.Floor(100*b.left())
+	switch {
+	case b.trouble != "":
+		return &Finding{
+			Kind: "corrupt", Left: left, Try: "copy it from the card again before the card is wiped",
+			Text: fmt.Sprintf("the picture is damaged: %s; %.0f %% of it can be decoded", b.trouble, percent),
+		}
+	case b.ended && left == 1 && b.progressive:
+		return &Finding{
+			Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
+			Text: "the file ends before the picture does: all of it is there, but without its finer detail",
+		}
+	case b.ended && left == 1:
+		return &Finding{
+			Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
+			Text: "the file ends without its end marker: all of the picture is there",
+		}
+	case b.ended:
+		return &Finding{
+			Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
+			Text: fmt.Sprintf("the file ends before the picture does: %.0f %% of it is left", percent),
+		}
+	}
+	return nil
+}
+
+func (b *blocks) reset() {
+	b.n, b.restart, b.transform = 0, 0, -1
+	b.seen, b.jfif, b.rgb, b.ended, b.trouble = false, false, false, false, ""
+	b.quan, b.dcSet, b.acSet = [4]int{}, [4]bool{}, [4]bool{}
+	b.units, b.read = 0, 0
+}
+
+// note keeps the first trouble.
+func (b *blocks) note(text string) {
+	if b.trouble == "" {
+		b.trouble = text
+	}
+}
+
+// errCut says that the data end before the picture does.
+var errCut = errors.New("the data end early")
+
+// segments walks the marker segments up to the end marker.
+func (b *blocks) segments(data []byte) error {
+	for pos := 2; ; {
+		marker, at := nextMarker(data, pos)
+		switch {
+		case marker == 0:
+			return errCut
+		case marker == mEOI:
+			return nil
+		case marker == mSOI, marker == mTEM, marker >= mRST0 && marker <= mRST7:
+			pos = at
+			continue
+		}
+		if at+2 > len(data) {
+			return errCut
+		}
+		length := int(binary.BigEndian.Uint16(data[at:]))
+		if length < 2 {
+			return fmt.Errorf("marker %02X has an impossible length", marker)
+		}
+		if at+length > len(data) {
+			return errCut
+		}
+		body := data[at+2 : at+length]
+		pos = at + length
+		if marker == mSOS {
+			s, err := b.scanHeader(body)
+			if err != nil {
+				return err
+			}
+			pos = b.scan(data, pos, s)
+			continue
+		}
+		if err := b.segment(marker, body); err != nil {
+			return err
+		}
+	}
+}
+
+// nextMarker is the next marker from pos on and the place after it; 0 for
+// none.
+func nextMarker(data []byte, pos int) (marker byte, after int) {
+	for {
+		i := bytes.IndexByte(data[pos:], 0xff)
+		if i < 0 || pos+i+1 >= len(data) {
+			return 0, len(data)
+		}
+		pos += i + 1
+		if m := data[pos]; m != 0 && m != 0xff {
+			return m, pos + 1
+		}
+	}
+}
+
+// segment reads a segment other than that of a scan.
+func (b *blocks) segment(marker byte, body []byte) error {
+	switch marker {
+	case mSOF0, mSOF1, mSOF2:
+		return b.frame(marker, body)
+	case mDHT:
+		return b.huffman(body)
+	case mDQT:
+		return b.quantisers(body)
+	case mDRI:
+		if len(body) < 2 {
+			return errors.New("the restart interval is broken")
+		}
+		b.restart = int(binary.BigEndian.Uint16(body))
+	case mAPP0:
+		b.jfif = b.jfif || bytes.HasPrefix(body, []byte("JFIF\x00"))
+	case mAPP14:
+		if len(body) >= 12 && bytes.HasPrefix(body, []byte("Adobe")) {
+			b.transform = int(body[11])
+		}
+	case mDAC, mJPG:
+		return errKind
+	default:
+		if marker > mSOF2 && marker <= mSOF15 {
+			return errKind
+		}
+	}
+	return nil
+}
+
+// frame reads a frame header (T.81, B.2.2) and makes room for the means.
+func (b *blocks) frame(marker byte, body []byte) error {
+	if b.seen {
+		return errKind
+	}
+	if len(body) < 6 || len(body) < 6+3*int(body[5]) {
+		return errors.New("the frame header is broken")
+	}
+	b.height, b.width = int(binary.BigEndian.Uint16(body[1:])), int(binary.BigEndian.Uint16(body[3:]))
+	b.n, b.progressive = int(body[5]), marker == mSOF2
+	if body[0] != 8 || b.n != 1 && b.n != 3 || b.height == 0 {
+		return errKind
+	}
+	if b.width == 0 {
+		return errors.New("the picture has no width")
+	}
+	if int64(b.width)*int64(b.height) > b.maxPixels {
+		return fmt.Errorf("%dx%d is more than %d million pixels", b.width, b.height, b.maxPixels/1e6)
+	}
+	b.hmax, b.vmax = 1, 1
+	for i := range b.parts[:b.n] {
+		p, c := &b.parts[i], body[6+3*i:]
+		p.id, p.h, p.v, p.quan = int(c[0]), int(c[1]>>4), int(c[1]&15), int(c[2])
+		if p.h < 1 || p.h > 4 || p.v < 1 || p.v > 4 || p.quan > 3 {
+			return errors.New("the frame header is broken")
+		}
+		b.hmax, b.vmax = max(b.hmax, p.h), max(b.vmax, p.v)
+	}
+	return b.layOut()
+}
+
+// layOut works out how many blocks each component has.
+func (b *blocks) layOut() error {
+	if b.n == 1 {
+		// Sampling factors have no meaning for a single component.
+		b.parts[0].h, b.parts[0].v, b.hmax, b.vmax = 1, 1, 1, 1
+	}
+	ids := [3]int{b.parts[0].id, b.parts[1].id, b.parts[2].id}
+	b.rgb = b.n == 3 && (b.transform == 0 || b.transform < 0 && !b.jfif && ids == [3]int{'R', 'G', 'B'})
+	for i := range b.parts[:b.n] {
+		p := &b.parts[i]
+		// The first component has to be the finest, and whole blocks of it
+		// have to lie under each block of the others.
+		if i == 0 && (p.h != b.hmax || p.v != b.vmax) || b.hmax%p.h != 0 || b.vmax%p.v != 0 {
+			return errKind
+		}
+		p.across = ceilDiv(ceilDiv(b.width*p.h, b.hmax), 8)
+		p.down = ceilDiv(ceilDiv(b.height*p.v, b.vmax), 8)
+		p.stride = ceilDiv(b.width, 8*b.hmax) * p.h
+		n := p.stride * ceilDiv(b.height, 8*b.vmax) * p.v
+		if cap(p.means) < n {
+			p.means = make([]int16, n)
+		}
+		p.means = p.means[:n]
+		for j := range p.means {
+			p.means[j] = unread
+		}
+	}
+	b.seen = true
+	return nil
+}
+
+func ceilDiv(a, b int) int { return (a + b - 1) / b }
+
+// quantisers reads a DQT segment (T.81, B.2.4.1), of each table the first
+// element.
+func (b *blocks) quantisers(body []byte) error {
+	for len(body) > 0 {
+		wide, id := body[0]>>4, body[0]&15
+		n := 65
+		if wide != 0 {
+			n = 129
+		}
+		if id > 3 || wide > 1 || len(body) < n {
+			return errors.New("a quantisation table is broken")
+		}
+		b.quan[id] = int(body[1])
+		if wide != 0 {
+			b.quan[id] = int(binary.BigEndian.Uint16(body[1:]))
+		}
+		body = body[n:]
+	}
+	return nil
+}
+
+// huffman reads a DHT segment (T.81, B.2.4.2).
+func (b *blocks) huffman(body []byte) error {
+	for len(body) > 0 {
+		if len(body) < 17 {
+			return errHuffman
+		}
+		class, id, counts := body[0]>>4, body[0]&15, body[1:17]
+		n := 0
+		for _, c := range counts {
+			n += int(c)
+		}
+		if class > 1 || id > 3 || n < 1 || n > 256 || len(body) < 17+n {
+			return errHuffman
+		}
+		symbols := body[17 : 17+n]
+		body = body[17+n:]
+		if err := b.setTable(class, id, counts, symbols); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *blocks) setTable(class, id byte, counts, symbols []byte) error {
+	if class == 0 {
+		if b.dc[id] == nil {
+			b.dc[id] = new(dcTable)
+		}
+		b.dcSet[id] = true
+		return b.dc[id].set(counts, symbols)
+	}
+	if b.progressive {
+		return nil // only scans of AC terms use it
+	}
+	if b.ac[id] == nil {
+		b.ac[id] = new(acTable)
+	}
+	b.acSet[id] = true
+	return b.ac[id].set(counts, symbols)
+}
+
+// scanHeader reads a scan header (T.81, B.2.3). It gives nil for a scan that
+// holds no DC terms.
+func (b *blocks) scanHeader(body []byte) (*scan, error) {
+	broken := errors.New("a scan header is broken")
+	if !b.seen || len(body) < 1 {
+		return nil, broken
+	}
+	n := int(body[0])
+	if n < 1 || n > b.n || len(body) < 4+2*n {
+		return nil, broken
+	}
+	first, approx := body[1+2*n], body[3+2*n]
+	s := &scan{ac: !b.progressive}
+	low := uint(0)
+	if b.progressive {
+		if first != 0 {
+			return nil, nil
+		}
+		s.refine, low = approx>>4 != 0, uint(approx&15)
+		if low > 13 {
+			return nil, broken
+		}
+	}
+	slots := b.slots[:0]
+	for i := range n {
+		p, at := b.part(int(body[1+2*i]))
+		tables := body[2+2*i]
+		if p == nil {
+			return nil, broken
+		}
+		base := slot{comp: at, out: p.means, quan: max(b.quan[p.quan], 1) << low}
+		if !b.setTables(&base, tables, s) {
+			return nil, errors.New("a scan names a table that is not there")
+		}
+		if n == 1 { // a unit is a block, and only those that hold picture
+			base.step, base.row = 1, p.stride
+			slots = append(slots, base)
+			s.across, s.all = p.across, p.across*p.down
+			break
+		}
+		if len(slots)+p.h*p.v > len(b.slots) {
+			return nil, broken
+		}
+		for j := range p.h * p.v {
+			base.step, base.row = p.h, p.stride*p.v
+			base.at = j/p.h*p.stride + j%p.h
+			slots = append(slots, base)
+		}
+		s.across = ceilDiv(b.width, 8*b.hmax)
+		s.all = s.across * ceilDiv(b.height, 8*b.vmax)
+	}
+	s.slots = slots
+	return s, nil
+}
+
+// part is the component of that id and its index.
+func (b *blocks) part(id int) (*component, int) {
+	for i := range b.parts[:b.n] {
+		if b.parts[i].id == id {
+			return &b.parts[i], i
+		}
+	}
+	return nil, 0
+}
+
+// setTables gives a slot the tables its scan needs and reports whether they
+// are there.
+func (b *blocks) setTables(to *slot, ids byte, s *scan) bool {
+	dc, ac := ids>>4, ids&15
+	if s.refine {
+		return true
+	}
+	if dc > 3 || !b.dcSet[dc] {
+		return false
+	}
+	to.dc = b.dc[dc]
+	if !s.ac {
+		return true
+	}
+	if ac > 3 || !b.acSet[ac] {
+		return false
+	}
+	to.ac = b.ac[ac]
+	return true
+}

@@ -1,0 +1,161 @@
+package measure
+
+import "encoding/binary"
+
+// unread marks a block whose mean is not known. No valid block has it: means
+// are within 8 x 128 of zero.
+const unread = -1 << 15
+
+// dcLimit bounds a block's DC term, 8 times its mean less mid-grey. Sound
+// pictures stay within 1024 and one quantisation step; beyond twice that the
+// decoder has lost its place.
+const dcLimit = 2048 + 255
+
+// slot is one block of a scan's unit (MCU).
+type slot struct {
+	dc   *dcTable
+	ac   *acTable
+	out  []int16 // the component's means
+	quan int     // quantiser of the DC term, with the scan's point transform
+	comp int     // index of the predictor
+	step int     // blocks from one unit to the next
+	row  int     // blocks from one row of units to the next
+	at   int     // block in the first unit
+}
+
+// scan is what a scan's entropy-coded data are made of.
+type scan struct {
+	slots       []slot
+	across, all int // units in a row and in the scan
+	// refine is set for a scan that gives one more bit of DC terms known
+	// already; ac says that AC terms follow each DC term.
+	refine, ac bool
+}
+
+// verdict says how a run of units ended.
+type verdict uint8
+
+const (
+	whole   verdict = iota // all units were there
+	short                  // the data ended before them
+	invalid                // the data are no valid code
+)
+
+// walk decodes the DC terms of n units from unit on out of data[from:end],
+// passing over all AC terms. data has to go on for slack bytes beyond end. It
+// returns how many units were whole and where it stopped, in bits.
+func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v verdict) {
+	var predictors [4]int
+	pos, last := uint(from)*8, uint(end)*8
+	for done < n {
+		row, col := unit/s.across, unit%s.across
+		run := min(s.across-col, n-done)
+		for range run {
+			for i := range s.slots {
+				slot := &s.slots[i]
+				w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
+				e := slot.dc.diff[w>>(64-dcBits)]
+				diff, bits := int32(e)>>16, uint(e&63)
+				if bits == 0 {
+					if diff, bits = slot.dc.spec.difference(w); bits == 0 {
+						return done, pos, s.stopped(pos, last)
+					}
+				}
+				pos += bits
+				mean := predictors[slot.comp&3] + int(diff)
+				predictors[slot.comp&3] = mean
+				mean *= slot.quan
+				if uint(mean+dcLimit) > 2*dcLimit {
+					return done, pos, s.stopped(pos, last)
+				}
+				slot.out[slot.at+row*slot.row+col*slot.step] = int16(mean)
+				if !s.ac {
+					continue
+				}
+				var ok bool
+				if pos, ok = slot.ac.pass(data, pos); !ok {
+					return done, pos, s.stopped(pos, last)
+				}
+			}
+			if pos > last {
+				return done, pos, short
+			}
+			col++
+			done++
+		}
+		unit += run
+	}
+	return done, pos, whole
+}
+
+// refineDC adds one more bit to the DC terms of n units, as walk does.
+func (s *scan) refineDC(data []byte, from, end, unit, n int) (done int, at uint, v verdict) {
+	pos, last := uint(from)*8, uint(end)*8
+	for ; done < n; done++ {
+		if pos+uint(len(s.slots)) > last {
+			return done, pos, short
+		}
+		row, col := unit/s.across, unit%s.across
+		for i := range s.slots {
+			slot := &s.slots[i]
+			if mean := &slot.out[slot.at+row*slot.row+col*slot.step]; *mean != unread && data[pos>>3]>>(7-pos&7)&1 != 0 {
+				*mean += int16(slot.quan)
+			}
+			pos++
+		}
+		unit++
+	}
+	return done, pos, whole
+}
+
+// stopped tells data that end from data that are wrong.
+func (s *scan) stopped(pos, last uint) verdict {
+	// Past the end lies what is not the stream's, most often no valid code.
+	if pos+16 > last {
+		return short
+	}
+	return invalid
+}
+
+// pass passes over a block's AC terms from bit pos on and returns the bit
+// after them; ok is false where they are no valid code.
+func (t *acTable) pass(data []byte, pos uint) (after uint, ok bool) {
+	k := uint(1)
+	for {
+		w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
+		clear := pos + 57 - acBits // w is good for as far
+		var e uint
+		for {
+			e = uint(t.many[w>>(64-acBits)])
+			pos += e & 63
+			k += e >> 6
+			if k >= 64 || pos > clear {
+				break
+			}
+			w <<= e & 63
+		}
+		if k < 64 {
+			continue
+		}
+		// The block is at its end, or a symbol goes beyond it.
+		if k == 64 || e&63 != 0 && e >= endOfBlock<<6 && k < 2*64 {
+			return pos, true
+		}
+		pos -= e & 63
+		k -= e >> 6
+		w = binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
+		e = uint(t.one[w>>(64-acBits)])
+		if e == hardCode {
+			entry, length := t.spec.skip(w)
+			if length == 0 {
+				return pos, false
+			}
+			e = uint(entry)
+		}
+		pos += e & 63
+		k += e >> 6
+		if k >= 64 {
+			return pos, k == 64 || e >= endOfBlock<<6
+		}
+	}
+}
