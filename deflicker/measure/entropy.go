@@ -5,9 +5,13 @@ import (
 	"fmt"
 )
 
-// paddingBytes is how much may be left over of a scan's data after its last
-// unit before that is damage: encoders round up, some generously.
-const paddingBytes = 64
+// What may be left over, in bytes, of an interval's data after its last unit
+// before that is damage: before a restart marker no more than rounding, at the
+// end of a scan what a generous encoder may add.
+const (
+	restartPadding = 1
+	scanPadding    = 16
+)
 
 // scan reads the entropy-coded data from pos on, interval by interval, and
 // returns where the next marker segment begins. s is nil for data that are
@@ -15,7 +19,7 @@ const paddingBytes = 64
 func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
 	unit, interval := 0, 0
 	if s != nil && !s.refine {
-		b.units += int64(s.all)
+		b.scans++
 	}
 	for {
 		from := pos
@@ -29,7 +33,7 @@ func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
 			}
 		}
 		if s != nil {
-			unit = b.interval(data, from, end, unit, s, marker == 0)
+			unit = b.interval(data, from, end, unit, s, marker)
 		}
 		if marker < mRST0 || marker > mRST7 {
 			if s != nil && unit < s.all && marker != 0 && b.trouble == "" {
@@ -54,9 +58,9 @@ func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
 }
 
 // interval reads the units of one restart interval, or of a whole scan without
-// any, and returns the unit after them. last is set where the file ends with
-// them.
-func (b *blocks) interval(data []byte, from, end, unit int, s *scan, last bool) int {
+// any, and returns the unit after them. marker is what ends them, 0 for the
+// end of the file.
+func (b *blocks) interval(data []byte, from, end, unit int, s *scan, marker byte) int {
 	n := s.all - unit
 	if b.restart > 0 {
 		n = min(n, b.restart)
@@ -69,17 +73,14 @@ func (b *blocks) interval(data []byte, from, end, unit int, s *scan, last bool) 
 		walk = s.refineDC
 	}
 	done, at, v := walk(data[:len(data)+slack], from, end, unit, n)
-	if !s.refine {
-		b.read += int64(done)
-	}
 	switch {
 	case v == invalid:
 		b.note(fmt.Sprintf("its data make no sense from %.0f %% of the picture on", 100*float64(unit+done)/float64(s.all)))
-	case v == short && last:
+	case v == short && marker == 0:
 		b.ended = true
 	case v == short:
 		b.note("picture data are missing")
-	case s.ac && surplus(data[min(int(at+7)/8, end):end]):
+	case s.ac && surplus(data[min(int(at+7)/8, end):end], marker):
 		b.note("it holds more picture data than its size accounts for")
 	}
 	return unit + done
@@ -87,8 +88,11 @@ func (b *blocks) interval(data []byte, from, end, unit int, s *scan, last bool) 
 
 // surplus reports whether rest, what is left of an interval's data, is more
 // than padding.
-func surplus(rest []byte) bool {
-	if len(rest) <= paddingBytes {
+func surplus(rest []byte, marker byte) bool {
+	if marker >= mRST0 && marker <= mRST7 {
+		return len(rest) > restartPadding
+	}
+	if len(rest) <= scanPadding {
 		return false
 	}
 	return bytes.Count(rest, rest[:1]) != len(rest)

@@ -34,9 +34,9 @@ type blocks struct {
 	slots   [10]slot
 	seen    bool // a frame header
 
-	units, read int64 // of all scans so far that give DC terms for the first time
-	trouble     string
-	ended       bool // data ended before the picture did
+	scans   int // that give DC terms
+	trouble string
+	ended   bool // data ended before the picture did
 }
 
 // component is a colour of the picture.
@@ -73,11 +73,11 @@ func (b *blocks) decode(data []byte) error {
 	if len(data) < 4 || data[0] != 0xff || data[1] != mSOI {
 		return errNoPicture
 	}
-	err := b.segments(data)
+	err := b.segments(trimmed(data))
 	switch {
-	case b.units == 0 && (err == nil || err == errCut):
+	case b.scans == 0 && (err == nil || err == errCut):
 		return errNoPicture
-	case b.units == 0:
+	case b.scans == 0:
 		return err
 	case err == errCut:
 		b.ended = true
@@ -87,12 +87,30 @@ func (b *blocks) decode(data []byte) error {
 	return nil
 }
 
-// left is the share of the picture that was read.
-func (b *blocks) left() float64 { return float64(b.read) / float64(b.units) }
+// left is the share of the picture's blocks that were read.
+func (b *blocks) left() float64 {
+	read, all := 0, 0
+	for i := range b.parts[:b.n] {
+		p := &b.parts[i]
+		for row := range p.down {
+			for _, mean := range p.means[row*p.stride : row*p.stride+p.across] {
+				if mean != unread {
+					read++
+				}
+			}
+		}
+		all += p.across * p.down
+	}
+	return float64(read) / float64(all)
+}
 
 // finding tells the damage of the picture decoded last; nil for none.
 func (b *blocks) finding() *Finding {
-	left, percent := b.left(), math.Floor(100*b.left())
+	if b.trouble == "" && !b.ended {
+		return nil
+	}
+	left := b.left()
+	percent := math.Floor(100 * left)
 	switch {
 	case b.trouble != "":
 		return &Finding{
@@ -109,20 +127,36 @@ func (b *blocks) finding() *Finding {
 			Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
 			Text: "the file ends without its end marker: all of the picture is there",
 		}
-	case b.ended:
-		return &Finding{
-			Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
-			Text: fmt.Sprintf("the file ends before the picture does: %.0f %% of it is left", percent),
-		}
 	}
-	return nil
+	return &Finding{
+		Kind: "truncated", Left: left, Try: "copy it from the card again before the card is wiped",
+		Text: fmt.Sprintf("the file ends before the picture does: %.0f %% of it is left", percent),
+	}
+}
+
+// trimmed is data without a long run of zeros or of ones at its end, as an
+// interrupted copy into space set aside leaves it. Such a run decodes to
+// blocks that look sound.
+func trimmed(data []byte) []byte {
+	last := data[len(data)-1]
+	if last != 0 && last != 0xff {
+		return data
+	}
+	n := len(data)
+	for n > 0 && data[n-1] == last {
+		n--
+	}
+	if len(data)-n < 64 {
+		return data
+	}
+	return data[:n]
 }
 
 func (b *blocks) reset() {
 	b.n, b.restart, b.transform = 0, 0, -1
 	b.seen, b.jfif, b.rgb, b.ended, b.trouble = false, false, false, false, ""
 	b.quan, b.dcSet, b.acSet = [4]int{}, [4]bool{}, [4]bool{}
-	b.units, b.read = 0, 0
+	b.scans = 0
 }
 
 // note keeps the first trouble.
