@@ -1,0 +1,175 @@
+package copycheck
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// Sum is one line of a list of checksums.
+type Sum struct {
+	SHA256 [sha256.Size]byte
+	Name   string // slash-separated
+}
+
+// Names with a backslash or a line end are escaped and their line marked with
+// a leading backslash, as the sha256sum of GNU coreutils does it (coreutils
+// manual, "md5sum invocation").
+var (
+	escaper   = strings.NewReplacer(`\`, `\\`, "\n", `\n`, "\r", `\r`)
+	unescaper = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r")
+)
+
+// WriteSums writes the list in sha256sum's format.
+func WriteSums(w io.Writer, sums []Sum) error {
+	b := bufio.NewWriter(w)
+	for _, s := range sums {
+		mark, name := "", s.Name
+		if strings.ContainsAny(name, "\\\n\r") {
+			mark, name = `\`, escaper.Replace(name)
+		}
+		if _, err := fmt.Fprintf(b, "%s%x  %s\n", mark, s.SHA256, name); err != nil {
+			return err
+		}
+	}
+	return b.Flush()
+}
+
+// maxLine bounds a line of a list: a hash and the longest path there is, every
+// byte of it escaped.
+const maxLine = 2*4096 + 128
+
+// ReadSums reads a list in sha256sum's format, with text or binary marks.
+func ReadSums(r io.Reader) ([]Sum, error) {
+	var sums []Sum
+	lines := bufio.NewScanner(r)
+	lines.Buffer(nil, maxLine)
+	lines.Split(splitAtNewline)
+	n := 0
+	for lines.Scan() {
+		n++
+		line := lines.Text()
+		if line == "" || line[0] == '#' {
+			continue
+		}
+		s, err := parseSum(line)
+		if err != nil {
+			return nil, fmt.Errorf("line %d: %w", n, err)
+		}
+		sums = append(sums, s)
+	}
+	if err := lines.Err(); err != nil {
+		return nil, fmt.Errorf("line %d: %w", n+1, err)
+	}
+	return sums, nil
+}
+
+// splitAtNewline keeps a carriage return, which may be part of a name.
+func splitAtNewline(data []byte, atEOF bool) (int, []byte, error) {
+	if i := bytes.IndexByte(data, '\n'); i >= 0 {
+		return i + 1, data[:i], nil
+	}
+	if atEOF && len(data) > 0 {
+		return len(data), data, nil
+	}
+	return 0, nil, nil
+}
+
+func parseSum(line string) (Sum, error) {
+	var s Sum
+	bad := errors.New("is no line of a sha256sum list")
+	rest, escaped := strings.CutPrefix(line, `\`)
+	if len(rest) < 2*sha256.Size+3 {
+		return s, bad
+	}
+	hash, sep, name := rest[:2*sha256.Size], rest[2*sha256.Size:2*sha256.Size+2], rest[2*sha256.Size+2:]
+	if sep != "  " && sep != " *" {
+		return s, bad
+	}
+	if _, err := hex.Decode(s.SHA256[:], []byte(hash)); err != nil {
+		return s, bad
+	}
+	if escaped {
+		name = unescaper.Replace(name)
+	}
+	s.Name = name
+	return s, nil
+}
+
+// Verification is a folder set against a list of checksums.
+type Verification struct {
+	Listed, Good int
+	Missing      []string  // listed, not there
+	Different    []string  // there with other content
+	Unlisted     []string  // there, not in the list
+	Problems     []Problem // could not be read
+}
+
+// Complete tells whether every listed file is there unaltered.
+func (v *Verification) Complete() bool { return v.Good == v.Listed }
+
+// Verify reads the listed files under dir once and compares. Names that lead
+// out of dir are refused.
+func Verify(ctx context.Context, dir string, sums []Sum, opt Options) (*Verification, error) {
+	t, err := openTree(dir)
+	if err != nil {
+		return nil, err
+	}
+	if err := t.list(ctx, true); err != nil {
+		return nil, err
+	}
+	at := map[string]int{}
+	for i := range t.files {
+		at[t.files[i].name] = i
+	}
+	v := &Verification{Listed: len(sums)}
+	wanted := make([]int, len(sums))
+	listed := map[string]bool{}
+	for k, s := range sums {
+		name := path.Clean(s.Name)
+		if !filepath.IsLocal(filepath.FromSlash(name)) {
+			return nil, fmt.Errorf("the list names %q, which lies outside %q", s.Name, dir)
+		}
+		i, ok := at[name]
+		if !ok {
+			wanted[k] = -1
+			v.Missing = append(v.Missing, s.Name)
+			continue
+		}
+		wanted[k] = i
+		listed[name] = true
+		t.files[i].read = true
+	}
+	if err := readAll(ctx, opt.Progress, t); err != nil {
+		return nil, err
+	}
+	if err := t.stillThere(); err != nil {
+		return nil, err
+	}
+	for k, s := range sums {
+		switch i := wanted[k]; {
+		case i < 0 || !t.files[i].hashed:
+		case t.files[i].sum == s.SHA256:
+			v.Good++
+		default:
+			v.Different = append(v.Different, s.Name)
+		}
+	}
+	for i := range t.files {
+		if !listed[t.files[i].name] {
+			v.Unlisted = append(v.Unlisted, t.files[i].name)
+		}
+	}
+	v.Problems = t.problems
+	slices.Sort(v.Unlisted)
+	return v, nil
+}

@@ -1,0 +1,245 @@
+package copycheck
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+)
+
+// bufferBytes is read at a time: large enough that the disk, not the number of
+// calls, sets the pace.
+const bufferBytes = 1 << 20
+
+// tree is one folder and the regular files in it.
+type tree struct {
+	given, root string // as given, and with links resolved
+	info        os.FileInfo
+	files       []file
+	problems    []Problem
+	leftOut     int
+}
+
+type file struct {
+	name   string // slash-separated, relative to the root
+	size   int64
+	info   os.FileInfo
+	read   bool // to be hashed
+	hashed bool
+	sum    [sha256.Size]byte
+}
+
+func openTree(dir string) (*tree, error) {
+	root, err := filepath.EvalSymlinks(dir)
+	if err == nil {
+		root, err = filepath.Abs(root)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("cannot open folder %q: %w", dir, cause(err))
+	}
+	info, err := os.Stat(root)
+	if err != nil {
+		return nil, fmt.Errorf("cannot open folder %q: %w", dir, cause(err))
+	}
+	if !info.IsDir() {
+		return nil, fmt.Errorf("%q is no folder", dir)
+	}
+	return &tree{given: dir, root: root, info: info}, nil
+}
+
+// list finds the regular files. Links are not followed, so that none can lead
+// in circles or off the card; pipes and devices hold nothing to copy.
+func (t *tree) list(ctx context.Context, litter bool) error {
+	return filepath.WalkDir(t.root, func(p string, e fs.DirEntry, err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		name := t.relative(p)
+		switch {
+		case err != nil && name == ".":
+			return fmt.Errorf("cannot read folder %q: %w", t.given, cause(err))
+		case err != nil:
+			t.problem(name, "cannot be read: %v", cause(err))
+			return nil
+		case !litter && name != "." && isLitter(e):
+			return t.leaveOut(p, e)
+		case e.IsDir():
+			return nil
+		case !e.Type().IsRegular():
+			t.leftOut++
+			return nil
+		}
+		info, err := e.Info()
+		if err != nil {
+			t.problem(name, "cannot be read: %v", cause(err))
+			return nil
+		}
+		t.files = append(t.files, file{name: name, size: info.Size(), info: info})
+		return nil
+	})
+}
+
+func (t *tree) leaveOut(p string, e fs.DirEntry) error {
+	if !e.IsDir() {
+		t.leftOut++
+		return nil
+	}
+	_ = filepath.WalkDir(p, func(_ string, e fs.DirEntry, err error) error {
+		if err == nil && !e.IsDir() {
+			t.leftOut++
+		}
+		return nil
+	})
+	return fs.SkipDir
+}
+
+// isLitter tells what desktop systems write on every card put into them: index
+// and trash folders, window positions, AppleDouble companions (RFC 1740).
+func isLitter(e fs.DirEntry) bool {
+	if e.IsDir() {
+		switch e.Name() {
+		case ".Spotlight-V100", ".fseventsd", ".TemporaryItems", ".DocumentRevisions-V100",
+			"System Volume Information", "$RECYCLE.BIN", "lost+found":
+			return true
+		}
+		return false
+	}
+	switch strings.ToLower(e.Name()) {
+	case ".ds_store", "thumbs.db", "desktop.ini", ".metadata_never_index":
+		return true
+	}
+	return strings.HasPrefix(e.Name(), "._")
+}
+
+func (t *tree) relative(p string) string {
+	rel, err := filepath.Rel(t.root, p)
+	if err != nil {
+		return filepath.ToSlash(p)
+	}
+	return filepath.ToSlash(rel)
+}
+
+func (t *tree) problem(name, format string, args ...any) {
+	t.problems = append(t.problems, Problem{Name: name, Text: fmt.Sprintf(format, args...)})
+}
+
+// hash reads the marked files one after another, in the order of the folders.
+func (t *tree) hash(ctx context.Context, m *meter) error {
+	buf := make([]byte, bufferBytes)
+	for i := range t.files {
+		f := &t.files[i]
+		if !f.read {
+			continue
+		}
+		sum, err := sumFile(ctx, filepath.Join(t.root, filepath.FromSlash(f.name)), f.info, buf, m)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err == nil {
+			f.sum, f.hashed = sum, true
+			continue
+		}
+		if gone := t.stillThere(); gone != nil {
+			return gone
+		}
+		t.problem(f.name, "%v", err)
+	}
+	return nil
+}
+
+// stillThere tells whether the root is the folder it was at the start.
+func (t *tree) stillThere() error {
+	info, err := os.Stat(t.root)
+	if err != nil || !os.SameFile(info, t.info) {
+		return fmt.Errorf("%q: %w", t.given, ErrWentAway)
+	}
+	if _, err := os.ReadDir(t.root); err != nil {
+		return fmt.Errorf("%q: %w: %w", t.given, ErrWentAway, cause(err))
+	}
+	return nil
+}
+
+// sumFile hashes the file that want describes. It opens without waiting, so
+// that a pipe put in the file's place cannot hold the work up.
+func sumFile(ctx context.Context, p string, want os.FileInfo, buf []byte, m *meter) (sum [sha256.Size]byte, err error) {
+	f, err := os.OpenFile(p, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	if err != nil {
+		return sum, fmt.Errorf("cannot be read: %w", cause(err))
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return sum, fmt.Errorf("cannot be read: %w", cause(err))
+	}
+	if !os.SameFile(info, want) || !info.Mode().IsRegular() {
+		return sum, errors.New("was replaced while the work went on: compare again")
+	}
+	h := sha256.New()
+	var n int64
+	for {
+		if ctx.Err() != nil {
+			return sum, ctx.Err()
+		}
+		k, err := f.Read(buf)
+		h.Write(buf[:k])
+		n += int64(k)
+		m.add(int64(k))
+		if err == io.EOF || n > want.Size() {
+			break
+		}
+		if err != nil {
+			return sum, fmt.Errorf("cannot be read past byte %d of %d: %w", n, want.Size(), cause(err))
+		}
+	}
+	after, err := f.Stat()
+	if err != nil || n != want.Size() || after.Size() != want.Size() || !after.ModTime().Equal(want.ModTime()) {
+		return sum, errors.New("changed while it was read: compare again when nothing writes to it")
+	}
+	h.Sum(sum[:0])
+	return sum, nil
+}
+
+// cause drops the path that package os puts into its errors: the caller names
+// the file.
+func cause(err error) error {
+	if p, ok := errors.AsType[*fs.PathError](err); ok {
+		return p.Err
+	}
+	return err
+}
+
+// meter adds up what several readers have read.
+type meter struct {
+	mu          sync.Mutex
+	report      func(done, total int64)
+	done, total int64
+}
+
+func newMeter(report func(done, total int64), trees []*tree) *meter {
+	m := &meter{report: report}
+	for _, t := range trees {
+		for i := range t.files {
+			if t.files[i].read {
+				m.total += t.files[i].size
+			}
+		}
+	}
+	return m
+}
+
+func (m *meter) add(n int64) {
+	if m == nil || m.report == nil {
+		return
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.done += n
+	m.report(m.done, m.total)
+}
