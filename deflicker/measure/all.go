@@ -12,31 +12,53 @@ type result struct {
 	finding *Finding
 }
 
-// All measures the stills in with Options.Workers workers and hands each
-// result to each, in order, from one goroutine. At most two stills per worker
-// are in flight. A still's trouble is its Finding; an error of each, or ctx at
-// its end, stops the work and is returned.
+// All measures the stills of one sequence with Options.Workers workers and
+// hands each result to each, in order, from one goroutine. At most three
+// stills per worker are in flight. A still's trouble is its Finding; an error
+// of each, or ctx at its end, stops the work and is returned.
+//
+// Unless Options.Source names one, all stills are measured from one source, as
+// a change of source from frame to frame would look like flicker: previews,
+// where every still has one and a trial on a few finds them true to the main
+// pictures, otherwise the main pictures. Grid.Source says which.
 func All(ctx context.Context, in []Input, opt Options, each func(i int, g *Grid, f *Finding) error) error {
 	if err := opt.Validate(); err != nil {
 		return err
 	}
-	return all(ctx, in, opt.filled(), each)
+	opt = opt.filled()
+	c := openCache(opt)
+	defer c.prune()
+	source, err := choose(ctx, in, opt, c)
+	if err != nil {
+		return err
+	}
+	jobs := make([]job, len(in))
+	for i := range in {
+		jobs[i] = job{in[i], source}
+	}
+	return all(ctx, jobs, opt, c, each)
+}
+
+// job is a still and what of it to measure.
+type job struct {
+	in     Input
+	source string
 }
 
 // all keeps the results in order by a queue of one-place channels, one a
-// still: as long as its bound, so that no more stills are in flight.
-func all(ctx context.Context, in []Input, opt Options, each func(i int, g *Grid, f *Finding) error) error {
-	type job struct {
-		in  Input
+// still: its bound is that of the stills in flight.
+func all(ctx context.Context, todo []job, opt Options, c *cache, each func(i int, g *Grid, f *Finding) error) error {
+	type order struct {
+		job
 		out chan result
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	jobs := make(chan job)
+	orders := make(chan order)
 	queue := make(chan chan result, 2*opt.Workers)
 	group.Go(func() error {
-		defer close(jobs)
+		defer close(orders)
 		defer close(queue)
-		for _, still := range in {
+		for _, j := range todo {
 			out := make(chan result, 1)
 			select {
 			case queue <- out:
@@ -44,22 +66,22 @@ func all(ctx context.Context, in []Input, opt Options, each func(i int, g *Grid,
 				return context.Cause(ctx)
 			}
 			select {
-			case jobs <- job{still, out}:
+			case orders <- order{j, out}:
 			case <-ctx.Done():
 				return context.Cause(ctx)
 			}
 		}
 		return nil
 	})
-	for range opt.Workers {
+	for range min(opt.Workers, len(todo)) {
 		group.Go(func() error {
-			r := newReader(opt)
-			for j := range jobs {
-				g, f, err := r.measure(ctx, j.in)
+			r := newReader(opt, c)
+			for o := range orders {
+				g, f, err := r.measure(ctx, o.in, o.source)
 				if err != nil {
 					return err
 				}
-				j.out <- result{g, f}
+				o.out <- result{g, f}
 			}
 			return nil
 		})

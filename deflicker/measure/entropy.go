@@ -36,9 +36,6 @@ func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
 			unit = b.interval(data, from, end, unit, s, marker)
 		}
 		if marker < mRST0 || marker > mRST7 {
-			if s != nil && unit < s.all && marker != 0 && b.trouble == "" {
-				b.note("picture data are missing")
-			}
 			return at
 		}
 		pos = at + 2

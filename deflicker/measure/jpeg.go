@@ -106,10 +106,13 @@ func (b *blocks) left() float64 {
 
 // finding tells the damage of the picture decoded last; nil for none.
 func (b *blocks) finding() *Finding {
-	if b.trouble == "" && !b.ended {
-		return nil
-	}
 	left := b.left()
+	if b.trouble == "" && !b.ended {
+		if left == 1 {
+			return nil
+		}
+		b.note("picture data are missing")
+	}
 	percent := math.Floor(100 * left)
 	switch {
 	case b.trouble != "":

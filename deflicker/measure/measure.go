@@ -41,13 +41,15 @@ type Options struct {
 	// Workers is how many stills are measured at once, and with it the most
 	// that lie in memory; default (0) one per CPU, range 1 to 256.
 	Workers int
-	// Source forces what is decoded: SourcePreview, SourceReduced or
-	// SourceFull. Default (empty): All chooses once for all its stills. A
-	// still that lacks the source asked for takes the next in that order.
+	// Source forces what is measured: SourcePreview, SourceReduced or
+	// SourceFull. Default (empty): All chooses once for all its stills, File
+	// takes SourceReduced. A still that lacks the source asked for takes the
+	// next in that order.
 	Source string
-	// Verify walks the main picture to its end even where the preview is
-	// measured, so that damage anywhere in it is found. Without it, such a
-	// still is only checked for its end marker.
+	// Verify walks every JPEG's main picture to its end, so that damage
+	// anywhere in it is found. The walk measures it, too, and previews are
+	// not used. Without Verify, a still whose preview is measured is only
+	// checked for its end marker, and walked where that is missing.
 	Verify bool
 	// CacheDir is where measurements are kept; default (empty) the folder
 	// "stillspan" in the user's cache folder. NoCache keeps none.
@@ -99,5 +101,12 @@ func File(ctx context.Context, in Input, opt Options) (*Grid, *Finding, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, nil, err
 	}
-	return newReader(opt.filled()).measure(ctx, in)
+	opt = opt.filled()
+	source := opt.Source
+	if source == "" || opt.Verify && source == SourcePreview {
+		source = SourceReduced
+	}
+	c := openCache(opt)
+	defer c.prune()
+	return newReader(opt, c).measure(ctx, in, source)
 }

@@ -41,22 +41,22 @@ func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
 
 // openStill opens a regular file for reading. Pipes and devices are refused
 // before the opening, which could wait for ever.
-func openStill(path string) (*os.File, int64, *Finding) {
+func openStill(path string) (*os.File, fs.FileInfo, *Finding) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, 0, openFinding(err)
+		return nil, nil, openFinding(err)
 	}
 	if !info.Mode().IsRegular() {
-		return nil, 0, &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
+		return nil, nil, &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
 	}
 	if info.Size() == 0 {
-		return nil, 0, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
+		return nil, nil, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, 0, openFinding(err)
+		return nil, nil, openFinding(err)
 	}
-	return f, info.Size(), nil
+	return f, info, nil
 }
 
 // openFinding says why a still cannot be opened.

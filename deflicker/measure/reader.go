@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"image"
@@ -12,82 +13,234 @@ import (
 
 // reader measures stills one after another in memory of its own.
 type reader struct {
-	opt Options
-	buf []byte
+	opt    Options
+	cache  *cache // nil for none
+	buf    []byte // a file's bytes, or a preview's
+	ends   []byte // a file's head and tail
+	blocks blocks
+	meter  meter
 }
 
-func newReader(opt Options) *reader { return &reader{opt: opt} }
+func newReader(opt Options, c *cache) *reader {
+	return &reader{opt: opt, cache: c, blocks: blocks{maxPixels: opt.MaxPixels}}
+}
 
-// measure is File for one worker.
-func (r *reader) measure(ctx context.Context, in Input) (*Grid, *Finding, error) {
+// measure measures one still from source.
+func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *Finding, error) {
 	if err := ended(ctx); err != nil {
 		return nil, nil, err
 	}
-	f, size, finding := openStill(in.Path)
+	f, info, finding := openStill(in.Path)
 	if finding != nil {
 		return nil, finding, nil
 	}
 	defer f.Close()
-	return r.full(ctx, f, size, in)
+	var err error
+	var head, tail []byte
+	if head, tail, err = r.readEnds(f, info.Size()); err != nil {
+		return nil, readFinding(err), nil
+	}
+	var k key
+	if r.cache != nil {
+		k = keyOf(info, source, head, tail)
+		if g, finding, ok := r.cache.get(k); ok {
+			return g, finding, nil
+		}
+	}
+	s := still{in: in, f: f, size: info.Size(), tail: tail}
+	g, finding, err := r.from(ctx, s, source)
+	if err != nil {
+		return nil, nil, err
+	}
+	if g != nil {
+		g.round()
+	}
+	if r.cache != nil && lasting(g, finding) {
+		r.cache.put(k, g, finding)
+	}
+	return g, finding, nil
 }
 
-// full measures every pixel of the main picture, or of a raw file's largest
-// preview.
-func (r *reader) full(ctx context.Context, f *os.File, size int64, in Input) (*Grid, *Finding, error) {
-	img, finding, err := r.decode(ctx, f, size, in)
+// still is an Input with its file open.
+type still struct {
+	in   Input
+	f    *os.File
+	size int64
+	tail []byte // the file's last bytes
+}
+
+// endBytes is how much of a file's head and of its tail is looked at.
+const endBytes = 64 << 10
+
+// readEnds reads the head and the tail of a file; they overlap in a small one.
+func (r *reader) readEnds(f *os.File, size int64) (head, tail []byte, err error) {
+	n := min(size, endBytes)
+	if r.ends == nil {
+		r.ends = make([]byte, 2*endBytes)
+	}
+	head, tail = r.ends[:n], r.ends[endBytes:endBytes+n]
+	if _, err := f.ReadAt(head, 0); err != nil {
+		return nil, nil, err
+	}
+	_, err = f.ReadAt(tail, size-n)
+	return head, tail, err
+}
+
+// from measures s from source, or from the next better one where it has none.
+func (r *reader) from(ctx context.Context, s still, source string) (*Grid, *Finding, error) {
+	switch source {
+	case SourcePreview:
+		if g := r.preview(s); g != nil {
+			return g, r.endFinding(s), nil
+		}
+		return r.reduced(ctx, s)
+	case SourceFull:
+		return r.full(ctx, s)
+	}
+	return r.reduced(ctx, s)
+}
+
+// preview measures the preview; nil where there is none that is good enough.
+func (r *reader) preview(s still) *Grid {
+	p, inner, ok := bestPreview(s.in)
+	if !ok || p.Offset < 0 || p.Offset > s.size-p.Length {
+		return nil
+	}
+	var err error
+	if r.buf, err = readPart(s.f, p.Offset, p.Length, r.buf); err != nil {
+		return nil
+	}
+	if max(p.Width, p.Height) <= decodePreview {
+		img, ok, err := decodeImage("jpeg", r.buf, r.opt.MaxPixels)
+		if !ok || err != nil || img.Bounds() != image.Rect(0, 0, p.Width, p.Height) {
+			return nil
+		}
+		if inner != img.Bounds() && !hasBars(img, inner) {
+			return nil
+		}
+		g := FromImage(cropped(img, inner))
+		g.Source = SourcePreview
+		return g
+	}
+	if r.blocks.decode(r.buf) != nil || r.blocks.finding() != nil {
+		return nil
+	}
+	g := r.blocks.grid(&r.meter)
+	g.Source = SourcePreview
+	return g
+}
+
+// endFinding looks whether the main picture of a still whose preview was
+// measured has its end marker, and where it has not, how much of it is left.
+func (r *reader) endFinding(s still) *Finding {
+	if s.in.Facts.Format != "jpeg" || bytes.Contains(s.tail, []byte{0xff, mEOI}) {
+		return nil
+	}
+	var err error
+	if r.buf, err = readPart(s.f, 0, s.size, r.buf); err != nil {
+		return readFinding(err)
+	}
+	if r.blocks.decode(r.buf) != nil {
+		return nil // not a kind whose end could be judged
+	}
+	return r.blocks.finding()
+}
+
+// main is where the main picture lies and its format: for a raw file, its
+// largest preview. ok is false for a raw file without any.
+func (s still) main() (part meta.Preview, format string, ok bool) {
+	if !s.in.Facts.Raw {
+		return meta.Preview{Length: s.size}, s.in.Facts.Format, true
+	}
+	n := len(s.in.Facts.Previews)
+	if n == 0 {
+		return meta.Preview{}, "", false
+	}
+	return s.in.Facts.Previews[n-1], "jpeg", true
+}
+
+// reduced measures the main picture's block means, or every pixel where its
+// format does not give them.
+func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) {
+	part, format, ok := s.main()
+	if !ok {
+		return nil, noPreview(), nil
+	}
+	if format != "jpeg" {
+		return r.full(ctx, s)
+	}
+	var err error
+	if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
+		return nil, readFinding(err), nil
+	}
+	if err := r.blocks.decode(r.buf); err == errKind {
+		return r.full(ctx, s)
+	} else if err != nil {
+		return nil, undecodable(err), nil
+	}
+	finding := r.blocks.finding()
+	if finding == nil && max(r.blocks.width, r.blocks.height) <= MaxCells {
+		return r.full(ctx, s) // so small that its pixels are its cells
+	}
+	if finding != nil && finding.Left == 0 {
+		return nil, finding, nil
+	}
+	return r.blocks.grid(&r.meter), finding, nil
+}
+
+// full measures every pixel of the main picture.
+func (r *reader) full(ctx context.Context, s still) (*Grid, *Finding, error) {
+	img, reduced, finding, err := r.decode(ctx, s)
 	if img == nil {
 		return nil, finding, err
 	}
-	return FromImage(img), nil, nil
+	g := FromImage(img)
+	if reduced {
+		g.Source = SourceReduced
+	}
+	return g, nil, nil
 }
 
-// decode decodes the main picture, or a raw file's largest preview. ffmpeg's
-// pictures come reduced.
-func (r *reader) decode(ctx context.Context, f *os.File, size int64, in Input) (image.Image, *Finding, error) {
-	part, format := meta.Preview{Length: size}, in.Facts.Format
-	if in.Facts.Raw {
-		if len(in.Facts.Previews) == 0 {
-			return nil, noPreview(), nil
-		}
-		part, format = in.Facts.Previews[len(in.Facts.Previews)-1], "jpeg"
+// decode decodes the main picture. reduced is set for one that ffmpeg has
+// reduced.
+func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced bool, finding *Finding, err error) {
+	part, format, ok := s.main()
+	if !ok {
+		return nil, false, noPreview(), nil
 	}
 	if format == "jpeg" || format == "png" || format == "tiff" {
-		var err error
-		if r.buf, err = readPart(f, part.Offset, part.Length, r.buf); err != nil {
-			return nil, readFinding(err), nil
+		if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
+			return nil, false, readFinding(err), nil
 		}
 		img, ok, err := decodeImage(format, r.buf, r.opt.MaxPixels)
 		if ok && err != nil {
-			return nil, undecodable(err), nil
+			return nil, false, r.broken(format, err), nil
 		}
 		if ok {
-			return img, nil, nil
+			return img, false, nil, nil
 		}
 	}
-	img, err := ffmpegImage(ctx, r.opt.FFmpeg, in.Path, r.opt.MaxPixels)
+	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, r.opt.MaxPixels)
 	switch {
 	case ctx.Err() != nil:
-		return nil, nil, context.Cause(ctx)
+		return nil, false, nil, context.Cause(ctx)
 	case errors.Is(err, exec.ErrNotFound):
-		return nil, &Finding{Kind: "undecodable", Text: "this kind of picture needs ffmpeg, which was not found", Try: "install ffmpeg (Debian package ffmpeg)"}, nil
+		return nil, false, &Finding{Kind: "undecodable", Text: "this kind of picture needs ffmpeg, which was not found", Try: "install ffmpeg (Debian package ffmpeg)"}, nil
 	case err != nil:
-		return nil, undecodable(err), nil
+		return nil, false, undecodable(err), nil
 	}
-	return img, nil, nil
+	return img, true, nil, nil
 }
 
-// picture decodes the still for Thumb.
-func (r *reader) picture(ctx context.Context, in Input, _ int) (image.Image, error) {
-	f, size, finding := openStill(in.Path)
-	if finding != nil {
-		return nil, errors.New(finding.Text)
+// broken says why the picture in r.buf could not be decoded, and of a JPEG how
+// much is left.
+func (r *reader) broken(format string, err error) *Finding {
+	if format == "jpeg" && r.blocks.decode(r.buf) == nil {
+		if f := r.blocks.finding(); f != nil {
+			return f
+		}
 	}
-	defer f.Close()
-	img, finding, err := r.decode(ctx, f, size, in)
-	if finding != nil {
-		return nil, errors.New(finding.Text)
-	}
-	return img, err
+	return undecodable(err)
 }
 
 // noPreview says that a raw file has no picture to measure.

@@ -14,7 +14,7 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 	if maxSide < 1 {
 		return nil, errors.New("a thumbnail needs at least one pixel")
 	}
-	r := newReader(Options{}.filled())
+	r := newReader(Options{}.filled(), nil)
 	img, err := r.picture(ctx, in, maxSide)
 	if err != nil {
 		return nil, err
@@ -41,4 +41,68 @@ func upright(img image.Image, orientation int) image.Image {
 		return imaging.Rotate90(img)
 	}
 	return img
+}
+
+// thumbPixels is the largest picture decoded in full only to be shown small.
+const thumbPixels = 8 << 20
+
+// picture is the cheapest picture of the still with a longer side of about
+// maxSide or more.
+func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Image, error) {
+	if err := ended(ctx); err != nil {
+		return nil, err
+	}
+	f, info, finding := openStill(in.Path)
+	if finding != nil {
+		return nil, errors.New(finding.Text)
+	}
+	defer f.Close()
+	s := still{in: in, f: f, size: info.Size()}
+	if img := r.previewPicture(s, maxSide); img != nil {
+		return img, nil
+	}
+	if img := r.blockPicture(s, maxSide); img != nil {
+		return img, nil
+	}
+	img, _, finding, err := r.decode(ctx, s)
+	if finding != nil {
+		return nil, errors.New(finding.Text)
+	}
+	return img, err
+}
+
+// previewPicture is the smallest preview of maxSide or more without bars; nil
+// for none.
+func (r *reader) previewPicture(s still, maxSide int) image.Image {
+	p, _, ok := previewOf(s.in, maxSide, 0)
+	if !ok || int64(p.Width)*int64(p.Height) > thumbPixels || p.Offset < 0 || p.Offset > s.size-p.Length {
+		return nil
+	}
+	var err error
+	if r.buf, err = readPart(s.f, p.Offset, p.Length, r.buf); err != nil {
+		return nil
+	}
+	img, ok, err := decodeImage("jpeg", r.buf, r.opt.MaxPixels)
+	if !ok || err != nil {
+		return nil
+	}
+	return img
+}
+
+// blockPicture is the main picture at an eighth of its size; nil where that is
+// too small, or the picture not one that blocks reads. A damaged picture is
+// shown as far as it goes.
+func (r *reader) blockPicture(s still, maxSide int) image.Image {
+	part, format, ok := s.main()
+	if !ok || format != "jpeg" {
+		return nil
+	}
+	var err error
+	if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil || r.blocks.decode(r.buf) != nil {
+		return nil
+	}
+	if max(r.blocks.width, r.blocks.height) < 8*maxSide && r.blocks.finding() == nil {
+		return nil
+	}
+	return r.blocks.image()
 }

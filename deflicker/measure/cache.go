@@ -1,0 +1,290 @@
+package measure
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"hash/crc32"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// cache keeps measurements, one file each, named by the key of what was
+// measured. A file is written aside and renamed, so that processes may share
+// it; one that is broken or of another version is as good as none. Trouble
+// with the cache is never trouble with the work: it only costs time.
+type cache struct {
+	dir     string
+	limit   int64
+	written atomic.Int64
+}
+
+// cacheVersion is part of every key: a change of format or of what is measured
+// changes it.
+const cacheVersion = "stillspan measure 1"
+
+// key names a measurement: a SHA-256 of the file's size, time of change, head
+// and tail, and of what was measured.
+type key [sha256.Size]byte
+
+func keyOf(info fs.FileInfo, source string, head, tail []byte) key {
+	h := sha256.New()
+	var n [16]byte
+	binary.LittleEndian.PutUint64(n[:], uint64(info.Size()))
+	binary.LittleEndian.PutUint64(n[8:], uint64(info.ModTime().UnixNano()))
+	h.Write([]byte(cacheVersion))
+	h.Write([]byte(source))
+	h.Write(n[:])
+	h.Write(head)
+	if info.Size() > endBytes {
+		h.Write(tail)
+	}
+	return key(h.Sum(nil))
+}
+
+// openCache is the cache of opt; nil where there is to be none, or no folder
+// for it.
+func openCache(opt Options) *cache {
+	if opt.NoCache {
+		return nil
+	}
+	dir := opt.CacheDir
+	if dir == "" {
+		base, err := os.UserCacheDir()
+		if err != nil {
+			return nil
+		}
+		dir = filepath.Join(base, "stillspan")
+	}
+	return &cache{dir: filepath.Join(dir, "measure"), limit: opt.CacheBytes}
+}
+
+func (c *cache) path(k key) string {
+	name := hex.EncodeToString(k[:])
+	return filepath.Join(c.dir, name[:2], name[2:])
+}
+
+// lasting reports whether a result depends on the file alone: not on a program
+// that may be installed or a card that may be put in again.
+func lasting(g *Grid, f *Finding) bool {
+	if f == nil {
+		return g != nil
+	}
+	return f.Kind == "truncated" || f.Kind == "corrupt"
+}
+
+// maxEntry bounds a cache file: a grid of MaxCells x MaxCells and some text.
+const maxEntry = 3*MaxCells*MaxCells + 4096
+
+func (c *cache) get(k key) (*Grid, *Finding, bool) {
+	info, err := os.Stat(c.path(k))
+	if err != nil || info.Size() > maxEntry {
+		return nil, nil, false
+	}
+	data, err := os.ReadFile(c.path(k))
+	if err != nil {
+		return nil, nil, false
+	}
+	return decodeEntry(data, k)
+}
+
+func (c *cache) put(k key, g *Grid, f *Finding) {
+	path := c.path(k)
+	if os.MkdirAll(filepath.Dir(path), 0o700) != nil {
+		return
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return
+	}
+	data := encodeEntry(k, g, f)
+	_, err = tmp.Write(data)
+	if cerr := tmp.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(tmp.Name(), path)
+	}
+	if err != nil {
+		os.Remove(tmp.Name())
+		return
+	}
+	c.written.Add(int64(len(data)))
+}
+
+// staleTemp is the age at which a temporary file is one that a killed process
+// has left.
+const staleTemp = time.Hour
+
+// prune removes the oldest entries until the cache is a tenth below its limit,
+// if it was above. A run that wrote nothing does not look.
+func (c *cache) prune() {
+	if c == nil || c.written.Load() == 0 {
+		return
+	}
+	type entry struct {
+		path string
+		size int64
+		time time.Time
+	}
+	var all []entry
+	var sum int64
+	filepath.WalkDir(c.dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || !d.Type().IsRegular() {
+			return nil
+		}
+		info, err := d.Info()
+		if err != nil {
+			return nil
+		}
+		if d.Name()[0] == '.' && time.Since(info.ModTime()) > staleTemp {
+			os.Remove(path)
+			return nil
+		}
+		all = append(all, entry{path, info.Size(), info.ModTime()})
+		sum += info.Size()
+		return nil
+	})
+	if sum <= c.limit {
+		return
+	}
+	slices.SortFunc(all, func(a, b entry) int {
+		return cmp.Or(a.time.Compare(b.time), cmp.Compare(a.path, b.path))
+	})
+	for _, e := range all {
+		if sum <= c.limit-c.limit/10 {
+			return
+		}
+		if os.Remove(e.path) == nil {
+			sum -= e.size
+		}
+	}
+}
+
+// Luminances are kept as 16-bit codes in equal steps of EV: code 0 is no light
+// at all, code 1 is 2^-lumRange and 65535 is 1. A step is 0.00034 EV, the
+// error at most half of it; below 2^-lumRange, the least light a 16-bit sRGB
+// code stands for, it grows.
+const lumRange = 22
+
+func lumCode(lum float32) uint16 {
+	if !(lum > 0) {
+		return 0
+	}
+	ev := math.Log2(float64(lum)) + lumRange
+	return uint16(1 + math.Round(min(max(ev, 0), lumRange)*(65534/float64(lumRange))))
+}
+
+// lumOf is the luminance of each code.
+var lumOf = sync.OnceValue(func() *[1 << 16]float32 {
+	var t [1 << 16]float32
+	for i := 1; i < len(t); i++ {
+		t[i] = float32(math.Exp2(float64(i-1)*(lumRange/65534.0) - lumRange))
+	}
+	return &t
+})
+
+// round gives the grid the luminances it will have out of the cache, so that a
+// second run gives the same numbers as the first.
+func (g *Grid) round() {
+	table := lumOf()
+	for i, lum := range g.Lum {
+		g.Lum[i] = table[lumCode(lum)]
+	}
+}
+
+// sourceNames are the sources by their code in an entry.
+var sourceNames = []string{"", SourcePreview, SourceReduced, SourceFull}
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+// encodeEntry is an entry: key; finding; grid; CRC-32C of all before it. All
+// numbers are little-endian.
+func encodeEntry(k key, g *Grid, f *Finding) []byte {
+	le := binary.LittleEndian
+	b := append(make([]byte, 0, maxEntry), k[:]...)
+	text := func(s string) {
+		s = s[:min(len(s), 1000)]
+		b = le.AppendUint16(b, uint16(len(s)))
+		b = append(b, s...)
+	}
+	number := func(v float64) { b = le.AppendUint64(b, math.Float64bits(v)) }
+	if f == nil {
+		f = &Finding{}
+	}
+	text(f.Kind)
+	text(f.Text)
+	text(f.Try)
+	number(f.Left)
+	if g == nil {
+		g = &Grid{}
+	}
+	b = append(b, byte(slices.Index(sourceNames, g.Source)))
+	b = le.AppendUint16(b, uint16(g.W))
+	b = le.AppendUint16(b, uint16(g.H))
+	number(g.HighShare)
+	number(g.LowShare)
+	number(g.MeanLum)
+	for _, lum := range g.Lum {
+		b = le.AppendUint16(b, lumCode(lum))
+	}
+	b = append(b, g.Clip...)
+	return le.AppendUint32(b, crc32.Checksum(b, castagnoli))
+}
+
+// decodeEntry reads what encodeEntry wrote; ok is false for anything else.
+func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
+	le := binary.LittleEndian
+	n := len(data) - 4
+	if n < 0 || crc32.Checksum(data[:n], castagnoli) != le.Uint32(data[n:]) || !bytes.HasPrefix(data[:n], k[:]) {
+		return nil, nil, false
+	}
+	// The checksum is right, so this process or one of its like wrote it; the
+	// lengths are checked all the same.
+	r := bytes.NewBuffer(data[len(k):n])
+	text := func() string {
+		if r.Len() < 2 {
+			return ""
+		}
+		return string(r.Next(int(le.Uint16(r.Next(2)))))
+	}
+	number := func() float64 {
+		if r.Len() < 8 {
+			return math.NaN()
+		}
+		return math.Float64frombits(le.Uint64(r.Next(8)))
+	}
+	f = &Finding{Kind: text(), Text: text(), Try: text(), Left: number()}
+	if f.Kind == "" {
+		f = nil
+	}
+	if r.Len() < 5 {
+		return nil, nil, false
+	}
+	source := int(r.Next(1)[0])
+	g = &Grid{W: int(le.Uint16(r.Next(2))), H: int(le.Uint16(r.Next(2)))}
+	g.HighShare, g.LowShare, g.MeanLum = number(), number(), number()
+	if source == 0 && f != nil {
+		return nil, f, true
+	}
+	cells := g.W * g.H
+	if source >= len(sourceNames) || r.Len() != 3*cells {
+		return nil, nil, false
+	}
+	g.Source = sourceNames[source]
+	g.Lum, g.Clip = make([]float32, cells), make([]uint8, cells)
+	codes, table := r.Next(2*cells), lumOf()
+	for i := range g.Lum {
+		g.Lum[i] = table[le.Uint16(codes[2*i:])]
+	}
+	copy(g.Clip, r.Bytes())
+	return g, f, true
+}
