@@ -104,7 +104,7 @@ func ffmpegImage(ctx context.Context, program, path string, maxPixels int64) (im
 	}
 	if err != nil {
 		if line := msg.last(); line != "" {
-			err = fmt.Errorf("ffmpeg: %s", line)
+			err = fmt.Errorf("ffmpeg: %s", strings.TrimPrefix(line, "file:"+path+": "))
 		}
 		return nil, err
 	}

@@ -1,0 +1,483 @@
+package measure_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"image/png"
+	"io/fs"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/disintegration/imaging"
+	"golang.org/x/image/tiff"
+
+	"stillspan/deflicker"
+	"stillspan/deflicker/measure"
+	"stillspan/deflicker/scene"
+	"stillspan/ingest/meta"
+)
+
+// shoot writes frames of an invented landscape as JPEGs, each with a preview
+// behind its main picture that thumb makes of it; nil for none.
+func shoot(t testing.TB, o scene.Options, thumb func(i int, img image.Image) image.Image) []measure.Input {
+	t.Helper()
+	dir, s := t.TempDir(), scene.New(o)
+	var all []measure.Input
+	for i := range o.Frames {
+		img := s.Frame(i)
+		data := encode(t, img, 92)
+		in := measure.Input{Path: filepath.Join(dir, string(rune('a'+i/26))+string(rune('a'+i%26))+".jpg")}
+		in.Facts = meta.Facts{Format: "jpeg", Width: o.Width, Height: o.Height, Orientation: 1}
+		if thumb != nil {
+			small := thumb(i, img)
+			preview := encode(t, small, 85)
+			in.Facts.Previews = []meta.Preview{{
+				Offset: int64(len(data)), Length: int64(len(preview)),
+				Width: small.Bounds().Dx(), Height: small.Bounds().Dy(),
+			}}
+			data = append(data, preview...)
+		}
+		if err := os.WriteFile(in.Path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		in.Size = int64(len(data))
+		all = append(all, in)
+	}
+	return all
+}
+
+func encode(t testing.TB, img image.Image, quality int) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// small is a preview as cameras make them.
+func small(_ int, img image.Image) image.Image { return imaging.Fit(img, 160, 160, imaging.Box) }
+
+// barred is a preview in a frame of 160 x 120 with black bars.
+func barred(i int, img image.Image) image.Image {
+	return imaging.PasteCenter(imaging.New(160, 120, color.Black), small(i, img))
+}
+
+// dusk is a sequence with a ramp, flicker and noise.
+var dusk = scene.Options{Width: 480, Height: 320, Frames: 26, Seed: 7, ScatterEV: 0.08, LightEV: [2]float64{-1, -2}, Clouds: 0.4, Noise: 0.05}
+
+// Where the camera stands still, what the faster sources leave out is the same
+// in every frame: their flicker has to be that of every pixel.
+func TestSourcesOfOneView(t *testing.T) {
+	in := shoot(t, dusk, small)
+	full, _ := curve(t, in, measure.Options{Source: measure.SourceFull})
+	if f := deflicker.FlickerEV(full); f < 0.04 {
+		t.Fatalf("the scene's flicker is %.4f EV: nothing to compare", f)
+	}
+	for _, source := range []string{measure.SourceReduced, measure.SourcePreview} {
+		got, is := curve(t, in, measure.Options{Source: source})
+		if is != source {
+			t.Errorf("source is %s, want %s", is, source)
+		}
+		if f := deflicker.FlickerEV(minus(got, full)); !(f < 0.001) {
+			t.Errorf("%s: flicker of %.5f EV that is not in the pixels", source, f)
+		}
+	}
+}
+
+// All takes previews where they are true to the pictures, bars or not, and
+// never where they would add flicker.
+func TestChoice(t *testing.T) {
+	stale := func(i int, img image.Image) image.Image {
+		return imaging.AdjustGamma(small(i, img), 1+0.2*float64(i%3))
+	}
+	for _, c := range []struct {
+		name  string
+		thumb func(int, image.Image) image.Image
+		opt   measure.Options
+		want  string
+	}{
+		{"true", small, measure.Options{}, measure.SourcePreview},
+		{"with bars", barred, measure.Options{}, measure.SourcePreview},
+		{"processed otherwise", stale, measure.Options{}, measure.SourceReduced},
+		{"another shape", func(i int, img image.Image) image.Image { return imaging.Resize(img, 160, 120, imaging.Box) }, measure.Options{}, measure.SourceReduced},
+		{"too small", func(i int, img image.Image) image.Image { return imaging.Fit(img, 80, 80, imaging.Box) }, measure.Options{}, measure.SourceReduced},
+		{"none", nil, measure.Options{}, measure.SourceReduced},
+		{"verified", small, measure.Options{Verify: true}, measure.SourceReduced},
+	} {
+		if _, got := curve(t, shoot(t, dusk, c.thumb), c.opt); got != c.want {
+			t.Errorf("previews %s: measured %s, want %s", c.name, got, c.want)
+		}
+	}
+}
+
+// An empty, missing or special file is a finding of that frame.
+func TestBadFiles(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name string, data []byte) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	fifo := filepath.Join(dir, "fifo")
+	if err := syscall.Mkfifo(fifo, 0o600); err != nil {
+		t.Skip("no pipes in the file system here")
+	}
+	sound := encode(t, scene.New(scene.Options{Width: 320, Height: 240, Frames: 1}).Frame(0), 90)
+	for path, want := range map[string]string{
+		write("empty.jpg", nil):                              "empty",
+		write("text.jpg", []byte("no picture, only words")):  "undecodable",
+		write("text.png", []byte("no picture, only words")):  "undecodable",
+		write("text.heif", []byte("no picture, only words")): "undecodable",
+		write("cut.jpg", sound[:len(sound)/2]):               "truncated",
+		filepath.Join(dir, "gone.jpg"):                       "vanished",
+		fifo:                                                 "not-a-file",
+		dir:                                                  "not-a-file",
+	} {
+		format := strings.TrimPrefix(filepath.Ext(path), ".")
+		if format == "" || format == "jpg" {
+			format = "jpeg"
+		}
+		for _, source := range []string{"", measure.SourcePreview, measure.SourceFull} {
+			in := measure.Input{Path: path, Facts: meta.Facts{Format: format, Width: 320, Height: 240}}
+			_, f, err := measure.File(context.Background(), in, measure.Options{NoCache: true, Source: source})
+			if err != nil || f == nil || f.Kind != want || f.Text == "" || f.Try == "" || strings.Contains(f.Text, dir) {
+				t.Errorf("%s %s: finding %+v, error %v; want %s", filepath.Base(path), source, f, err, want)
+			}
+		}
+	}
+}
+
+// Damage behind a preview that was measured: a cut file is found by its
+// missing end, the share that is left by walking it.
+func TestCutBehindPreview(t *testing.T) {
+	in := shoot(t, dusk, small)[0]
+	data, err := os.ReadFile(in.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	main, preview := data[:in.Facts.Previews[0].Offset], data[in.Facts.Previews[0].Offset:]
+	// As an Exif thumbnail lies: in a segment before the picture.
+	app1 := append([]byte{0xff, 0xe1, byte((len(preview) + 2) >> 8), byte(len(preview) + 2)}, preview...)
+	file := slices.Concat(main[:2], app1, main[2:])
+	cut := file[:len(file)-len(main)/2]
+	if err := os.WriteFile(in.Path, cut, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	in.Facts.Previews[0].Offset = 6
+	g, f, err := measure.File(context.Background(), in, measure.Options{NoCache: true, Source: measure.SourcePreview})
+	if err != nil || g == nil || g.Source != measure.SourcePreview {
+		t.Fatalf("grid %+v, error %v: the preview is whole", g, err)
+	}
+	if f == nil || f.Kind != "truncated" || f.Left < 0.3 || f.Left > 0.8 {
+		t.Errorf("finding %+v, want truncated with about half left", f)
+	}
+}
+
+// Results come in order, all of them, and an error ends the work.
+func TestAllOrder(t *testing.T) {
+	in := shoot(t, dusk, nil)
+	in[5].Path += ".gone"
+	n := 0
+	err := measure.All(context.Background(), in, measure.Options{Workers: 7, NoCache: true}, func(i int, g *measure.Grid, f *measure.Finding) error {
+		if i != n || (g == nil) != (i == 5) || (f != nil) != (i == 5) {
+			t.Errorf("result %d when %d was due: %v, %+v", i, n, g != nil, f)
+		}
+		n++
+		return nil
+	})
+	if err != nil || n != len(in) {
+		t.Errorf("%d results of %d, error %v", n, len(in), err)
+	}
+	stop := errors.New("enough")
+	err = measure.All(context.Background(), in, measure.Options{NoCache: true}, func(i int, _ *measure.Grid, _ *measure.Finding) error {
+		if i == 3 {
+			return stop
+		}
+		return nil
+	})
+	if err != stop {
+		t.Errorf("error %v, want the callback's", err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	err = measure.All(ctx, in, measure.Options{NoCache: true}, func(i int, _ *measure.Grid, _ *measure.Finding) error {
+		cancel()
+		return nil
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v after cancelling", err)
+	}
+	if err := measure.All(context.Background(), nil, measure.Options{NoCache: true}, nil); err != nil {
+		t.Errorf("no stills at all: %v", err)
+	}
+}
+
+func cacheFiles(t *testing.T, dir string) (paths []string, bytes int64) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		info, err := d.Info()
+		paths, bytes = append(paths, path), bytes+info.Size()
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return paths, bytes
+}
+
+// measured is what All gives for in.
+func measured(t *testing.T, in []measure.Input, opt measure.Options) (all []measure.Grid) {
+	t.Helper()
+	err := measure.All(context.Background(), in, opt, func(i int, g *measure.Grid, f *measure.Finding) error {
+		if g == nil {
+			t.Fatalf("%s: %+v", in[i].Path, f)
+		}
+		all = append(all, *g)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+func sameGrid(a, b measure.Grid) bool {
+	return a.W == b.W && a.H == b.H && a.MeanLum == b.MeanLum && a.HighShare == b.HighShare && a.LowShare == b.LowShare &&
+		a.Source == b.Source && slices.Equal(a.Lum, b.Lum) && slices.Equal(a.Clip, b.Clip)
+}
+
+// A second run gives the same numbers without decoding; broken entries are
+// ignored and made good; another time of change or content is another still.
+func TestCache(t *testing.T) {
+	big := dusk
+	big.Width, big.Height, big.Noise, big.Frames = 960, 640, 0.2, 3
+	in := shoot(t, big, nil)
+	opt := measure.Options{CacheDir: t.TempDir()}
+	first := measured(t, in, opt)
+	plain := measured(t, in, measure.Options{NoCache: true})
+	if !slices.EqualFunc(first, plain, sameGrid) {
+		t.Error("the cache changes what is measured")
+	}
+	// Where the middle of a file changes behind the file system's back, only
+	// decoding would show it: the proof that there is none.
+	data, err := os.ReadFile(in[0].Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := os.Stat(in[0].Path)
+	if err != nil || info.Size() < 140<<10 {
+		t.Fatalf("%d bytes, error %v: too small for a middle", info.Size(), err)
+	}
+	clear(data[66<<10 : len(data)-66<<10])
+	if err := os.WriteFile(in[0].Path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chtimes(in[0].Path, info.ModTime(), info.ModTime()); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.EqualFunc(first, measured(t, in, opt), sameGrid) {
+		t.Error("a second run gives other numbers")
+	}
+	files, _ := cacheFiles(t, opt.CacheDir)
+	if len(files) != 3 {
+		t.Fatalf("%d files in the cache, want 3", len(files))
+	}
+	for i, path := range files {
+		entry, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		entry[len(entry)*(i+1)/4]++
+		if i == 2 {
+			entry = entry[:40]
+		}
+		if err := os.WriteFile(path, entry, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	again := measured(t, in[1:], opt)
+	if !slices.EqualFunc(first[1:], again, sameGrid) {
+		t.Error("broken entries change what is measured")
+	}
+	later := info.ModTime().Add(time.Second)
+	if err := os.Chtimes(in[1].Path, later, later); err != nil {
+		t.Fatal(err)
+	}
+	measured(t, in[1:2], opt)
+	if files, _ := cacheFiles(t, opt.CacheDir); len(files) != 4 {
+		t.Errorf("%d files in the cache after a change of time, want 4", len(files))
+	}
+}
+
+// The cache does not outgrow its limit.
+func TestCacheLimit(t *testing.T) {
+	in := shoot(t, dusk, nil)
+	opt := measure.Options{CacheDir: t.TempDir()}
+	measured(t, in, opt)
+	_, before := cacheFiles(t, opt.CacheDir)
+	opt.CacheBytes = before / 2
+	later := time.Now()
+	if err := os.Chtimes(in[0].Path, later, later); err != nil {
+		t.Fatal(err)
+	}
+	measured(t, in, opt)
+	if _, after := cacheFiles(t, opt.CacheDir); after > opt.CacheBytes || after < opt.CacheBytes/2 {
+		t.Errorf("%d bytes with a limit of %d", after, opt.CacheBytes)
+	}
+}
+
+// Pictures of 16 bits against ffmpeg's own mean of them (filter signalstats
+// sees 8 to 16 bits): a ramp whose codes are not those of 8 bits.
+func TestSixteenBits(t *testing.T) {
+	img := image.NewGray16(image.Rect(0, 0, 200, 120))
+	var want float64
+	for i := range 200 * 120 {
+		v := uint16(3000 + i*2)
+		img.SetGray16(i%200, i/200, color.Gray16{Y: v})
+		want += measure.Linear(float64(v)/65535) / (200 * 120)
+	}
+	dir := t.TempDir()
+	for format, write := range map[string]func(*os.File) error{
+		"png":  func(f *os.File) error { return png.Encode(f, img) },
+		"tiff": func(f *os.File) error { return tiff.Encode(f, img, nil) },
+	} {
+		path := filepath.Join(dir, "ramp."+format)
+		f, err := os.Create(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(write(f), f.Close()); err != nil {
+			t.Fatal(err)
+		}
+		in := measure.Input{Path: path, Facts: meta.Facts{Format: format, Width: 200, Height: 120}}
+		g, finding, err := measure.File(context.Background(), in, measure.Options{NoCache: true})
+		if err != nil || finding != nil {
+			t.Fatalf("%s: %+v, %v", format, finding, err)
+		}
+		if math.Abs(g.MeanLum/want-1) > 1e-5 || g.Source != measure.SourceFull {
+			t.Errorf("%s: mean %.7f from %s, want %.7f", format, g.MeanLum, g.Source, want)
+		}
+		// As a kind unknown to Go's decoders it goes to ffmpeg, reduced.
+		in.Facts.Format = "other"
+		if _, err := exec.LookPath("ffmpeg"); err != nil {
+			continue
+		}
+		g, finding, err = measure.File(context.Background(), in, measure.Options{NoCache: true})
+		if err != nil || finding != nil {
+			t.Fatalf("%s by ffmpeg: %+v, %v", format, finding, err)
+		}
+		if math.Abs(math.Log2(g.MeanLum/want)) > 0.002 {
+			t.Errorf("%s by ffmpeg: mean %.7f, want %.7f", format, g.MeanLum, want)
+		}
+	}
+}
+
+// The block reader refuses arithmetic coding; ffmpeg 5.1 does, too, so that
+// such a file is a finding, with the reason, and not an error.
+func TestArithmetic(t *testing.T) {
+	in := measure.Input{Path: "testdata/arithmetic.jpg", Facts: meta.Facts{Format: "jpeg", Width: 203, Height: 149}}
+	g, f, err := measure.File(context.Background(), in, measure.Options{NoCache: true})
+	if err != nil || (g == nil) == (f == nil) {
+		t.Errorf("grid %v, finding %+v, error %v", g, f, err)
+	}
+}
+
+// Values of the sRGB curve as IEC 61966-2-1 tables give them (8-bit code 188
+// is the code of half the light; linear 0.18 is code 0.46136).
+func TestLinear(t *testing.T) {
+	for code, want := range map[float64]float64{
+		0: 0, 1: 1, -1: 0, 2: 1, 0.04045: 0.0031308, 188.0 / 255: 0.50289, 0.46136: 0.18,
+	} {
+		if got := measure.Linear(code); math.Abs(got-want) > 5e-6 {
+			t.Errorf("Linear(%v) is %.6f, want %.6f", code, got, want)
+		}
+	}
+	if got := measure.Linear(math.NaN()); got != 0 {
+		t.Errorf("Linear of no number is %v", got)
+	}
+}
+
+// Clipped and blind shares of a picture made of known parts.
+func TestShares(t *testing.T) {
+	img := image.NewNRGBA(image.Rect(0, 0, 100, 100))
+	for y := range 100 {
+		c := color.NRGBA{128, 128, 128, 255}
+		switch {
+		case y < 10:
+			c = color.NRGBA{255, 90, 90, 255} // one channel clipped
+		case y < 15:
+			c = color.NRGBA{1, 2, 1, 255} // crushed
+		case y < 20:
+			c = color.NRGBA{6, 5, 6, 255} // blind, not crushed
+		}
+		for x := range 100 {
+			img.SetNRGBA(x, y, c)
+		}
+	}
+	g := measure.FromImage(img)
+	if g.HighShare != 0.10 || g.LowShare != 0.05 || g.W != 100 || g.H != 100 {
+		t.Errorf("high %v, low %v, %d x %d; want 0.1, 0.05, 100 x 100", g.HighShare, g.LowShare, g.W, g.H)
+	}
+	for y, want := range map[int]uint8{5: 255, 12: 255, 17: 255, 50: 0} {
+		if got := g.Clip[y*g.W+50]; got != want {
+			t.Errorf("row %d: clip %d, want %d", y, got, want)
+		}
+	}
+	if want := float32(0.2158605); math.Abs(float64(g.Lum[50*g.W]-want)) > 1e-6 { // code 128
+		t.Errorf("grey is %v, want %v", g.Lum[50*g.W], want)
+	}
+}
+
+// Thumbnails stand upright, whatever way the camera was held.
+func TestThumbUpright(t *testing.T) {
+	img := scene.New(scene.Options{Width: 400, Height: 240, Frames: 1, Clouds: 0.5}).Frame(0)
+	turned := map[int]image.Image{ // by CIPA DC-008, tag 0x0112, what undoes it
+		1: img, 2: imaging.FlipH(img), 3: imaging.Rotate180(img), 4: imaging.FlipV(img),
+		5: imaging.Transpose(img), 6: imaging.Rotate90(img), 7: imaging.Transverse(img), 8: imaging.Rotate270(img),
+	}
+	want := imaging.Fit(img, 50, 50, imaging.Box)
+	for orientation, stored := range turned {
+		path := filepath.Join(t.TempDir(), "a.jpg")
+		if err := os.WriteFile(path, encode(t, stored, 95), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		in := measure.Input{Path: path, Facts: meta.Facts{Format: "jpeg", Width: stored.Bounds().Dx(), Height: stored.Bounds().Dy(), Orientation: orientation}}
+		for _, side := range []int{50, 120} { // by block means, by a full decode
+			got, err := measure.Thumb(context.Background(), in, side)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if b := got.Bounds(); b.Dx() != side || b.Dy() != side*240/400 {
+				t.Errorf("orientation %d: thumbnail of %v for %d", orientation, b, side)
+			}
+			if d := difference(imaging.Resize(got, 50, 30, imaging.Box), want); d > 6 {
+				t.Errorf("orientation %d, %d pixels: thumbnail differs by %.1f codes", orientation, side, d)
+			}
+		}
+	}
+}
+
+// difference is the mean difference of two pictures of one size, codes.
+func difference(a, b *image.NRGBA) float64 {
+	sum := 0.0
+	for i := range a.Pix {
+		sum += math.Abs(float64(a.Pix[i]) - float64(b.Pix[i]))
+	}
+	return sum / float64(len(a.Pix))
+}
