@@ -1,0 +1,11 @@
+//go:build unix && !linux
+
+package queue
+
+import "syscall"
+
+// childAttr keeps a task out of the terminal's reach, so that an interrupt
+// comes to it once, from us.
+func childAttr() *syscall.SysProcAttr {
+	return &syscall.SysProcAttr{Setpgid: true}
+}

@@ -1,0 +1,200 @@
+package queue
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sync/semaphore"
+)
+
+// Local runs tasks on this machine, each as a process of its own, so that
+// whatever happens to one leaves the others alone.
+type Local struct {
+	Program string // what Task.Args are given to
+	Limits  Limits
+	// Store, unless nil, lends its lock to the tasks: it is not free until
+	// the last of them, and the programs it started, have ended.
+	Store *Store
+}
+
+// Line is one line of what a task prints on standard output, as JSON.
+type Line struct {
+	Done    int      `json:"done,omitempty"`
+	Total   int      `json:"total,omitempty"`
+	Failure *Failure `json:"failure,omitempty"`
+}
+
+// interruptGrace is how long a task has to tidy up when it is interrupted.
+const interruptGrace = 20 * time.Second
+
+// Run hands the tasks out, the longest first.
+func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) {
+	if err := l.Limits.Validate(); err != nil {
+		return false, err
+	}
+	limits := l.Limits.filled()
+	tasks := append([]Task(nil), b.Tasks...)
+	Order(tasks)
+	var mu sync.Mutex // guards stopped and on
+	stopped := false
+	emit := func(e Event) {
+		mu.Lock()
+		defer mu.Unlock()
+		if e.Failure != nil && e.Failure.StopsAll() {
+			stopped = true
+		}
+		on(e)
+	}
+	workers := semaphore.NewWeighted(int64(limits.Workers))
+	memory := semaphore.NewWeighted(limits.MemoryBytes)
+	var running sync.WaitGroup
+	for _, t := range tasks {
+		need := min(max(1, t.MemoryBytes), limits.MemoryBytes)
+		if workers.Acquire(ctx, 1) != nil {
+			break
+		}
+		if memory.Acquire(ctx, need) != nil {
+			break
+		}
+		mu.Lock()
+		stop := stopped
+		mu.Unlock()
+		if stop || ctx.Err() != nil {
+			workers.Release(1)
+			memory.Release(need)
+			if stop {
+				emit(Event{Task: t.ID, Kind: Withheld})
+			}
+			continue
+		}
+		running.Go(func() {
+			defer workers.Release(1)
+			defer memory.Release(need)
+			emit(Event{Task: t.ID, Kind: Started})
+			if f := l.run(ctx, t, b.LogDir, emit); f != nil {
+				emit(Event{Task: t.ID, Kind: Failed, Failure: f})
+				return
+			}
+			emit(Event{Task: t.ID, Kind: Ended})
+		})
+	}
+	running.Wait()
+	if ctx.Err() != nil {
+		return false, context.Cause(ctx)
+	}
+	if stopped {
+		return false, ErrStopped
+	}
+	return false, nil
+}
+
+// run runs one task to its end.
+func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)) *Failure {
+	// The signal on the parent's death is bound to the thread that started
+	// the child (prctl(2), PR_SET_PDEATHSIG).
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	cmd := exec.CommandContext(ctx, l.Program, t.Args...)
+	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
+	cmd.WaitDelay = interruptGrace
+	cmd.SysProcAttr = childAttr()
+	if l.Store != nil && l.Store.lock != nil {
+		cmd.ExtraFiles = []*os.File{l.Store.lock}
+	}
+	var tail tailBuffer
+	cmd.Stderr = &tail
+	if f, err := os.Create(filepath.Join(logDir, t.ID+".log")); err == nil {
+		defer f.Close()
+		cmd.Stderr = io.MultiWriter(&tail, lossy{f})
+	}
+	stdout, err := cmd.StdoutPipe()
+	if err == nil {
+		err = cmd.Start()
+	}
+	if err != nil {
+		return &Failure{Kind: TaskFailed, Text: "cannot start the render: " + err.Error()}
+	}
+	failure := readLines(stdout, t.ID, emit)
+	err = cmd.Wait()
+	switch {
+	case failure != nil:
+		return failure
+	case err != nil && ctx.Err() != nil:
+		return &Failure{Kind: TaskFailed, Text: "interrupted"}
+	case err != nil:
+		return &Failure{Kind: TaskFailed, Text: endText(err, tail.last())}
+	}
+	return nil
+}
+
+// readLines passes progress on and returns the failure the task tells of.
+func readLines(r io.Reader, id string, emit func(Event)) *Failure {
+	var failure *Failure
+	lines := bufio.NewScanner(r)
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		var l Line
+		if json.Unmarshal(lines.Bytes(), &l) != nil {
+			continue
+		}
+		if l.Failure != nil {
+			failure = l.Failure
+		} else if l.Total > 0 {
+			emit(Event{Task: id, Kind: Progressed, Done: l.Done, Total: l.Total})
+		}
+	}
+	_, _ = io.Copy(io.Discard, r) // a line too long must not block the task
+	return failure
+}
+
+func endText(err error, said string) string {
+	text := "the render ended without a word"
+	if x, ok := errors.AsType[*exec.ExitError](err); ok && !x.Exited() {
+		text = fmt.Sprintf("the render was ended from outside (%s)", x.ProcessState)
+	} else if said != "" {
+		return said
+	}
+	if said != "" {
+		text += ": " + said
+	}
+	return text
+}
+
+// tailBuffer keeps the end of what is written to it.
+type tailBuffer struct{ b []byte }
+
+const tailBytes = 4 << 10
+
+func (t *tailBuffer) Write(p []byte) (int, error) {
+	t.b = append(t.b, p...)
+	if n := len(t.b) - tailBytes; n > 0 {
+		t.b = append(t.b[:0], t.b[n:]...)
+	}
+	return len(p), nil
+}
+
+// last is the last line that says something.
+func (t *tailBuffer) last() string {
+	lines := strings.Split(strings.TrimSpace(string(t.b)), "\n")
+	return strings.TrimSpace(lines[len(lines)-1])
+}
+
+// lossy drops what cannot be written: a log on a full disk must not end the
+// task it tells of.
+type lossy struct{ w io.Writer }
+
+func (l lossy) Write(p []byte) (int, error) {
+	_, _ = l.w.Write(p)
+	return len(p), nil
+}

@@ -1,0 +1,350 @@
+package queue
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// stateDir is the folder of a day's state inside its output folder. All that
+// lies in it is ours.
+const stateDir = ".stillspan"
+
+// Store is a day's state: what each task is to do, and what is done. Every
+// file of it is written whole under another name, put on the disk and then
+// renamed, so that whatever stops the machine leaves the old one or the new.
+type Store struct {
+	out, dir string
+	lock     *os.File
+}
+
+// Record says that a result is whole, and what it was made from.
+type Record struct {
+	ID string `json:"id"`
+	// Fingerprint is of all that went into the result; see Fingerprint.
+	Fingerprint string `json:"fingerprint"`
+	File        string `json:"file"` // relative to the output folder
+	Bytes       int64  `json:"bytes"`
+	SHA256      string `json:"sha256"`
+	// Failure is set when there is no result made from these inputs.
+	Failure *Failure `json:"failure,omitempty"`
+	// Detail is what the caller knows of the result.
+	Detail json.RawMessage `json:"detail,omitempty"`
+}
+
+// Open makes the state folder in the output folder out, which must exist.
+func Open(out string) (*Store, error) {
+	out, err := filepath.Abs(out)
+	if err != nil {
+		return nil, err
+	}
+	s := &Store{out: out, dir: filepath.Join(out, stateDir)}
+	for _, d := range []string{"tasks", "done", "work", "log"} {
+		if err := os.MkdirAll(filepath.Join(s.dir, d), 0o777); err != nil {
+			return nil, fmt.Errorf("cannot write in %q: %w", out, err)
+		}
+	}
+	return s, nil
+}
+
+// ErrBusy is wrapped when another run is at work in the output folder.
+var ErrBusy = errors.New("another run is at work")
+
+// orphanWait is how long Lock waits for what a killed run left behind: its
+// renders end as soon as they notice.
+const orphanWait = 30 * time.Second
+
+// Lock makes this run the only one in the output folder. The lock goes when
+// the process ends, however it ends, and with it those tasks that were given
+// the lock.
+func (s *Store) Lock() error {
+	f, err := os.OpenFile(filepath.Join(s.dir, "lock"), os.O_RDWR|os.O_CREATE, 0o666)
+	if err != nil {
+		return fmt.Errorf("cannot write in %q: %w", s.out, err)
+	}
+	for deadline := time.Now().Add(orphanWait); ; time.Sleep(50 * time.Millisecond) {
+		err := tryLock(f)
+		if err == nil {
+			break
+		}
+		pid := holder(f)
+		if errors.Is(err, errLocked) && !alive(pid) && time.Now().Before(deadline) {
+			continue
+		}
+		f.Close()
+		if errors.Is(err, errLocked) {
+			return fmt.Errorf("%q: %w there (process %d)", s.out, ErrBusy, pid)
+		}
+		return fmt.Errorf("cannot lock %q: %w", s.out, err)
+	}
+	if err := writeHolder(f); err != nil {
+		f.Close()
+		return fmt.Errorf("cannot lock %q: %w", s.out, err)
+	}
+	s.lock = f
+	return nil
+}
+
+// Unlock lets other runs in.
+func (s *Store) Unlock() {
+	if s.lock != nil {
+		s.lock.Close()
+		s.lock = nil
+	}
+}
+
+func writeHolder(f *os.File) error {
+	if err := f.Truncate(0); err != nil {
+		return err
+	}
+	_, err := f.WriteAt(fmt.Appendln(nil, os.Getpid()), 0)
+	return err
+}
+
+// holder is the process that took the lock last; 0 when that is not known.
+func holder(f *os.File) int {
+	b := make([]byte, 32)
+	n, _ := f.ReadAt(b, 0)
+	var pid int
+	_, _ = fmt.Sscan(string(b[:n]), &pid)
+	return pid
+}
+
+// SpecPath is where a task's spec lies.
+func (s *Store) SpecPath(id string) string { return filepath.Join(s.dir, "tasks", id+".json") }
+
+// WorkPath is where a task may write its result before it is delivered.
+func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work", name) }
+
+// LogDir is where tasks' messages go.
+func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
+
+// Path is a place in the output folder.
+func (s *Store) Path(name string) string { return filepath.Join(s.out, filepath.FromSlash(name)) }
+
+func (s *Store) recordPath(id string) string { return filepath.Join(s.dir, "done", id+".json") }
+
+// WriteSpec keeps what a task is to do.
+func (s *Store) WriteSpec(id string, spec any) error { return writeJSON(s.SpecPath(id), spec) }
+
+// ReadSpec reads the file that WriteSpec wrote.
+func ReadSpec(path string, into any) error {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return fmt.Errorf("cannot read task: %w", err)
+	}
+	if err := json.Unmarshal(b, into); err != nil {
+		return fmt.Errorf("task %q: %w", path, err)
+	}
+	return nil
+}
+
+// Finish records a result that lies at file, whole: its size and hash are
+// taken here, after it was put on the disk.
+func (s *Store) Finish(id, fingerprint, file string, detail any) (Record, error) {
+	rel, err := filepath.Rel(s.out, file)
+	if err != nil {
+		return Record{}, err
+	}
+	r := Record{ID: id, Fingerprint: fingerprint, File: filepath.ToSlash(rel)}
+	if r.Detail, err = json.Marshal(detail); err != nil {
+		return Record{}, err
+	}
+	if err := syncTree(file); err != nil {
+		return Record{}, fmt.Errorf("cannot put %q on the disk: %w", file, err)
+	}
+	if r.Bytes, r.SHA256, err = hashTree(file); err != nil {
+		return Record{}, fmt.Errorf("cannot read %q back: %w", file, err)
+	}
+	return r, writeJSON(s.recordPath(id), r)
+}
+
+// Fail records why there is no result. An older result that lies in the output
+// folder is still known to be ours.
+func (s *Store) Fail(id, fingerprint string, f *Failure) error {
+	old, _ := s.Record(id)
+	return writeJSON(s.recordPath(id), Record{ID: id, Fingerprint: fingerprint, File: old.File, Failure: f})
+}
+
+// Record reads what is recorded of a task; ok is false when nothing is, or
+// nothing that can be read.
+func (s *Store) Record(id string) (r Record, ok bool) {
+	b, err := os.ReadFile(s.recordPath(id))
+	if err != nil || json.Unmarshal(b, &r) != nil || r.ID != id {
+		return Record{}, false
+	}
+	return r, true
+}
+
+// Standing returns the record of a result that is still what it was when it
+// was recorded, made from the same inputs. It reads the result to its end.
+func (s *Store) Standing(id, fingerprint string) (Record, bool) {
+	r, ok := s.Record(id)
+	if !ok || r.Failure != nil || r.Fingerprint != fingerprint || !filepath.IsLocal(filepath.FromSlash(r.File)) {
+		return Record{}, false
+	}
+	n, sum, err := hashTree(s.Path(r.File))
+	return r, err == nil && n == r.Bytes && sum == r.SHA256
+}
+
+// Deliver moves a result from its place of work to name in the output folder.
+// What lies there is replaced only when a record says that it is ours.
+func (s *Store) Deliver(id, from, name string) (string, error) {
+	to := s.Path(name)
+	if _, err := os.Lstat(to); err == nil {
+		if err := s.ours(id, name, to); err != nil {
+			return "", err
+		}
+		if err := os.RemoveAll(to); err != nil {
+			return "", err
+		}
+	}
+	if err := syncTree(from); err != nil {
+		return "", err
+	}
+	// Written first, so that after a crash the file is known to be ours.
+	if err := writeJSON(s.recordPath(id), Record{ID: id, File: name, Failure: &Failure{Kind: TaskFailed, Text: "interrupted while it was delivered"}}); err != nil {
+		return "", err
+	}
+	if err := os.Rename(from, to); err != nil {
+		return "", err
+	}
+	return to, syncDir(filepath.Dir(to))
+}
+
+func (s *Store) ours(id, name, to string) error {
+	if r, ok := s.Record(id); ok && r.File == name {
+		return nil
+	}
+	return &Failure{
+		Kind: TaskFailed, Text: fmt.Sprintf("%q is there already and was not written by a day's run", to),
+		Try: "move it away, or choose another --out",
+	}
+}
+
+// Sweep removes what dead runs left: results and specs of no task in keep, and
+// half-written files. Only the state folder is touched. The lock must be held.
+func (s *Store) Sweep(keep func(id string) bool) error {
+	for _, d := range []string{"tasks", "done", "work", "log"} {
+		entries, err := os.ReadDir(filepath.Join(s.dir, d))
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			id := strings.TrimSuffix(e.Name(), filepath.Ext(e.Name()))
+			if !strings.HasPrefix(e.Name(), ".") && keep(id) {
+				continue
+			}
+			if err := os.RemoveAll(filepath.Join(s.dir, d, e.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// writeJSON writes v whole or not at all.
+func writeJSON(path string, v any) error {
+	b, err := json.MarshalIndent(v, "", " ")
+	if err != nil {
+		return err
+	}
+	return WriteFile(path, func(w io.Writer) error { _, err := w.Write(append(b, '\n')); return err })
+}
+
+// tempPattern is the name of half-written files.
+const tempPattern = ".stillspan-*.tmp"
+
+// WriteFile writes a file whole or not at all, and puts it on the disk before
+// and its name after it is renamed.
+func WriteFile(path string, fill func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), tempPattern)
+	if err != nil {
+		return fmt.Errorf("cannot write %q: %w", path, err)
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+			err = fmt.Errorf("cannot write %q: %w", path, err)
+		}
+	}()
+	if err := fill(f); err != nil {
+		return err
+	}
+	if err := errors.Join(f.Chmod(0o644), f.Sync()); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// syncTree puts a file, or a folder of files, on the disk.
+func syncTree(root string) error {
+	return filepath.WalkDir(root, func(p string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		return syncDir(p)
+	})
+}
+
+// syncDir puts a file's or a folder's content on the disk.
+func syncDir(p string) error {
+	f, err := os.Open(p)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// hashTree is the size and SHA-256 of a file; for a folder, such as an image
+// sequence, of the list of its files' sizes, hashes and names.
+func hashTree(root string) (bytes int64, sum string, err error) {
+	info, err := os.Stat(root)
+	if err != nil {
+		return 0, "", err
+	}
+	if !info.IsDir() {
+		return hashFile(root)
+	}
+	h := sha256.New()
+	err = filepath.WalkDir(root, func(p string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		n, s, err := hashFile(p)
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(root, p)
+		bytes += n
+		fmt.Fprintf(h, "%d %s %q\n", n, s, filepath.ToSlash(rel))
+		return err
+	})
+	return bytes, hex.EncodeToString(h.Sum(nil)), err
+}
+
+func hashFile(p string) (int64, string, error) {
+	f, err := os.Open(p)
+	if err != nil {
+		return 0, "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	n, err := io.CopyBuffer(struct{ io.Writer }{h}, struct{ io.Reader }{f}, make([]byte, 1<<20))
+	return n, hex.EncodeToString(h.Sum(nil)), err
+}
