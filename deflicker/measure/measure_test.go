@@ -80,7 +80,9 @@ var dusk = scene.Options{Width: 480, Height: 320, Frames: 26, Seed: 7, ScatterEV
 // Where the camera stands still, what the faster sources leave out is the same
 // in every frame: their flicker has to be that of every pixel.
 func TestSourcesOfOneView(t *testing.T) {
-	in := shoot(t, dusk, small)
+	large := dusk // than what is decoded in full for being small
+	large.Width, large.Height, large.Frames = 1440, 960, 8
+	in := shoot(t, large, small)
 	full, _ := curve(t, in, measure.Options{Source: measure.SourceFull})
 	if f := deflicker.FlickerEV(full); f < 0.04 {
 		t.Fatalf("the scene's flicker is %.4f EV: nothing to compare", f)
@@ -97,7 +99,8 @@ func TestSourcesOfOneView(t *testing.T) {
 }
 
 // All takes previews where they are true to the pictures, bars or not, and
-// never where they would add flicker.
+// never where they would add flicker. (Main pictures this small are measured in
+// full.)
 func TestChoice(t *testing.T) {
 	stale := func(i int, img image.Image) image.Image {
 		return imaging.AdjustGamma(small(i, img), 1+0.2*float64(i%3))
@@ -110,11 +113,11 @@ func TestChoice(t *testing.T) {
 	}{
 		{"true", small, measure.Options{}, measure.SourcePreview},
 		{"with bars", barred, measure.Options{}, measure.SourcePreview},
-		{"processed otherwise", stale, measure.Options{}, measure.SourceReduced},
-		{"another shape", func(i int, img image.Image) image.Image { return imaging.Resize(img, 160, 120, imaging.Box) }, measure.Options{}, measure.SourceReduced},
-		{"too small", func(i int, img image.Image) image.Image { return imaging.Fit(img, 80, 80, imaging.Box) }, measure.Options{}, measure.SourceReduced},
-		{"none", nil, measure.Options{}, measure.SourceReduced},
-		{"verified", small, measure.Options{Verify: true}, measure.SourceReduced},
+		{"processed otherwise", stale, measure.Options{}, measure.SourceFull},
+		{"another shape", func(i int, img image.Image) image.Image { return imaging.Resize(img, 160, 120, imaging.Box) }, measure.Options{}, measure.SourceFull},
+		{"too small", func(i int, img image.Image) image.Image { return imaging.Fit(img, 80, 80, imaging.Box) }, measure.Options{}, measure.SourceFull},
+		{"none", nil, measure.Options{}, measure.SourceFull},
+		{"verified", small, measure.Options{Verify: true}, measure.SourceFull},
 	} {
 		if _, got := curve(t, shoot(t, dusk, c.thumb), c.opt); got != c.want {
 			t.Errorf("previews %s: measured %s, want %s", c.name, got, c.want)

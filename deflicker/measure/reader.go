@@ -164,6 +164,11 @@ func (s still) main() (part meta.Preview, format string, ok bool) {
 	return s.in.Facts.Previews[n-1], "jpeg", true
 }
 
+// smallSide is the longer side up to which a main picture is decoded in full:
+// its blocks are no finer than the cells, so that block means would be coarse,
+// and decoding costs no more than walking a large picture.
+const smallSide = 8 * MaxCells
+
 // reduced measures the main picture's block means, or every pixel where its
 // format does not give them.
 func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) {
@@ -184,8 +189,8 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) 
 		return nil, undecodable(err), nil
 	}
 	finding := r.blocks.finding()
-	if finding == nil && max(r.blocks.width, r.blocks.height) <= MaxCells {
-		return r.full(ctx, s) // so small that its pixels are its cells
+	if finding == nil && max(r.blocks.width, r.blocks.height) <= smallSide {
+		return r.full(ctx, s)
 	}
 	if finding != nil && finding.Left == 0 {
 		return nil, finding, nil
