@@ -2,4 +2,236 @@
 // into clips.
 package main
 
-func main() {}
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"runtime/debug"
+	"strings"
+	"syscall"
+
+	"golang.org/x/term"
+
+	"stillspan/assemble"
+)
+
+// Exit codes, one a meaning.
+const (
+	exitOK          = 0
+	exitFailed      = 1 // the work failed
+	exitUsage       = 2
+	exitFindings    = 3 // the work is done, the shoot has findings
+	exitInterrupted = 130
+)
+
+// errFindings sets the exit code without a message: the findings have been
+// printed as results.
+var errFindings = errors.New("the shoot has findings")
+
+// cli is what a command may touch of the world outside.
+type cli struct {
+	stdout, stderr io.Writer
+	// live is set when stderr is a terminal that a progress bar may be drawn on.
+	live bool
+	// width is the terminal's width in columns, 80 when stdout is none.
+	width int
+	color bool
+}
+
+// command is one verb of the command line.
+type command struct {
+	name, summary string
+	help          string // usage, options and examples
+	hidden        bool
+	run           func(ctx context.Context, c *cli, args []string) error
+}
+
+func commands() []command {
+	return []command{
+		checkCommand, renderCommand, planCommand, demoCommand, versionCommand,
+	}
+}
+
+// usageError is a call that cannot be meant; the command's help says more.
+type usageError struct{ text string }
+
+func (e *usageError) Error() string { return e.text }
+
+func usagef(format string, args ...any) error {
+	return &usageError{fmt.Sprintf(format, args...)}
+}
+
+// hintError carries what to try beside what went wrong.
+type hintError struct {
+	err  error
+	hint string
+}
+
+func (e *hintError) Error() string { return e.err.Error() }
+func (e *hintError) Unwrap() error { return e.err }
+
+func withHint(err error, format string, args ...any) error {
+	return &hintError{err, fmt.Sprintf(format, args...)}
+}
+
+func main() { os.Exit(mainCode()) }
+
+// mainCode runs the process and returns its exit code; tests call it as a
+// program of its own.
+func mainCode() int {
+	c := &cli{stdout: os.Stdout, stderr: os.Stderr, width: 80}
+	c.live = term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("TERM") != "dumb"
+	if fd := int(os.Stdout.Fd()); term.IsTerminal(fd) {
+		if w, _, err := term.GetSize(fd); err == nil && w >= 40 {
+			c.width = w
+		}
+		c.color = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	}
+	ctx, stop := interruptible(c)
+	defer stop()
+	return c.exitCode(ctx, c.dispatch(ctx, os.Args[1:]))
+}
+
+// interruptible returns a context that the first interrupt ends, so that every
+// stage can clean up and return; a second interrupt ends the process.
+func interruptible(c *cli) (context.Context, func()) {
+	ctx, cancel := context.WithCancel(context.Background())
+	ch := make(chan os.Signal, 1)
+	signal.Notify(ch, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		if _, ok := <-ch; !ok {
+			return
+		}
+		signal.Stop(ch)
+		fmt.Fprintln(c.stderr, "\nstillspan: interrupted, tidying up")
+		cancel()
+	}()
+	return ctx, func() { signal.Stop(ch); cancel() }
+}
+
+func (c *cli) dispatch(ctx context.Context, args []string) error {
+	if len(args) == 0 {
+		c.overview(c.stderr)
+		return usagef("no command given")
+	}
+	switch args[0] {
+	case "help", "-h", "--help":
+		if len(args) > 1 && args[0] == "help" {
+			return c.dispatch(ctx, []string{args[1], "--help"})
+		}
+		c.overview(c.stdout)
+		return nil
+	case "--version":
+		args[0] = "version"
+	}
+	for _, cmd := range commands() {
+		if cmd.name != args[0] {
+			continue
+		}
+		err := cmd.run(ctx, c, args[1:])
+		if errors.Is(err, flag.ErrHelp) {
+			fmt.Fprint(c.stdout, cmd.help)
+			return nil
+		}
+		return err
+	}
+	return usagef("there is no command %q: 'stillspan help' lists them", args[0])
+}
+
+func (c *cli) overview(w io.Writer) {
+	fmt.Fprint(w, `stillspan - did each interval shoot deliver the clip that was planned?
+
+usage: stillspan COMMAND [ARGUMENTS]
+
+`)
+	for _, cmd := range commands() {
+		if !cmd.hidden {
+			fmt.Fprintf(w, "  %-9s %s\n", cmd.name, cmd.summary)
+		}
+	}
+	fmt.Fprint(w, `
+'stillspan COMMAND --help' shows its options with examples.
+
+Exit codes: 0 all delivered as planned; 3 done, but the shoot has findings;
+1 the work failed; 2 bad usage; 130 interrupted.
+`)
+}
+
+// exitCode says what went wrong, on stderr, and picks the exit code.
+func (c *cli) exitCode(ctx context.Context, err error) int {
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.Is(err, errFindings):
+		return exitFindings
+	case ctx.Err() != nil:
+		return exitInterrupted
+	}
+	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(err.Error()))
+	if hint := hintOf(err); hint != "" {
+		fmt.Fprintf(c.stderr, "  try: %s\n", oneLine(hint))
+	}
+	if _, ok := errors.AsType[*usageError](err); ok {
+		return exitUsage
+	}
+	return exitFailed
+}
+
+// hintOf finds the advice an error carries.
+func hintOf(err error) string {
+	if h, ok := errors.AsType[*hintError](err); ok {
+		return h.hint
+	}
+	if a, ok := errors.AsType[*assemble.Error](err); ok {
+		return a.Try
+	}
+	return ""
+}
+
+// oneLine keeps a message on one line, whatever a file name holds.
+func oneLine(s string) string {
+	return strings.NewReplacer("\n", `\n`, "\r", `\r`).Replace(strings.TrimSpace(s))
+}
+
+var versionCommand = command{
+	name: "version", summary: "print the version",
+	help: "usage: stillspan version\n",
+	run: func(_ context.Context, c *cli, args []string) error {
+		if len(args) > 0 {
+			return flagless(args)
+		}
+		_, err := fmt.Fprintln(c.stdout, "stillspan", version())
+		return err
+	},
+}
+
+// flagless refuses the arguments of a command that takes none, but for help.
+func flagless(args []string) error {
+	if args[0] == "--help" || args[0] == "-h" || args[0] == "-help" {
+		return flag.ErrHelp
+	}
+	return usagef("unexpected argument %q", args[0])
+}
+
+// version is the build's own: the module version, or the commit it was built
+// from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && (v == "" || v == "(devel)") {
+			v = s.Value[:min(12, len(s.Value))]
+		}
+	}
+	if v == "" {
+		v = "(devel)"
+	}
+	return v
+}

@@ -1,0 +1,83 @@
+package assemble
+
+import (
+	"fmt"
+	"math"
+)
+
+// geometry is how a still becomes a frame of the clip.
+type geometry struct {
+	cropX, cropY, cropW, cropH int // of the upright still
+	w, h                       int // of the clip
+}
+
+// uprightSize is the size after the EXIF orientation is applied: 5 to 8 lie on
+// their side.
+func uprightSize(w, h, orientation int) (int, int) {
+	if orientation >= 5 && orientation <= 8 {
+		return h, w
+	}
+	return w, h
+}
+
+// layOut finds crop and size for stills of srcW x srcH upright pixels.
+func (o Options) layOut(srcW, srcH int) (geometry, error) {
+	aw, ah, err := parseAspect(o.Aspect)
+	if err != nil {
+		return geometry{}, err
+	}
+	if o.Width > 0 && o.Height > 0 {
+		aw, ah = o.Width, o.Height
+	}
+	g := geometry{cropW: srcW, cropH: srcH}
+	if aw > 0 {
+		if srcW*ah > srcH*aw {
+			g.cropW = int(math.Round(float64(srcH) * float64(aw) / float64(ah)))
+		} else {
+			g.cropH = int(math.Round(float64(srcW) * float64(ah) / float64(aw)))
+		}
+	}
+	g.cropX = int(math.Round(float64(srcW-g.cropW) * o.CropX))
+	g.cropY = int(math.Round(float64(srcH-g.cropH) * o.CropY))
+	switch {
+	case o.Width > 0 && o.Height > 0:
+		g.w, g.h = o.Width, o.Height
+	case o.Width > 0:
+		g.w, g.h = o.Width, even(float64(o.Width)*float64(g.cropH)/float64(g.cropW))
+	case o.Height > 0:
+		g.w, g.h = even(float64(o.Height)*float64(g.cropW)/float64(g.cropH)), o.Height
+	default:
+		g.w = even(float64(min(g.cropW, presets[o.Preset].maxWidth)))
+		if g.w > g.cropW {
+			g.w -= 2
+		}
+		g.h = even(float64(g.w) * float64(g.cropH) / float64(g.cropW))
+	}
+	if g.w < 16 || g.h < 16 || g.w > maxSide || g.h > maxSide {
+		return g, &Error{Text: fmt.Sprintf("a clip of %dx%d pixels is out of range (16 to %d a side)", g.w, g.h, maxSide), Try: "another size or aspect"}
+	}
+	if g.w > g.cropW || g.h > g.cropH {
+		return g, &Error{
+			Text: fmt.Sprintf("a clip of %dx%d pixels is larger than the %dx%d there are in the stills", g.w, g.h, g.cropW, g.cropH),
+			Try:  "a smaller size, or none for the largest there is",
+		}
+	}
+	return g, nil
+}
+
+// even is the nearest even number, at least 2.
+func even(v float64) int { return max(2, 2*int(math.Round(v/2))) }
+
+// turn lists the ffmpeg filters that make a still of this EXIF orientation
+// upright.
+func turn(orientation int) []string {
+	return map[int][]string{
+		2: {"hflip"},
+		3: {"hflip", "vflip"},
+		4: {"vflip"},
+		5: {"transpose=0"},
+		6: {"transpose=1"},
+		7: {"transpose=3"},
+		8: {"transpose=2"},
+	}[orientation]
+}

@@ -1,0 +1,67 @@
+package assemble
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// maxFPS is the fastest playback rate that is taken for meant.
+const maxFPS = 1000
+
+// StandardRates are the playback rates of film, television and the web. The
+// fractional ones are exact: 24, 30 and 60 times 1000/1001 (SMPTE ST 12-1).
+func StandardRates() []Rate {
+	return []Rate{{24000, 1001}, {24, 1}, {25, 1}, {30000, 1001}, {30, 1}, {48, 1}, {50, 1}, {60000, 1001}, {60, 1}}
+}
+
+// ParseRate reads a playback rate: a whole number, a fraction such as
+// 24000/1001, or a decimal. A decimal within 0.005 of one of StandardRates, as
+// 23.976, 23.98, 29.97 and 59.94 are, means that rate exactly.
+func ParseRate(s string) (Rate, error) {
+	bad := func() (Rate, error) {
+		return Rate{}, fmt.Errorf("rate %q: want frames per second above 0, such as 24, 23.976 or 24000/1001", s)
+	}
+	t := strings.TrimSpace(s)
+	if a, b, ok := strings.Cut(t, "/"); ok {
+		n, err1 := strconv.Atoi(a)
+		d, err2 := strconv.Atoi(b)
+		if err1 != nil || err2 != nil || n <= 0 || d <= 0 || n > 1e9 || d > 1e9 || n/d > maxFPS {
+			return bad()
+		}
+		return Rate{n, d}.reduced(), nil
+	}
+	v, err := strconv.ParseFloat(t, 64)
+	if err != nil || !(v > 0) || v > maxFPS {
+		return bad()
+	}
+	if v != math.Trunc(v) {
+		for _, r := range StandardRates() {
+			if r.Den != 1 && math.Abs(r.FPS()-v) < 0.005 {
+				return r, nil
+			}
+		}
+	}
+	r := Rate{int(math.Round(v * 1e6)), 1e6}.reduced()
+	if r.Num == 0 {
+		return bad()
+	}
+	return r, nil
+}
+
+func (r Rate) reduced() Rate {
+	a, b := r.Num, r.Den
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return Rate{r.Num / a, r.Den / a}
+}
+
+// String is the rate as ffmpeg reads it: "24" or "24000/1001".
+func (r Rate) String() string {
+	if r.Den == 1 {
+		return strconv.Itoa(r.Num)
+	}
+	return fmt.Sprintf("%d/%d", r.Num, r.Den)
+}

@@ -1,0 +1,433 @@
+package assemble
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"unsafe"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// framesAhead is how many decoded frames wait to be corrected: with the one in
+// hand, the one before (for gaps) and the one being written, all the frames
+// this process holds, however long the clip.
+const framesAhead = 2
+
+// Run makes the clip: beside its name first, then verified, then renamed. On
+// any error nothing is left. progress, unless nil, is called from one
+// goroutine.
+func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Clip, error) {
+	links, err := os.MkdirTemp("", "stillspan-")
+	if err != nil {
+		return Clip{}, fmt.Errorf("cannot make a folder for links: %w", err)
+	}
+	defer os.RemoveAll(links)
+	if err := p.link(links); err != nil {
+		return Clip{}, err
+	}
+	tmp, err := p.tempName()
+	if err != nil {
+		return Clip{}, err
+	}
+	defer os.RemoveAll(tmp)
+	if err := p.stream(ctx, links, tmp, progress); err != nil {
+		return Clip{}, err
+	}
+	clip, err := Verify(ctx, tmp, p.expect())
+	if err != nil {
+		return Clip{}, err
+	}
+	if err := publish(tmp, p.job.Out, p.job.Overwrite); err != nil {
+		return Clip{}, err
+	}
+	clip.File = p.job.Out
+	clip.Filled = p.total - len(p.job.Sources)
+	return clip, nil
+}
+
+// link gives every still a plain numbered name, so that no character of its
+// own name and no hole in its numbers can mislead ffmpeg. Embedded previews
+// are copied out.
+func (p *Pipeline) link(dir string) error {
+	for i, s := range p.job.Sources {
+		name := filepath.Join(dir, fmt.Sprintf(p.linkName(), i))
+		if s.Raw {
+			if err := copyPreview(s, name); err != nil {
+				return err
+			}
+			continue
+		}
+		abs, err := filepath.Abs(s.Path)
+		if err == nil {
+			err = os.Symlink(abs, name)
+		}
+		if err != nil {
+			return fmt.Errorf("cannot link %q: %w", s.Path, err)
+		}
+	}
+	return nil
+}
+
+func copyPreview(s Source, name string) error {
+	if s.Preview == nil {
+		return &Error{Text: fmt.Sprintf("%q has no embedded preview", s.Path), Try: "developing it to TIFF first"}
+	}
+	in, err := os.Open(s.Path)
+	if err != nil {
+		return fmt.Errorf("cannot read still: %w", err)
+	}
+	defer in.Close()
+	out, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, io.NewSectionReader(in, s.Preview.Offset, s.Preview.Length))
+	return errors.Join(err, out.Close())
+}
+
+// tempName makes a hidden place beside the clip: a file, or a folder for an
+// image sequence.
+func (p *Pipeline) tempName() (string, error) {
+	dir, base := filepath.Dir(p.job.Out), filepath.Base(p.job.Out)
+	if p.codec.image != "" {
+		tmp, err := os.MkdirTemp(dir, ".stillspan-*-"+strings.ReplaceAll(base, "*", "_"))
+		return tmp, err
+	}
+	f, err := os.CreateTemp(dir, ".stillspan-*-"+strings.ReplaceAll(base, "*", "_"))
+	if err != nil {
+		return "", &Error{Text: fmt.Sprintf("cannot write in %q", dir), Err: err}
+	}
+	return f.Name(), f.Close()
+}
+
+// stream runs decode -> correct -> encode.
+func (p *Pipeline) stream(ctx context.Context, links, tmp string, progress func(done, total int)) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	dec, decTail := process(ctx, "ffmpeg", p.decodeArgs(links)...)
+	enc, encTail := process(ctx, "ffmpeg", p.encodeArgs(tmp)...)
+	decR, decW, err := os.Pipe()
+	if err != nil {
+		return err
+	}
+	encR, encW, err := os.Pipe()
+	if err != nil {
+		decR.Close()
+		decW.Close()
+		return err
+	}
+	widen(decR)
+	widen(encW)
+	dec.Stdout, enc.Stdin = decW, encR
+	err = startBoth(dec, enc)
+	decW.Close()
+	encR.Close()
+	if err != nil {
+		cancel()
+		decR.Close()
+		encW.Close()
+		return errors.Join(err, waitStarted(dec), waitStarted(enc))
+	}
+	got, streamErr := p.pump(ctx, decR, encW, progress)
+	encW.Close()
+	decR.Close()
+	if streamErr != nil && ctx.Err() == nil && !errors.Is(streamErr, errStopped) {
+		cancel()
+	}
+	decErr, encErr := dec.Wait(), enc.Wait()
+	switch {
+	case encErr != nil && !errors.Is(streamErr, context.Canceled):
+		return failure(ctx, "cannot encode the clip", encErr, encTail)
+	case ctx.Err() != nil && streamErr == nil:
+		return ctx.Err()
+	case decErr != nil && got < len(p.job.Sources):
+		return p.lostFrame(ctx, got, failure(ctx, "cannot decode the stills", decErr, decTail))
+	case streamErr != nil:
+		return streamErr
+	case got != len(p.job.Sources):
+		return p.lostFrame(ctx, got, nil)
+	}
+	return nil
+}
+
+func startBoth(a, b *exec.Cmd) error {
+	if err := a.Start(); err != nil {
+		return &Error{Text: "cannot start ffmpeg", Err: err}
+	}
+	if err := b.Start(); err != nil {
+		return &Error{Text: "cannot start ffmpeg", Err: err}
+	}
+	return nil
+}
+
+func waitStarted(c *exec.Cmd) error {
+	if c.Process == nil {
+		return nil
+	}
+	_ = c.Wait() // killed on purpose
+	return nil
+}
+
+// pump reads decoded frames, corrects them, fills gaps and writes to the
+// encoder. It returns how many frames were decoded.
+func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progress func(done, total int)) (int, error) {
+	g, gctx := errgroup.WithContext(ctx)
+	free := make(chan []uint16, framesAhead)
+	full := make(chan []uint16, framesAhead)
+	words := pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	for range framesAhead {
+		free <- make([]uint16, words)
+	}
+	got := 0
+	g.Go(func() error {
+		defer close(full)
+		for {
+			var buf []uint16
+			select {
+			case buf = <-free:
+			case <-gctx.Done():
+				return gctx.Err()
+			}
+			err := readWords(in, buf)
+			if err == io.EOF {
+				return nil
+			}
+			if err != nil {
+				return fmt.Errorf("cannot read decoded frames: %w", err)
+			}
+			select {
+			case full <- buf:
+			case <-gctx.Done():
+				return gctx.Err()
+			}
+		}
+	})
+	g.Go(func() error {
+		w := p.newWriter(out)
+		for {
+			var buf []uint16
+			var ok bool
+			select {
+			case buf, ok = <-full:
+			case <-gctx.Done():
+				return gctx.Err()
+			}
+			if !ok {
+				return nil
+			}
+			if got >= len(p.job.Sources) {
+				return &Error{Text: "ffmpeg gave more frames than there are stills"}
+			}
+			if err := w.frame(got, buf); err != nil {
+				return err
+			}
+			got++
+			free <- buf
+			if progress != nil {
+				progress(got, len(p.job.Sources))
+			}
+		}
+	})
+	err := g.Wait()
+	return got, err
+}
+
+// readWords fills buf with little-endian words; io.EOF before the first byte.
+func readWords(r io.Reader, buf []uint16) error {
+	b := asBytes(buf)
+	if _, err := io.ReadFull(r, b); err != nil {
+		return err
+	}
+	if !littleEndian {
+		for i := range buf {
+			buf[i] = binary.LittleEndian.Uint16(b[2*i:])
+		}
+	}
+	return nil
+}
+
+// asBytes is the memory of buf seen as bytes.
+func asBytes(buf []uint16) []byte {
+	return unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(buf))), 2*len(buf))
+}
+
+var littleEndian = func() bool {
+	v := []uint16{1}
+	return asBytes(v)[0] == 1
+}()
+
+// writer corrects frames and writes them to the encoder. It keeps the frame
+// before, for gaps to be filled from.
+type writer struct {
+	p      *Pipeline
+	out    io.Writer
+	tables tables
+	ev     float64
+	now    picture
+	before picture
+	filled picture
+	blend  *blender
+	bytes  []byte
+	gaps   map[int]int // frames missing before source i
+}
+
+func (p *Pipeline) newWriter(out io.Writer) *writer {
+	w := &writer{p: p, out: out, ev: 0, gaps: map[int]int{}}
+	w.tables.set(0)
+	pic := func() picture {
+		n := pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+		return newPicture(make([]uint16, n), p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	}
+	w.now = pic()
+	if p.job.GapMode != GapLeave && len(p.job.Gaps) > 0 {
+		for _, g := range p.job.Gaps {
+			w.gaps[g.After+1] += g.Count
+		}
+		w.before = pic()
+		if p.job.GapMode == GapBlend {
+			w.filled, w.blend = pic(), newBlender()
+		}
+	}
+	return w
+}
+
+// frame corrects and writes source i, and the frames that are missing before
+// it.
+func (w *writer) frame(i int, words []uint16) error {
+	p := w.p
+	src := newPicture(words, p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	if ev := p.job.Sources[i].CorrectionEV; ev != w.ev {
+		w.tables.set(ev)
+		w.ev = ev
+	}
+	w.tables.correct(w.now, src)
+	if n := w.gaps[i]; n > 0 && i > 0 {
+		for k := range n {
+			fill := w.before
+			if w.blend != nil {
+				w.blend.mix(w.filled, w.before, w.now, float64(k+1)/float64(n+1))
+				fill = w.filled
+			}
+			if err := w.write(fill); err != nil {
+				return err
+			}
+		}
+	}
+	if err := w.write(w.now); err != nil {
+		return err
+	}
+	if len(w.gaps) > 0 {
+		w.now, w.before = w.before, w.now
+	}
+	return nil
+}
+
+func (w *writer) write(pic picture) error {
+	depth := w.p.codec.depth
+	size := 1
+	if depth > 8 {
+		size = 2
+	}
+	n := len(pic.y.pix) + 2*len(pic.cb.pix)
+	if w.bytes == nil {
+		w.bytes = make([]byte, n*size)
+	}
+	at := 0
+	for _, pl := range []plane{pic.y, pic.cb, pic.cr} {
+		if depth == 8 {
+			dither8(w.bytes[at:], pl)
+		} else {
+			dither16(w.bytes[at:], pl, depth)
+		}
+		at += len(pl.pix) * size
+	}
+	if _, err := w.out.Write(w.bytes); err != nil {
+		return errors.Join(errStopped, err)
+	}
+	return nil
+}
+
+// lostFrame finds the still that ffmpeg could not decode: corrections must
+// never shift onto other frames.
+func (p *Pipeline) lostFrame(ctx context.Context, got int, cause error) error {
+	for i, s := range p.job.Sources {
+		path := s.Path
+		if s.Raw {
+			continue
+		}
+		cmd, t := process(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(path), "-f", "null", "-")...)
+		err := cmd.Run()
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			return &Error{
+				Text: fmt.Sprintf("ffmpeg cannot decode %q (frame %d): %s", path, i+1, t.last()),
+				Try:  "copying the file from the card again, or moving it out of the folder",
+			}
+		}
+	}
+	if cause != nil {
+		return cause
+	}
+	return &Error{Text: fmt.Sprintf("ffmpeg decoded %d of %d stills and does not say which are missing", got, len(p.job.Sources))}
+}
+
+// publish makes sure the clip is on the disk, then gives it its name.
+func publish(tmp, out string, overwrite bool) error {
+	if err := syncPath(tmp); err != nil {
+		return &Error{Text: "cannot write the clip to the disk", Err: err}
+	}
+	info, err := os.Stat(tmp)
+	if err != nil {
+		return err
+	}
+	if info.IsDir() {
+		if overwrite {
+			if err := removeImages(out); err != nil {
+				return err
+			}
+		}
+	}
+	if err := os.Chmod(tmp, map[bool]os.FileMode{true: 0o755, false: 0o644}[info.IsDir()]); err != nil {
+		return err
+	}
+	if err := os.Rename(tmp, out); err != nil {
+		return &Error{Text: fmt.Sprintf("cannot give the clip its name %q", out), Err: err}
+	}
+	return syncPath(filepath.Dir(out))
+}
+
+// removeImages empties an image sequence's folder that is to be replaced; it
+// refuses to touch anything but its own kind of files.
+func removeImages(dir string) error {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		ext := filepath.Ext(e.Name())
+		if e.IsDir() || ext != ".png" && ext != ".tif" {
+			return &Error{Text: fmt.Sprintf("%q holds %q, which is no frame of a clip", dir, e.Name()), Try: "another folder"}
+		}
+	}
+	return os.RemoveAll(dir)
+}
+
+func syncPath(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}

@@ -1,0 +1,237 @@
+package assemble
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// Expect is what a clip should be. Zero fields are not checked.
+type Expect struct {
+	Frames, Width, Height int
+	Rate                  Rate
+	Codec, PixFmt         string // as ffprobe names them
+	// Tagged wants BT.709 tags and limited range.
+	Tagged bool
+}
+
+func (p *Pipeline) expect() Expect {
+	e := Expect{
+		Frames: p.total, Width: p.geo.w, Height: p.geo.h, Rate: p.job.Rate,
+		Codec: p.codec.probe, PixFmt: p.codec.pixFmt, Tagged: p.codec.image == "",
+	}
+	// prores_ks decodes to 12 bits a sample in 4444, whatever went in.
+	if p.codec.encoder == "prores_ks" {
+		e.PixFmt = ""
+	}
+	return e
+}
+
+// probed is what ffprobe prints.
+type probed struct {
+	Streams []struct {
+		CodecName      string `json:"codec_name"`
+		CodecType      string `json:"codec_type"`
+		Profile        string `json:"profile"`
+		Width          int    `json:"width"`
+		Height         int    `json:"height"`
+		PixFmt         string `json:"pix_fmt"`
+		ColorRange     string `json:"color_range"`
+		ColorSpace     string `json:"color_space"`
+		ColorTransfer  string `json:"color_transfer"`
+		ColorPrimaries string `json:"color_primaries"`
+		AvgFrameRate   string `json:"avg_frame_rate"`
+		Packets        string `json:"nb_read_packets"`
+		Duration       string `json:"duration"`
+	} `json:"streams"`
+	Format struct {
+		Duration string `json:"duration"`
+	} `json:"format"`
+}
+
+// Verify asks ffprobe what the clip is, counts its frames, and compares with
+// what was ordered. What differs is in Clip.Problems; the error is for a file
+// that cannot be read at all.
+func Verify(ctx context.Context, path string, want Expect) (Clip, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return Clip{}, err
+	}
+	if info.IsDir() {
+		return verifyImages(ctx, path, want)
+	}
+	pr, err := probe(ctx, path)
+	if err != nil {
+		return Clip{}, err
+	}
+	st := pr.Streams[0]
+	c := Clip{
+		File: path, Bytes: info.Size(), Codec: st.CodecName, Profile: st.Profile, Width: st.Width, Height: st.Height,
+		PixFmt: st.PixFmt, ColorRange: st.ColorRange, ColorSpace: st.ColorSpace,
+		ColorPrimaries: st.ColorPrimaries, ColorTransfer: st.ColorTransfer,
+	}
+	c.Frames, _ = strconv.Atoi(st.Packets)
+	if c.Rate, err = ParseRate(st.AvgFrameRate); err != nil {
+		c.Problems = append(c.Problems, "ffprobe finds no frame rate")
+	}
+	d := st.Duration
+	if d == "" {
+		d = pr.Format.Duration
+	}
+	c.DurationS, _ = strconv.ParseFloat(d, 64)
+	c.compare(want)
+	return c, nil
+}
+
+func probe(ctx context.Context, path string) (probed, error) {
+	var pr probed
+	cmd, t := process(ctx, "ffprobe", "-hide_banner", "-loglevel", "error", "-count_packets",
+		"-select_streams", "v:0", "-show_streams", "-show_format", "-of", "json", file(path))
+	cmd.Stdout = nil
+	out, err := cmd.Output()
+	if err != nil {
+		return pr, failure(ctx, fmt.Sprintf("ffprobe cannot read %q", path), err, t)
+	}
+	if err := json.Unmarshal(out, &pr); err != nil {
+		return pr, fmt.Errorf("cannot understand ffprobe: %w", err)
+	}
+	if len(pr.Streams) == 0 {
+		return pr, &Error{Text: fmt.Sprintf("%q holds no picture", path)}
+	}
+	return pr, nil
+}
+
+// compare fills in Problems and Verified.
+func (c *Clip) compare(want Expect) {
+	wrong := func(what string, got, want any) {
+		c.Problems = append(c.Problems, fmt.Sprintf("%s is %v, ordered %v", what, got, want))
+	}
+	if want.Frames != 0 && c.Frames != want.Frames {
+		wrong("frame count", c.Frames, want.Frames)
+	}
+	if want.Width != 0 && (c.Width != want.Width || c.Height != want.Height) {
+		wrong("size", fmt.Sprintf("%dx%d", c.Width, c.Height), fmt.Sprintf("%dx%d", want.Width, want.Height))
+	}
+	if want.Rate.Num != 0 {
+		// Containers that count in milliseconds round the rate.
+		if math.Abs(c.Rate.FPS()-want.Rate.FPS()) > 1e-3*want.Rate.FPS() {
+			wrong("rate", c.Rate, want.Rate)
+		} else {
+			c.Rate = want.Rate
+		}
+		if d := float64(want.Frames) / want.Rate.FPS(); want.Frames > 0 && math.Abs(c.DurationS-d) > 0.5/want.Rate.FPS()+0.002 {
+			wrong("duration", fmt.Sprintf("%.3f s", c.DurationS), fmt.Sprintf("%.3f s", d))
+		}
+	}
+	if want.Codec != "" && c.Codec != want.Codec {
+		wrong("codec", c.Codec, want.Codec)
+	}
+	if want.PixFmt != "" && c.PixFmt != want.PixFmt {
+		wrong("pixel format", c.PixFmt, want.PixFmt)
+	}
+	if want.Tagged {
+		for _, t := range []struct{ what, got, want string }{
+			{"colour range", c.ColorRange, "tv"}, {"colour matrix", c.ColorSpace, "bt709"},
+			{"colour primaries", c.ColorPrimaries, "bt709"}, {"colour transfer", c.ColorTransfer, "bt709"},
+		} {
+			if t.got != t.want {
+				wrong(t.what, orNone(t.got), t.want)
+			}
+		}
+	}
+	c.Verified = len(c.Problems) == 0
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "not tagged"
+	}
+	return s
+}
+
+// verifyImages counts an image sequence and looks at its first and last.
+func verifyImages(ctx context.Context, dir string, want Expect) (Clip, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return Clip{}, err
+	}
+	c := Clip{File: dir, Rate: want.Rate, Frames: len(entries), Codec: want.Codec}
+	if len(entries) == 0 {
+		return c, &Error{Text: fmt.Sprintf("no frames in %q", dir)}
+	}
+	for _, e := range entries {
+		info, err := e.Info()
+		if err != nil {
+			return c, err
+		}
+		c.Bytes += info.Size()
+	}
+	for _, e := range []os.DirEntry{entries[0], entries[len(entries)-1]} {
+		pr, err := probe(ctx, filepath.Join(dir, strings.ReplaceAll(e.Name(), "%", "%%")))
+		if err != nil {
+			return c, err
+		}
+		st := pr.Streams[0]
+		c.Codec, c.Width, c.Height, c.PixFmt = st.CodecName, st.Width, st.Height, st.PixFmt
+	}
+	if want.Rate.Num != 0 {
+		c.DurationS = float64(c.Frames) / want.Rate.FPS()
+	}
+	c.compare(want)
+	return c, nil
+}
+
+// ReadClip decodes a clip, or an image sequence's folder, to small packed RGB
+// frames of w x h and hands them to fn in order; rgb is reused. An error of fn
+// ends it and is returned.
+func ReadClip(ctx context.Context, path string, w, h int, fn func(i int, rgb []byte) error) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	in := []string{"-i", file(path)}
+	if info, err := os.Stat(path); err != nil {
+		return err
+	} else if info.IsDir() {
+		entries, err := os.ReadDir(path)
+		if err != nil || len(entries) == 0 {
+			return &Error{Text: fmt.Sprintf("no frames in %q", path), Err: err}
+		}
+		in = []string{"-f", "image2", "-i", filepath.Join(strings.ReplaceAll(path, "%", "%%"), "%06d"+filepath.Ext(entries[0].Name()))}
+	}
+	args := append(append([]string(nil), quiet...), in...)
+	args = append(args, "-vf", fmt.Sprintf("scale=%d:%d:flags=area,format=rgb24", w, h), "-vsync", "passthrough", "-f", "rawvideo", "pipe:1")
+	cmd, t := process(ctx, "ffmpeg", args...)
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return &Error{Text: "cannot start ffmpeg", Err: err}
+	}
+	buf := make([]byte, 3*w*h)
+	r := bufio.NewReaderSize(pipe, 1<<16)
+	var fnErr error
+	for i := 0; ; i++ {
+		if _, err := io.ReadFull(r, buf); err != nil {
+			break
+		}
+		if fnErr = fn(i, buf); fnErr != nil {
+			cancel()
+			break
+		}
+	}
+	err = cmd.Wait()
+	if fnErr != nil {
+		return fnErr
+	}
+	if err != nil {
+		return failure(ctx, fmt.Sprintf("cannot read clip %q", path), err, t)
+	}
+	return nil
+}

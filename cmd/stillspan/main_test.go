@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"stillspan/deflicker/scene"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"stillspan": main,
+		"mkshoot":   mkshoot,
+	})
+}
+
+func TestScript(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:                 "testdata/script",
+		RequireExplicitExec: true,
+		Setup: func(e *testscript.Env) error {
+			// Measurements are kept out of the user's own cache.
+			e.Setenv("XDG_CACHE_HOME", e.WorkDir+"/.cache")
+			e.Setenv("HOME", e.WorkDir)
+			return nil
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "root" {
+				return os.Getuid() == 0, nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
+		},
+	})
+}
+
+// mkshoot draws a small shoot with the faults its options name; it is what
+// the scripts have instead of a camera.
+func mkshoot() {
+	s := demoShoot{
+		intervalS: 5, late: map[int]float64{},
+		body: demoBody{make: "Stillspan", prefix: "FRAM"},
+	}
+	fl := flag.NewFlagSet("mkshoot", flag.ExitOnError)
+	fl.IntVar(&s.frames, "n", 24, "frames planned")
+	fl.Float64Var(&s.reallyS, "interval", 5, "seconds")
+	fl.IntVar(&s.number, "number", 1, "first file number")
+	fl.IntVar(&s.folder, "folder", 100, "first folder number")
+	fl.StringVar(&s.body.folder, "name", "STILL", "folder name")
+	fl.StringVar(&s.body.model, "model", "Test One", "")
+	fl.StringVar(&s.body.serial, "serial", "1001", "")
+	fl.IntVar(&s.isoFrom, "iso-from", 0, "slot at which ISO moves")
+	start := fl.String("start", "2026-05-01T05:40:00", "")
+	size := fl.String("size", "96x64", "")
+	lists := map[string]*[]int{"not-fired": &s.notFired, "lost": &s.lost, "truncated": &s.truncated, "empty": &s.empty}
+	for name, into := range lists {
+		fl.Func(name, "slots", func(v string) error {
+			for _, p := range strings.Split(v, ",") {
+				n, err := strconv.Atoi(p)
+				if err != nil {
+					return err
+				}
+				*into = append(*into, n)
+			}
+			return nil
+		})
+	}
+	fl.Func("late", "slot:seconds", func(v string) error {
+		var slot int
+		var by float64
+		_, err := fmt.Sscanf(v, "%d:%g", &slot, &by)
+		s.late[slot] = by
+		return err
+	})
+	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
+	fl.Float64Var(&s.scene.ScatterEV, "scatter", 0.05, "EV")
+	fl.Parse(os.Args[1:])
+	var err error
+	if s.start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {
+		s.scene.Width, s.scene.Height, err = parseSize(*size)
+	}
+	if err == nil {
+		s.scene.Frames, s.scene.Seed = s.frames, 7
+		err = s.drawAll(context.Background(), scene.New(s.scene), fl.Arg(0))
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "mkshoot:", err)
+		os.Exit(1)
+	}
+}
