@@ -143,7 +143,7 @@ func (s *Slurm) probe(ctx context.Context) error {
 
 // submit returns the number of the job.
 func (s *Slurm) submit(ctx context.Context, script string, args []string) (string, error) {
-	args = append(append(slices.Clone(s.Options), "--parsable", "--chdir="+s.Dir), append(args, script)...)
+	args = append(append(slices.Clone(s.Options), "--parsable"), append(args, script)...)
 	out, err := tool(ctx, "sbatch", args...)
 	if err != nil {
 		return "", &Failure{Kind: TaskFailed, Text: "the cluster refused the jobs: " + err.Error(), Try: "'sinfo' shows the state of the cluster"}

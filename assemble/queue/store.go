@@ -47,7 +47,7 @@ func Open(out string) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{out: out, dir: filepath.Join(out, stateDir)}
-	for _, d := range []string{"tasks", "done", "work", "log"} {
+	for _, d := range []string{"tasks", "done", "work", "log", "engine"} {
 		if err := os.MkdirAll(filepath.Join(s.dir, d), 0o777); err != nil {
 			return nil, fmt.Errorf("cannot write in %q: %w", out, err)
 		}
@@ -127,6 +127,9 @@ func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work
 // LogDir is where tasks' messages go.
 func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
 
+// ScriptDir is where an engine keeps what it needs.
+func (s *Store) ScriptDir() string { return filepath.Join(s.dir, "engine") }
+
 // Path is a place in the output folder.
 func (s *Store) Path(name string) string { return filepath.Join(s.out, filepath.FromSlash(name)) }
 
@@ -199,12 +202,14 @@ func (s *Store) Standing(id, fingerprint string) (Record, bool) {
 // What lies there is replaced only when a record says that it is ours.
 func (s *Store) Deliver(id, from, name string) (string, error) {
 	to := s.Path(name)
-	if _, err := os.Lstat(to); err == nil {
+	if info, err := os.Lstat(to); err == nil {
 		if err := s.ours(id, name, to); err != nil {
 			return "", err
 		}
-		if err := os.RemoveAll(to); err != nil {
-			return "", err
+		if info.IsDir() { // which a rename cannot replace
+			if err := os.RemoveAll(to); err != nil {
+				return "", err
+			}
 		}
 	}
 	if err := syncTree(from); err != nil {
@@ -230,9 +235,30 @@ func (s *Store) ours(id, name, to string) error {
 	}
 }
 
+// Drop removes all that is kept of a task, its result too unless that was
+// delivered.
+func (s *Store) Drop(id string, results ...string) error {
+	var errs []error
+	for _, p := range append([]string{s.SpecPath(id), s.recordPath(id)}, results...) {
+		errs = append(errs, os.RemoveAll(p))
+	}
+	return errors.Join(errs...)
+}
+
 // Sweep removes what dead runs left: results and specs of no task in keep, and
-// half-written files. Only the state folder is touched. The lock must be held.
+// half-written files, here and in the output folder. The lock must be held.
 func (s *Store) Sweep(keep func(id string) bool) error {
+	half, err := filepath.Glob(filepath.Join(globEscape(s.out), stateDir+"-*"))
+	if err != nil {
+		return err
+	}
+	for _, p := range half {
+		if info, err := os.Lstat(p); err == nil && info.Mode().IsRegular() {
+			if err := os.Remove(p); err != nil {
+				return err
+			}
+		}
+	}
 	for _, d := range []string{"tasks", "done", "work", "log"} {
 		entries, err := os.ReadDir(filepath.Join(s.dir, d))
 		if err != nil {
@@ -249,6 +275,11 @@ func (s *Store) Sweep(keep func(id string) bool) error {
 		}
 	}
 	return nil
+}
+
+// globEscape keeps a path from being taken for a pattern.
+func globEscape(p string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(p)
 }
 
 // writeJSON writes v whole or not at all.
