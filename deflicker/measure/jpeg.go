@@ -48,7 +48,7 @@ type component struct {
 }
 
 // errKind says that a JPEG is of a kind that blocks does not read.
-var errKind = errors.New("a kind of JPEG that is decoded in full")
+var errKind = errors.New("this kind of JPEG is not supported")
 
 // errNoPicture says that there is no picture in the data at all.
 var errNoPicture = errors.New("no JPEG picture in it")

@@ -113,6 +113,7 @@ func TestChoice(t *testing.T) {
 	}{
 		{"true", small, measure.Options{}, measure.SourcePreview},
 		{"with bars", barred, measure.Options{}, measure.SourcePreview},
+		{"larger than thumbnails", func(_ int, img image.Image) image.Image { return imaging.Fit(img, 400, 400, imaging.Box) }, measure.Options{}, measure.SourcePreview},
 		{"processed otherwise", stale, measure.Options{}, measure.SourceFull},
 		{"another shape", func(i int, img image.Image) image.Image { return imaging.Resize(img, 160, 120, imaging.Box) }, measure.Options{}, measure.SourceFull},
 		{"too small", func(i int, img image.Image) image.Image { return imaging.Fit(img, 80, 80, imaging.Box) }, measure.Options{}, measure.SourceFull},
@@ -388,6 +389,43 @@ func TestSixteenBits(t *testing.T) {
 		if math.Abs(math.Log2(g.MeanLum/want)) > 0.002 {
 			t.Errorf("%s by ffmpeg: mean %.7f, want %.7f", format, g.MeanLum, want)
 		}
+	}
+}
+
+// Without ffmpeg a picture that needs it is a finding that says so.
+func TestNoFFmpeg(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.heif")
+	if err := os.WriteFile(path, []byte("whatever"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, program := range []string{"no-such-ffmpeg", filepath.Join(t.TempDir(), "ffmpeg")} {
+		_, f, err := measure.File(t.Context(), measure.Input{Path: path, Facts: meta.Facts{Format: "heif"}}, measure.Options{NoCache: true, FFmpeg: program})
+		if err != nil || f == nil || !strings.Contains(f.Try, "install ffmpeg") {
+			t.Errorf("%s: finding %+v, error %v", program, f, err)
+		}
+	}
+}
+
+// A raw file is measured by its previews, and never by what ffmpeg would make
+// of the sensor's data.
+func TestRaw(t *testing.T) {
+	in := shoot(t, dusk, small)[0]
+	in.Facts.Format, in.Facts.Raw = "dng", true
+	in.Facts.Previews = append(in.Facts.Previews, meta.Preview{Length: in.Facts.Previews[0].Offset, Width: dusk.Width, Height: dusk.Height})
+	var mean [2]float64
+	for i, source := range []string{measure.SourcePreview, ""} {
+		g, f, err := measure.File(t.Context(), in, measure.Options{NoCache: true, Source: source})
+		if err != nil || f != nil {
+			t.Fatalf("source %q: %+v, %v", source, f, err)
+		}
+		mean[i] = g.MeanLum
+	}
+	if d := math.Log2(mean[0] / mean[1]); math.Abs(d) > 0.1 {
+		t.Errorf("the two previews differ by %.3f EV", d)
+	}
+	in.Facts.Previews = nil
+	if _, f, err := measure.File(t.Context(), in, measure.Options{NoCache: true}); err != nil || f == nil || !strings.Contains(f.Try, "LibRaw") {
+		t.Errorf("without previews: %+v, %v", f, err)
 	}
 }
 

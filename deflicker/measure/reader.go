@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"image"
+	"io/fs"
 	"os"
 	"os/exec"
 
@@ -230,11 +231,14 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 			return img, false, nil, nil
 		}
 	}
+	if s.in.Facts.Raw { // ffmpeg would look for the sensor's data
+		return nil, false, undecodable(errKind), nil
+	}
 	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, r.opt.MaxPixels)
 	switch {
 	case ctx.Err() != nil:
 		return nil, false, nil, context.Cause(ctx)
-	case errors.Is(err, exec.ErrNotFound):
+	case errors.Is(err, exec.ErrNotFound) || errors.Is(err, fs.ErrNotExist):
 		return nil, false, &Finding{Kind: "undecodable", Text: "this kind of picture needs ffmpeg, which was not found", Try: "install ffmpeg (Debian package ffmpeg)"}, nil
 	case err != nil:
 		return nil, false, undecodable(err), nil
