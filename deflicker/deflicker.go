@@ -41,6 +41,9 @@ type Curve struct {
 	// SpreadEV is how much the picture's parts disagree about the change
 	// from the frame before, EV.
 	SpreadEV []float64
+	// NoiseEV is the standard deviation of a single frame's ExposureEV, from
+	// how far the comparisons disagree; NaN when there are too few to tell.
+	NoiseEV float64
 }
 
 // Step is a deliberate change of exposure between frames Frame-1 and Frame.
