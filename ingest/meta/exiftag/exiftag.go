@@ -5,36 +5,36 @@ package exiftag
 
 // Tags of picture directories.
 const (
-	NewSubfileType      = 0x00FE
-	ImageWidth          = 0x0100
-	ImageLength         = 0x0101
-	Compression         = 0x0103
-	Photometric         = 0x0106
-	Make                = 0x010F
-	Model               = 0x0110
-	StripOffsets        = 0x0111
-	Orientation         = 0x0112
-	StripByteCounts     = 0x0117
-	SubIFDs             = 0x014A
-	JPEGOffset          = 0x0201
-	JPEGLength          = 0x0202
-	ExifIFD             = 0x8769
-	DNGVersion          = 0xC612
-	DNGCameraModel      = 0xC614
-	DNGSerial           = 0xC62F
-	PhotometricCFA      = 32803
-	PhotometricLinear   = 34892
-	CompressionOldJPEG  = 6
-	CompressionJPEG     = 7
-	SubfileReducedBit   = 1
-	MPFVersion          = 0xB000
-	MPFEntries          = 0xB002
-	PanasonicJPEG       = 0x002E
-	PanasonicTopBorder  = 0x0004
-	PanasonicLeftBorder = 0x0005
-	PanasonicBottom     = 0x0006
-	PanasonicRight      = 0x0007
-	PanasonicISO        = 0x0017
+	NewSubfileType        = 0x00FE
+	ImageWidth            = 0x0100
+	ImageLength           = 0x0101
+	Compression           = 0x0103
+	Photometric           = 0x0106
+	Make                  = 0x010F
+	Model                 = 0x0110
+	StripOffsets          = 0x0111
+	Orientation           = 0x0112
+	StripByteCounts       = 0x0117
+	SubIFDs               = 0x014A
+	JPEGOffset            = 0x0201
+	JPEGLength            = 0x0202
+	ExifIFD               = 0x8769
+	DNGVersion            = 0xC612
+	DNGCameraModel        = 0xC614
+	DNGSerial             = 0xC62F
+	PhotometricCFA        = 32803
+	PhotometricLinear     = 34892
+	CompressionOldJPEG    = 6
+	CompressionJPEG       = 7
+	SubfileReducedBit     = 1
+	MPFVersion            = 0xB000
+	MPFEntries            = 0xB002
+	PanasonicJPEG         = 0x002E // the numbers below are those of RW2 files
+	PanasonicTopBorder    = 0x0004
+	PanasonicLeftBorder   = 0x0005
+	PanasonicBottomBorder = 0x0006
+	PanasonicRightBorder  = 0x0007
+	PanasonicISO          = 0x0017
 )
 
 // Tags of the EXIF directory.

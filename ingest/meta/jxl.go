@@ -1,0 +1,92 @@
+package meta
+
+// jxlHeaderBytes holds the size header and the orientation of any codestream.
+const jxlHeaderBytes = 24
+
+// jxl reads a bare JPEG XL codestream (ISO/IEC 18181-1): size and orientation.
+func (c *collector) jxl(s section) error {
+	c.facts.Format = "jxl"
+	head, err := s.bytes(0, min(s.size, jxlHeaderBytes))
+	if err != nil {
+		return err
+	}
+	if len(head) < 4 || head[0] != 0xFF || head[1] != 0x0A {
+		return badPicture("the JPEG XL codestream does not begin as one")
+	}
+	b := bits{data: head[2:]}
+	h, w := b.jxlSize()
+	orientation := 1
+	if allDefault := b.take(1) == 1; !allDefault {
+		if extra := b.take(1) == 1; extra {
+			orientation = 1 + int(b.take(3))
+		}
+	}
+	if b.short {
+		return badPicture("the JPEG XL codestream ends within its header")
+	}
+	c.facts.Width, c.facts.Height, c.facts.Orientation = w, h, orientation
+	return nil
+}
+
+// jxlBoxes reads a JPEG XL in boxes (ISO/IEC 18181-2). The codestream's
+// orientation stands before that of EXIF.
+func (c *collector) jxlBoxes(all section) error {
+	c.facts.Format = "jxl"
+	var stream *section
+	err := boxes(all, func(b box) bool {
+		switch b.kind {
+		case "Exif":
+			c.itemEXIF(b.body, section{}, place{length: uint64(b.body.size)})
+		case "jxlc":
+			stream = &b.body
+		case "jxlp": // a part of it, after its number
+			if part, err := b.body.sub(4, b.body.size-4); err == nil && stream == nil {
+				stream = &part
+			}
+		}
+		return true
+	})
+	if stream == nil {
+		return badPicture("the JPEG XL holds no codestream")
+	}
+	c.note(err)
+	return c.jxl(*stream)
+}
+
+// bits reads a JPEG XL header, lowest bit first.
+type bits struct {
+	data  []byte
+	pos   int
+	short bool
+}
+
+func (b *bits) take(n int) uint32 {
+	var v uint32
+	for i := range n {
+		if b.pos/8 >= len(b.data) {
+			b.short = true
+			return 0
+		}
+		v |= uint32(b.data[b.pos/8]>>(b.pos%8)&1) << i
+		b.pos++
+	}
+	return v
+}
+
+// jxlRatios are the shapes a size header may name: width to height.
+var jxlRatios = [8][2]int64{1: {1, 1}, 2: {12, 10}, 3: {4, 3}, 4: {3, 2}, 5: {16, 9}, 6: {5, 4}, 7: {2, 1}}
+
+func (b *bits) jxlSize() (h, w int) {
+	small := b.take(1) == 1
+	side := func() int {
+		if small {
+			return 8 * (1 + int(b.take(5)))
+		}
+		return 1 + int(b.take([4]int{9, 13, 18, 30}[b.take(2)]))
+	}
+	h = side()
+	if r := jxlRatios[b.take(3)]; r[1] != 0 {
+		return h, int(int64(h) * r[0] / r[1])
+	}
+	return h, side()
+}

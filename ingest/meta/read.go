@@ -1,0 +1,116 @@
+package meta
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+)
+
+// MaxPixels is the largest picture that is believed. The largest sensors give
+// 150 million pixels, several shifted exposures of one 400 million; a header
+// that states more is damaged or meant to exhaust memory.
+const MaxPixels = 500_000_000
+
+// maxSide bounds one side of a picture, in pixels.
+const maxSide = 1 << 18
+
+// Read tells the container from its first bytes and reads what it says about
+// itself, without reading the picture. A malformed file gives a *FormatError
+// and all facts found before the damage; any other error is a failure to read.
+func Read(r io.ReaderAt, size int64) (f Facts, err error) {
+	f.Orientation = 1
+	if size <= 0 {
+		return f, badFile("the file is empty")
+	}
+	c := &collector{facts: &f, src: newSource(r, size), seen: make(map[int64]bool)}
+	// The last belt around code that is not ours; the structure check is what
+	// keeps memory and time in bounds.
+	defer func() {
+		if p := recover(); p != nil {
+			err = badMetadata("the metadata cannot be read (%v)", p)
+		}
+	}()
+	err = c.container()
+	c.settle()
+	var malformed *FormatError
+	switch {
+	case c.src.err != nil && !errors.As(c.src.err, &malformed):
+		return f, fmt.Errorf("cannot read the headers: %w", c.src.err)
+	case err != nil && !(errors.As(err, &malformed) && malformed.Part == PartMetadata && c.damage != nil):
+		return f, err
+	}
+	if err := c.checkSize(); err != nil {
+		return f, err
+	}
+	return f, c.damage
+}
+
+// container reads the container that the first bytes announce.
+func (c *collector) container() error {
+	all := section{c.src, 0, c.src.size}
+	head, err := all.bytes(0, min(16, all.size))
+	if err != nil {
+		return err
+	}
+	switch {
+	case bytes.HasPrefix(head, []byte("\xFF\xD8")):
+		c.facts.Format = "jpeg"
+		return c.jpeg(all, true)
+	case bytes.HasPrefix(head, []byte("\x89PNG\r\n\x1a\n")):
+		return c.png(all)
+	case bytes.HasPrefix(head, []byte("FUJIFILMCCD-RAW ")):
+		return c.raf(all)
+	case isTIFF(head):
+		return c.tiffFile(all)
+	case len(head) >= 12 && string(head[4:8]) == "ftyp":
+		return c.heif(all)
+	case bytes.HasPrefix(head, []byte("\xFF\x0A")):
+		return c.jxl(all)
+	case bytes.HasPrefix(head, []byte("\x00\x00\x00\x0cJXL \r\n\x87\n")):
+		return c.jxlBoxes(all)
+	}
+	return badFile("the first bytes are those of no still picture known here")
+}
+
+// checkSize refuses pictures that no camera takes.
+func (c *collector) checkSize() error {
+	w, h := int64(c.facts.Width), int64(c.facts.Height)
+	if w == 0 || h == 0 {
+		c.facts.Width, c.facts.Height = 0, 0
+		if c.damage != nil {
+			return c.damage
+		}
+		return badPicture("no header states the size of the picture")
+	}
+	if w > maxSide || h > maxSide || w*h > MaxPixels {
+		c.facts.Width, c.facts.Height = 0, 0
+		return badPicture("a picture of %d x %d is over the limit of %d million pixels", w, h, MaxPixels/1_000_000)
+	}
+	return nil
+}
+
+// addPreview keeps an embedded JPEG if it lies in the file and begins as one.
+func (c *collector) addPreview(all section, off, length int64) {
+	part, err := all.sub(off, length)
+	if err != nil || length < 4 || len(c.facts.Previews) >= maxPreviews {
+		return
+	}
+	head, err := part.bytes(0, 2)
+	if err != nil || head[0] != 0xFF || head[1] != 0xD8 {
+		return
+	}
+	p := Preview{Offset: part.off, Length: part.size}
+	if slices.ContainsFunc(c.facts.Previews, func(q Preview) bool { return q.Offset == p.Offset }) {
+		return
+	}
+	var lossless bool
+	if p.Width, p.Height, lossless = jpegSize(part); lossless {
+		return
+	}
+	c.facts.Previews = append(c.facts.Previews, p)
+}
+
+// maxPreviews is how many embedded pictures are listed at most.
+const maxPreviews = 16
