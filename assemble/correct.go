@@ -6,16 +6,41 @@ import (
 	"stillspan/deflicker"
 )
 
-// The stream inside is limited-range Y'CbCr in 12 of 16 bits: fine enough that
-// the clip's depth is reached by dither, small enough that a table stays in
-// the first cache.
+// The stream from the decoder is Y'CbCr in 16 bits a sample, full range, with
+// the matrix of ITU-R BT.601, which is how JFIF stores stills: decoding then
+// needs no conversion, and what there is of precision beyond 8 bits survives
+// scaling. What goes to the encoder is limited range with the matrix of ITU-R
+// BT.709. Both conversions happen here, together with the correction.
 const (
-	inBits  = 12
-	inCodes = 1 << inBits
-	yBlack  = 16 << (inBits - 8)
-	yRange  = 219 << (inBits - 8)
-	cMid    = 128 << (inBits - 8)
+	fullWhite = 255 << 8 // 16-bit code of white from an 8-bit source
+	midChroma = 128 << 8
+
+	fixed = 14 // fractional bits of the matrix
+	steep = 12 // fractional bits of the chroma scale
+	knots = 1024
 )
+
+// Luma weights of the two matrices.
+const (
+	kr601, kb601 = 0.299, 0.114
+	kr709, kb709 = 0.2126, 0.0722
+)
+
+// toBT709 holds, in fixed point, what BT.601 chroma adds to Y' and how it
+// turns into BT.709 chroma in limited-range codes.
+var toBT709 = func() (m struct{ yb, yr, bb, br, rb, rr int32 }) {
+	// R' = Y' + r Pr; B' = Y' + b Pb; G' = Y' - gb Pb - gr Pr.
+	r, b := 2*(1-kr601), 2*(1-kb601)
+	gb, gr := b*kb601/(1-kr601-kb601), r*kr601/(1-kr601-kb601)
+	kg709 := 1 - kr709 - kb709
+	yb, yr := kb709*b-kg709*gb, kr709*r-kg709*gr
+	cb, cr := 224.0/255/(2*(1-kb709)), 224.0/255/(2*(1-kr709))
+	fix := func(v float64) int32 { return int32(math.Round(v * (1 << fixed))) }
+	m.yb, m.yr = fix(yb), fix(yr)
+	m.bb, m.br = fix((b-yb)*cb), fix(-yr*cb)
+	m.rb, m.rr = fix(-yb*cr), fix((r-yr)*cr)
+	return m
+}()
 
 // tables turn one frame's codes into corrected ones.
 //
@@ -25,26 +50,40 @@ const (
 // slope at the pixel's Y'. How far this is from the tone curve on each of R',
 // G' and B' is measured by a test.
 type tables struct {
-	luma   [inCodes]uint16 // 16-bit limited-range code
-	chroma [inCodes]int32  // scale by Y' code, 16.16 fixed point
+	ev     float64
+	luma   [1 << 16]uint16  // full-range code to limited-range 16-bit code
+	chroma [knots + 1]int32 // scale by Y', fixed point
+	tone   [knots + 1]float64
 }
 
-// slopeSpan is the half-width, in Y', over which the slope is taken: chroma
+func newTables() *tables {
+	t := &tables{}
+	t.set(0)
+	return t
+}
+
+// slopeSpan is the half-width, in knots, over which the slope is taken: chroma
 // reaches from Y' to the primed channels that lie beside it.
-const slopeSpan = 0.06
+const slopeSpan = knots / 16
 
 func (t *tables) set(ev float64) {
+	t.ev = ev
+	for k := range t.tone {
+		t.tone[k] = deflicker.Tone(float64(k)/knots, ev)
+	}
+	for k := range t.chroma {
+		lo, hi := max(k-slopeSpan, 0), min(k+slopeSpan, knots)
+		slope := (t.tone[hi] - t.tone[lo]) * knots / float64(hi-lo)
+		t.chroma[k] = int32(math.Round(slope * (1 << steep)))
+	}
+	// Knots are close enough that straight lines between them are exact to
+	// a hundredth of an 8-bit code; 65,536 tone curves would cost more than
+	// the frame.
 	for c := range t.luma {
-		v := min(max(float64(c-yBlack)/yRange, 0), 1)
-		out := v
-		slope := 1.0
-		if ev != 0 {
-			out = deflicker.Tone(v, ev)
-			lo, hi := max(v-slopeSpan, 0), min(v+slopeSpan, 1)
-			slope = (deflicker.Tone(hi, ev) - deflicker.Tone(lo, ev)) / (hi - lo)
-		}
+		v := min(float64(c)/fullWhite, 1) * knots
+		k := min(int(v), knots-1)
+		out := t.tone[k] + (v-float64(k))*(t.tone[k+1]-t.tone[k])
 		t.luma[c] = uint16(math.Round((16 + 219*out) * 256))
-		t.chroma[c] = int32(math.Round(slope * 65536))
 	}
 }
 
@@ -54,15 +93,19 @@ type plane struct {
 	pix  []uint16
 }
 
-// picture is a frame in Y'CbCr, planes of 16-bit words.
-type picture struct{ y, cb, cr plane }
+// picture is a frame in Y'CbCr, planes of 16-bit words in one run of memory.
+type picture struct {
+	words     []uint16
+	y, cb, cr plane
+}
 
-// newPicture lays a picture of w x h with chroma subsampled by sw, sh over one
-// run of words.
+// newPicture lays a picture of w x h with chroma subsampled by sw, sh over
+// words, which must be pictureWords long.
 func newPicture(words []uint16, w, h, sw, sh int) picture {
 	cw, ch := w/sw, h/sh
 	n, m := w*h, cw*ch
 	return picture{
+		words,
 		plane{w, h, words[:n]},
 		plane{cw, ch, words[n : n+m]},
 		plane{cw, ch, words[n+m : n+2*m]},
@@ -71,106 +114,67 @@ func newPicture(words []uint16, w, h, sw, sh int) picture {
 
 func pictureWords(w, h, sw, sh int) int { return w*h + 2*(w/sw)*(h/sh) }
 
-// correct turns 12-bit codes of src into corrected 16-bit codes in dst.
-func (t *tables) correct(dst, src picture) {
-	correctChroma(t, dst.cb.pix, src.cb.pix, src)
-	correctChroma(t, dst.cr.pix, src.cr.pix, src)
-	out := dst.y.pix[:len(src.y.pix)]
-	for i, c := range src.y.pix {
-		out[i] = t.luma[c&(inCodes-1)]
-	}
-}
-
-func correctChroma(t *tables, dst, src []uint16, p picture) {
+// correct turns the decoder's codes into corrected codes for the encoder, in
+// place.
+func (t *tables) correct(p picture) {
 	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
 	for row := range p.cb.h {
-		in := src[row*p.cb.w : (row+1)*p.cb.w]
-		out := dst[row*p.cb.w : (row+1)*p.cb.w]
-		luma := p.y.pix[row*sh*p.y.w:]
-		for i, c := range in {
-			y := luma[i*sw] & (inCodes - 1)
-			v := (int32(c)-cMid)*(t.chroma[y]>>4)>>8 + 1<<15
-			out[i] = uint16(min(max(v, 0), 65535))
+		cb := p.cb.pix[row*p.cb.w:][:p.cb.w]
+		cr := p.cr.pix[row*p.cb.w:][:p.cb.w]
+		y0 := p.y.pix[row*sh*p.y.w:][:p.y.w]
+		switch {
+		case sw == 2 && sh == 2:
+			t.row420(y0, p.y.pix[(row*sh+1)*p.y.w:][:p.y.w], cb, cr)
+		case sw == 2:
+			t.row422(y0, cb, cr)
+		default:
+			t.row444(y0, cb, cr)
 		}
 	}
 }
 
-// bayer is the ordered dither of 8 x 8 thresholds, 0 to 63. It is the same in
-// every frame, so that it neither crawls nor costs the encoder bits.
-var bayer = func() (m [8][8]uint32) {
-	for y := range 8 {
-		for x := range 8 {
-			v := 0
-			for b := range 3 {
-				v |= ((x>>b&1 ^ y>>b&1) << (5 - 2*b)) | (y >> b & 1 << (4 - 2*b))
-			}
-			m[y][x] = uint32(v)
-		}
-	}
-	return m
-}()
+// chromaAt converts and scales one pair of chroma samples beside luma y, and
+// returns what they add to luma.
+func (t *tables) chromaAt(y uint16, cb, cr *uint16) int32 {
+	m := &toBT709
+	u, v := int32(*cb)-midChroma, int32(*cr)-midChroma
+	add := (u*m.yb + v*m.yr) >> fixed
+	at := min(max(int32(y)+add, 0), fullWhite)
+	s := t.chroma[at>>6]
+	*cb = clip16(((u*m.bb+v*m.br)>>fixed*s+(1<<(steep-1)))>>steep + midChroma)
+	*cr = clip16(((u*m.rb+v*m.rr)>>fixed*s+(1<<(steep-1)))>>steep + midChroma)
+	return add
+}
 
-// dither8 writes 16-bit samples as bytes.
-func dither8(dst []byte, p plane) {
-	for row := range p.h {
-		in := p.pix[row*p.w : (row+1)*p.w]
-		out := dst[row*p.w : (row+1)*p.w]
-		th := bayer[row&7]
-		for x := range th {
-			th[x] = th[x]<<2 + 2
-		}
-		for i, v := range in {
-			out[i] = byte(min((uint32(v)+th[i&7])>>8, 255))
-		}
+func clip16(v int32) uint16 { return uint16(min(max(v, 0), 65535)) }
+
+func (t *tables) row420(y0, y1, cb, cr []uint16) {
+	cr = cr[:len(cb)]
+	y0, y1 = y0[:2*len(cb)], y1[:2*len(cb)]
+	for i := range cb {
+		add := t.chromaAt(y0[2*i], &cb[i], &cr[i])
+		y0[2*i] = t.luma[clip16(int32(y0[2*i])+add)]
+		y0[2*i+1] = t.luma[clip16(int32(y0[2*i+1])+add)]
+		y1[2*i] = t.luma[clip16(int32(y1[2*i])+add)]
+		y1[2*i+1] = t.luma[clip16(int32(y1[2*i+1])+add)]
 	}
 }
 
-// dither16 writes 16-bit samples as little-endian words of the given depth.
-func dither16(dst []byte, p plane, depth int) {
-	shift := uint(16 - depth)
-	top := uint32(1)<<depth - 1
-	for row := range p.h {
-		in := p.pix[row*p.w : (row+1)*p.w]
-		out := dst[2*row*p.w:]
-		th := bayer[row&7]
-		for x := range th {
-			th[x] = (th[x]<<shift + 32) >> 6
-		}
-		for i, v := range in {
-			o := min((uint32(v)+th[i&7])>>shift, top)
-			out[2*i] = byte(o)
-			out[2*i+1] = byte(o >> 8)
-		}
+func (t *tables) row422(y, cb, cr []uint16) {
+	cr = cr[:len(cb)]
+	y = y[:2*len(cb)]
+	for i := range cb {
+		add := t.chromaAt(y[2*i], &cb[i], &cr[i])
+		y[2*i] = t.luma[clip16(int32(y[2*i])+add)]
+		y[2*i+1] = t.luma[clip16(int32(y[2*i+1])+add)]
 	}
 }
 
-// blend mixes two corrected pictures, share of b, luma in linear light.
-type blender struct {
-	linear [65536]uint16 // limited-range code to linear light, full scale
-	code   [65536]uint16 // back
-}
-
-func newBlender() *blender {
-	b := &blender{}
-	for c := range b.linear {
-		v := min(max((float64(c)/256-16)/219, 0), 1)
-		b.linear[c] = uint16(math.Round(65535 * math.Pow(v, 2.4)))
-	}
-	for l := range b.code {
-		b.code[l] = uint16(math.Round((16 + 219*math.Pow(float64(l)/65535, 1/2.4)) * 256))
-	}
-	return b
-}
-
-func (b *blender) mix(dst, p, q picture, share float64) {
-	s := uint64(math.Round(share * 65536))
-	for i := range dst.y.pix {
-		l := (uint64(b.linear[p.y.pix[i]])*(65536-s) + uint64(b.linear[q.y.pix[i]])*s + 32768) >> 16
-		dst.y.pix[i] = b.code[l]
-	}
-	for _, c := range [][3][]uint16{{dst.cb.pix, p.cb.pix, q.cb.pix}, {dst.cr.pix, p.cr.pix, q.cr.pix}} {
-		for i := range c[0] {
-			c[0][i] = uint16((uint64(c[1][i])*(65536-s) + uint64(c[2][i])*s + 32768) >> 16)
-		}
+func (t *tables) row444(y, cb, cr []uint16) {
+	cr = cr[:len(cb)]
+	y = y[:len(cb)]
+	for i := range cb {
+		add := t.chromaAt(y[i], &cb[i], &cr[i])
+		y[i] = t.luma[clip16(int32(y[i])+add)]
 	}
 }

@@ -82,7 +82,7 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 // formats picks the pixel formats of the two pipes.
 func (p *Pipeline) formats() {
 	sub := fmt.Sprintf("4%d%d", 4/p.codec.sampleW, map[bool]int{true: 0, false: 4 / p.codec.sampleW}[p.codec.sampleH == 2])
-	p.in = "yuv" + sub + "p12le"
+	p.in = "yuv" + sub + "p16le"
 	switch p.codec.depth {
 	case 8:
 		p.out = "yuv" + sub + "p"
@@ -187,15 +187,12 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	if g.cropX != 0 || g.cropY != 0 || p.cropped() {
 		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", g.cropW, g.cropH, g.cropX, g.cropY)}, ffmpeg.KwArgs{"exact": "1"})
 	}
-	scale := ffmpeg.KwArgs{
-		"w": g.w, "h": g.h, "flags": "bicubic+accurate_rnd",
-		"out_range": "tv", "out_color_matrix": "bt709",
-	}
-	if p.job.Sources[0].Format == "jpeg" || p.linkName() == "%08d.jpg" {
-		// JFIF: full range, the matrix of BT.601.
-		scale["in_range"], scale["in_color_matrix"] = "pc", "bt601"
-	}
-	s = s.Filter("scale", nil, scale).Filter("format", ffmpeg.Args{p.in})
+	// Out comes what JFIF stores: full range, the matrix of BT.601. Stills in
+	// RGB are brought to it; JPEGs have it.
+	s = s.Filter("scale", nil, ffmpeg.KwArgs{
+		"w": g.w, "h": g.h, "flags": "lanczos", "out_range": "pc", "out_color_matrix": "bt601",
+		"in_range": "pc", "in_color_matrix": "bt601",
+	}).Filter("format", ffmpeg.Args{p.in})
 	args := s.Output("pipe:1", ffmpeg.KwArgs{"f": "rawvideo", "vsync": "passthrough", "pix_fmt": p.in}).GetArgs()
 	return append(append([]string(nil), quiet...), args...)
 }

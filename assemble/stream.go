@@ -181,9 +181,8 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 	g, gctx := errgroup.WithContext(ctx)
 	free := make(chan []uint16, framesAhead)
 	full := make(chan []uint16, framesAhead)
-	words := pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
 	for range framesAhead {
-		free <- make([]uint16, words)
+		free <- make([]uint16, p.words())
 	}
 	got := 0
 	g.Go(func() error {
@@ -225,7 +224,8 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 			if got >= len(p.job.Sources) {
 				return &Error{Text: "ffmpeg gave more frames than there are stills"}
 			}
-			if err := w.frame(got, buf); err != nil {
+			buf, err := w.frame(got, buf)
+			if err != nil {
 				return err
 			}
 			got++
@@ -264,69 +264,69 @@ var littleEndian = func() bool {
 }()
 
 // writer corrects frames and writes them to the encoder. It keeps the frame
-// before, for gaps to be filled from.
+// before where gaps are to be filled from it.
 type writer struct {
 	p      *Pipeline
 	out    io.Writer
-	tables tables
-	ev     float64
-	now    picture
-	before picture
-	filled picture
+	tables *tables
+	before []uint16 // corrected; nil unless gaps are filled
+	filled []uint16
 	blend  *blender
 	bytes  []byte
 	gaps   map[int]int // frames missing before source i
 }
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
-	w := &writer{p: p, out: out, ev: 0, gaps: map[int]int{}}
-	w.tables.set(0)
-	pic := func() picture {
-		n := pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
-		return newPicture(make([]uint16, n), p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	w := &writer{p: p, out: out, tables: newTables(), gaps: map[int]int{}}
+	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
+		return w
 	}
-	w.now = pic()
-	if p.job.GapMode != GapLeave && len(p.job.Gaps) > 0 {
-		for _, g := range p.job.Gaps {
-			w.gaps[g.After+1] += g.Count
-		}
-		w.before = pic()
-		if p.job.GapMode == GapBlend {
-			w.filled, w.blend = pic(), newBlender()
-		}
+	for _, g := range p.job.Gaps {
+		w.gaps[g.After+1] += g.Count
+	}
+	w.before = make([]uint16, p.words())
+	if p.job.GapMode == GapBlend {
+		w.filled, w.blend = make([]uint16, p.words()), newBlender()
 	}
 	return w
 }
 
+func (p *Pipeline) words() int {
+	return pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+}
+
+func (p *Pipeline) picture(words []uint16) picture {
+	return newPicture(words, p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+}
+
 // frame corrects and writes source i, and the frames that are missing before
-// it.
-func (w *writer) frame(i int, words []uint16) error {
-	p := w.p
-	src := newPicture(words, p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
-	if ev := p.job.Sources[i].CorrectionEV; ev != w.ev {
+// it. It takes words and gives back a buffer that is free again.
+func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
+	now := w.p.picture(words)
+	if ev := w.p.job.Sources[i].CorrectionEV; ev != w.tables.ev {
 		w.tables.set(ev)
-		w.ev = ev
 	}
-	w.tables.correct(w.now, src)
+	w.tables.correct(now)
 	if n := w.gaps[i]; n > 0 && i > 0 {
+		before := w.p.picture(w.before)
 		for k := range n {
-			fill := w.before
+			fill := before
 			if w.blend != nil {
-				w.blend.mix(w.filled, w.before, w.now, float64(k+1)/float64(n+1))
-				fill = w.filled
+				fill = w.p.picture(w.filled)
+				w.blend.mix(fill, before, now, float64(k+1)/float64(n+1))
 			}
 			if err := w.write(fill); err != nil {
-				return err
+				return words, err
 			}
 		}
 	}
-	if err := w.write(w.now); err != nil {
-		return err
+	if err := w.write(now); err != nil {
+		return words, err
 	}
-	if len(w.gaps) > 0 {
-		w.now, w.before = w.before, w.now
+	if w.before != nil {
+		words, w.before = w.before, words
 	}
-	return nil
+	return words, nil
 }
 
 func (w *writer) write(pic picture) error {
