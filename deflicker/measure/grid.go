@@ -13,7 +13,8 @@ type Grid struct {
 	// IEC 61966-2-1 decoding, Rec. 709 weights.
 	Lum []float32
 	// Clip is the share of each cell's samples, 0 to 255 for 0 to 100 %, that
-	// lie at the white end or so near black that they say nothing of exposure.
+	// lie at the white end or so near black that they say nothing of exposure;
+	// 255, with Lum 0, where damage left nothing of the cell.
 	Clip []uint8
 	// HighShare and LowShare are the shares (0 to 1) of the whole picture
 	// with clipped highlights (any channel at or above 0.99 of full code) and
