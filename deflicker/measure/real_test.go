@@ -137,16 +137,16 @@ func TestSourcesOnPhotographs(t *testing.T) {
 		full, _ := curve(t, in, measure.Options{Source: measure.SourceFull})
 		for _, source := range []string{measure.SourceReduced, measure.SourcePreview} {
 			got, _ := curve(t, in, measure.Options{Source: source})
-			// In these sets the view moves, and with it what a preview or a block
-			// mean leaves out; where it stands still, the error is far smaller
-			// (TestSourcesOfOneView).
-			if f := deflicker.FlickerEV(minus(got, full)); !(f < 0.02) || source == measure.SourceReduced && !(f < 0.008) {
-				t.Errorf("%s %s: flicker of %.4f EV that is not in the pixels", set, source, f)
-			}
 			t.Logf("%-18s %3d frames %s: %.4f EV rms from frame to frame; flicker %.4f, of every pixel %.4f EV, of the difference %.4f", set, len(in), source,
 				stepError(got, full), deflicker.FlickerEV(got), deflicker.FlickerEV(full), deflicker.FlickerEV(minus(got, full)))
 		}
-		_, chosen := curve(t, in, measure.Options{})
+		// In these sets the view moves, and with it what a preview or a block
+		// mean leaves out; where it stands still, the error is far smaller
+		// (TestSourcesOfOneView). What is chosen has to be near the pixels.
+		got, chosen := curve(t, in, measure.Options{})
+		if f := deflicker.FlickerEV(minus(got, full)); !(f < 0.006) {
+			t.Errorf("%s from %s: flicker of %.4f EV that is not in the pixels", set, chosen, f)
+		}
 		t.Logf("%-18s chosen: %s", set, chosen)
 	}
 }
