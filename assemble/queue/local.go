@@ -26,6 +26,10 @@ type Local struct {
 	// Store, unless nil, lends its lock to the tasks: it is not free until
 	// the last of them, and the programs it started, have ended.
 	Store *Store
+	// TempDir, unless empty, is what tasks get as their folder for temporary
+	// files. It is emptied before and removed after, so that what a killed
+	// run left does not stay.
+	TempDir string
 }
 
 // Line is one line of what a task prints on standard output, as JSON.
@@ -44,6 +48,12 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 		return false, err
 	}
 	limits := l.Limits.filled()
+	if l.TempDir != "" {
+		if err := errors.Join(os.RemoveAll(l.TempDir), os.MkdirAll(l.TempDir, 0o700)); err != nil {
+			return false, fmt.Errorf("cannot make a temporary folder: %w", err)
+		}
+		defer os.RemoveAll(l.TempDir)
+	}
 	tasks := append([]Task(nil), b.Tasks...)
 	Order(tasks)
 	var mu sync.Mutex // guards stopped and on
@@ -109,6 +119,9 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = interruptGrace
 	cmd.SysProcAttr = childAttr()
+	if l.TempDir != "" {
+		cmd.Env = append(os.Environ(), "TMPDIR="+l.TempDir)
+	}
 	if l.Store != nil && l.Store.lock != nil {
 		cmd.ExtraFiles = []*os.File{l.Store.lock}
 	}

@@ -62,6 +62,9 @@ func task(what string, args []string) {
 	case "sleep":
 		fmt.Println(`{"done":1,"total":9}`)
 		time.Sleep(time.Minute)
+	case "temp": // leaves something among its temporary files
+		os.WriteFile(filepath.Join(os.TempDir(), "left"), nil, 0o644)
+		os.WriteFile(args[0], []byte(os.TempDir()), 0o644)
 	case "args":
 		for _, a := range args {
 			fmt.Printf("%q\n", a)
@@ -232,6 +235,27 @@ func TestLocalInterrupted(t *testing.T) {
 	}
 	if kinds(events, "2") != "" {
 		t.Errorf("started another after the interrupt: %+v", events)
+	}
+}
+
+// Temporary files of tasks, and of a run that was killed, do not stay.
+func TestLocalTempDir(t *testing.T) {
+	t.Setenv("TMPDIR", t.TempDir())
+	s := store(t)
+	l := self(t)
+	l.TempDir = s.TempDir()
+	if err := errors.Join(os.MkdirAll(l.TempDir, 0o755), os.WriteFile(filepath.Join(l.TempDir, "stale"), nil, 0o644)); err != nil {
+		t.Fatal(err)
+	}
+	said := s.Path("said")
+	if _, err := run(t, l, Task{ID: "1", Args: []string{"task:temp", said}}); err != nil {
+		t.Fatal(err)
+	}
+	if b, _ := os.ReadFile(said); string(b) != l.TempDir {
+		t.Errorf("the task used %q, want %q", b, l.TempDir)
+	}
+	if left, _ := os.ReadDir(os.Getenv("TMPDIR")); len(left) > 0 {
+		t.Errorf("left: %v", left)
 	}
 }
 

@@ -43,48 +43,58 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	}
 	tasks := append([]Task(nil), b.Tasks...)
 	Order(tasks)
-	after := ""
+	array := "" // job number
 	if len(tasks) > 0 {
 		script := filepath.Join(s.Dir, "array.sh")
 		if err := writeScript(script, ArrayScript(s.Program, tasks)); err != nil {
 			return false, err
 		}
-		array := fmt.Sprintf("--array=1-%d", len(tasks))
-		if s.AtOnce > 0 {
-			array += fmt.Sprintf("%%%d", s.AtOnce)
-		}
-		var memory int64
-		for _, t := range tasks {
-			memory = max(memory, t.MemoryBytes)
-		}
-		args := []string{array, "--job-name=stillspan", "--requeue", "--open-mode=append",
-			fmt.Sprintf("--cpus-per-task=%d", coresPerTask), "--output=" + escapePath(b.LogDir) + "/array-%a.log"}
-		if memory > 0 {
-			args = append(args, fmt.Sprintf("--mem=%dM", memory>>20+1))
-		}
-		job, err := s.submit(ctx, script, args)
-		if err != nil {
+		var err error
+		if array, err = s.submit(ctx, script, s.arrayArgs(tasks, b.LogDir)); err != nil {
 			return false, err
 		}
-		after = "--dependency=afterany:" + job
 		for _, t := range tasks {
 			on(Event{Task: t.ID, Kind: Started})
 		}
 	}
+	job, err := s.submitFinish(ctx, b, array)
+	if err == nil {
+		err = WriteFile(s.jobFile(), func(w io.Writer) error { _, err := fmt.Fprintln(w, job); return err })
+	}
+	if err != nil { // nobody would collect what the array makes
+		_, _ = tool(context.WithoutCancel(ctx), "scancel", array)
+		return false, err
+	}
+	return true, nil
+}
+
+func (s *Slurm) arrayArgs(tasks []Task, logDir string) []string {
+	array := fmt.Sprintf("--array=1-%d", len(tasks))
+	if s.AtOnce > 0 {
+		array += fmt.Sprintf("%%%d", s.AtOnce)
+	}
+	var memory int64
+	for _, t := range tasks {
+		memory = max(memory, t.MemoryBytes)
+	}
+	args := []string{array, "--job-name=stillspan", "--requeue", "--open-mode=append",
+		fmt.Sprintf("--cpus-per-task=%d", coresPerTask), "--output=" + escapePath(logDir) + "/array-%a.log"}
+	if memory > 0 {
+		args = append(args, fmt.Sprintf("--mem=%dM", memory>>20+1))
+	}
+	return args
+}
+
+func (s *Slurm) submitFinish(ctx context.Context, b Batch, array string) (string, error) {
 	script := filepath.Join(s.Dir, "finish.sh")
 	if err := writeScript(script, finishScript(s.Program, b.Finish)); err != nil {
-		return false, err
+		return "", err
 	}
 	args := []string{"--job-name=stillspan-day", "--requeue", "--open-mode=append", "--output=" + escapePath(b.LogDir) + "/finish.log"}
-	if after != "" {
-		args = append(args, after)
+	if array != "" {
+		args = append(args, "--dependency=afterany:"+array)
 	}
-	job, err := s.submit(ctx, script, args)
-	if err != nil {
-		return false, err
-	}
-	err = WriteFile(s.jobFile(), func(w io.Writer) error { _, err := fmt.Fprintln(w, job); return err })
-	return true, err
+	return s.submit(ctx, script, args)
 }
 
 // ArrayScript is the batch script of the array: task k of tasks is its element

@@ -127,6 +127,13 @@ func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work
 // LogDir is where tasks' messages go.
 func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
 
+// TempDir is a place for this output folder's tasks among the system's
+// temporary files.
+func (s *Store) TempDir() string {
+	sum := sha256.Sum256([]byte(s.out))
+	return filepath.Join(os.TempDir(), fmt.Sprintf("stillspan-%x", sum[:8]))
+}
+
 // ScriptDir is where an engine keeps what it needs.
 func (s *Store) ScriptDir() string { return filepath.Join(s.dir, "engine") }
 
@@ -235,11 +242,16 @@ func (s *Store) ours(id, name, to string) error {
 	}
 }
 
+// ClearLogs removes what earlier runs' tasks said.
+func (s *Store) ClearLogs() error {
+	return errors.Join(os.RemoveAll(s.LogDir()), os.Mkdir(s.LogDir(), 0o777))
+}
+
 // Drop removes all that is kept of a task, its result too unless that was
 // delivered.
 func (s *Store) Drop(id string, results ...string) error {
 	var errs []error
-	for _, p := range append([]string{s.SpecPath(id), s.recordPath(id)}, results...) {
+	for _, p := range append([]string{s.SpecPath(id), s.recordPath(id), filepath.Join(s.LogDir(), id+".log")}, results...) {
 		errs = append(errs, os.RemoveAll(p))
 	}
 	return errors.Join(errs...)
@@ -259,7 +271,7 @@ func (s *Store) Sweep(keep func(id string) bool) error {
 			}
 		}
 	}
-	for _, d := range []string{"tasks", "done", "work", "log"} {
+	for _, d := range []string{"tasks", "done", "work"} {
 		entries, err := os.ReadDir(filepath.Join(s.dir, d))
 		if err != nil {
 			return err

@@ -277,7 +277,7 @@ func compareJSON(r *copycheck.Result) any {
 func copyPairs(ps []copycheck.Pair) []copyPair {
 	out := []copyPair{}
 	for _, p := range ps {
-		out = append(out, copyPair(p))
+		out = append(out, copyPair{p.Card, p.Dump, p.CardSize, p.DumpSize})
 	}
 	return out
 }

@@ -1,0 +1,65 @@
+//go:build day
+
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"stillspan/assemble/queue"
+)
+
+// dayBar shows how far the day is, and the clip that moved last, with the time
+// each has left. Its methods are called one at a time.
+type dayBar struct {
+	*progress
+	frames map[string]int // of each task
+	done   map[string]int
+	began  map[string]time.Time
+	total  int // frames of all tasks
+	ended  int // tasks
+}
+
+func (d *day) newBar(tasks []*dayTask) *dayBar {
+	b := &dayBar{frames: map[string]int{}, done: map[string]int{}, began: map[string]time.Time{}}
+	for _, t := range tasks {
+		n := len(t.Job.Sources)
+		b.frames[t.ID] = n
+		b.total += n
+	}
+	b.progress = d.progress("rendering", b.total, d.flags.out.quiet)
+	return b
+}
+
+// event takes note of what happened to a task of the sequence id.
+func (b *dayBar) event(e queue.Event, id string) {
+	switch e.Kind {
+	case queue.Started:
+		b.began[e.Task] = time.Now()
+	case queue.Progressed:
+		b.done[e.Task] = e.Done * b.frames[e.Task] / e.Total
+	case queue.Ended, queue.Failed, queue.Withheld:
+		b.done[e.Task] = b.frames[e.Task]
+		b.ended++
+	}
+	if b.bar == nil {
+		return
+	}
+	b.bar.Describe(fmt.Sprintf("%d of %d done; %s", b.ended, len(b.frames), b.current(e, id)))
+	sum := 0
+	for _, n := range b.done {
+		sum += n
+	}
+	b.set(sum, b.total)
+}
+
+// current says how far the task is and how long it will take by its pace so
+// far.
+func (b *dayBar) current(e queue.Event, id string) string {
+	done, of := b.done[e.Task], b.frames[e.Task]
+	if done == 0 || done >= of {
+		return id
+	}
+	left := time.Since(b.began[e.Task]) * time.Duration(of-done) / time.Duration(done)
+	return fmt.Sprintf("%s %d %%, %s left", id, 100*done/of, left.Round(time.Second))
+}

@@ -1,0 +1,132 @@
+//go:build day
+
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"syscall"
+	"time"
+
+	"stillspan/assemble"
+	"stillspan/assemble/queue"
+	"stillspan/report"
+)
+
+// dayTask is all that one render of a day needs, wherever it runs.
+type dayTask struct {
+	ID          string        `json:"id"`
+	Fingerprint string        `json:"fingerprint"`
+	Root        string        `json:"root"` // folder of originals
+	Out         string        `json:"out"`  // the day's output folder
+	Inputs      []queue.Input `json:"inputs"`
+	Job         assemble.Job  `json:"job"` // writes to the state folder
+	// Whole is set for a task that makes the whole clip and not a part.
+	Whole bool `json:"whole"`
+
+	done bool // its result stands from an earlier run
+}
+
+// clipDetail is what a record keeps of a clip, for the reports.
+type clipDetail struct {
+	Clip    assemble.Clip  `json:"clip"`
+	Flashes []report.Flash `json:"flashes,omitempty"`
+}
+
+var dayTaskCommand = command{
+	name: "day-task", hidden: true,
+	help: "usage: stillspan day-task SPEC\n\nRuns one task of a day, as 'stillspan day' wrote it.\n",
+	run:  runDayTask,
+}
+
+func runDayTask(ctx context.Context, c *cli, args []string) error {
+	if len(args) != 1 || args[0] == "--help" {
+		return flagless(append(args, "--help"))
+	}
+	var t dayTask
+	if err := queue.ReadSpec(args[0], &t); err != nil {
+		return err
+	}
+	err := t.run(ctx, c)
+	if err == nil || ctx.Err() != nil {
+		return err
+	}
+	failure := t.failure(err)
+	if store, e := queue.Open(t.Out); e == nil {
+		_ = store.Fail(t.ID, t.Fingerprint, failure) // on a full disk standard output has to do
+	}
+	_ = json.NewEncoder(c.stdout).Encode(queue.Line{Failure: failure})
+	return err
+}
+
+// run renders, and makes sure that the stills were there and the same from
+// before the first to after the last was read.
+func (t *dayTask) run(ctx context.Context, c *cli) error {
+	store, err := queue.Open(t.Out)
+	if err != nil {
+		return err
+	}
+	if err := queue.Changed(t.Inputs); err != nil {
+		return err
+	}
+	p, err := assemble.Prepare(ctx, t.Job)
+	if err != nil {
+		return err
+	}
+	say := json.NewEncoder(c.stdout)
+	var last time.Time
+	clip, err := p.Run(ctx, func(done, total int) {
+		if now := time.Now(); done == total || now.Sub(last) > 200*time.Millisecond {
+			last = now
+			_ = say.Encode(queue.Line{Done: done, Total: total})
+		}
+	})
+	if err != nil {
+		return err
+	}
+	if err := queue.Changed(t.Inputs); err != nil {
+		os.RemoveAll(clip.File)
+		return err
+	}
+	detail := clipDetail{Clip: clip}
+	if t.Whole {
+		if detail.Flashes, err = flashesOf(ctx, &clip); err != nil {
+			return err
+		}
+	}
+	_, err = store.Finish(t.ID, t.Fingerprint, clip.File, detail)
+	return err
+}
+
+// flashesOf runs the flash check on a finished clip.
+func flashesOf(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error) {
+	var w report.Work
+	err := flashCheck(ctx, &w, clip)
+	return w.Flashes, err
+}
+
+// failure tells an engine what it has to know of an error.
+func (t *dayTask) failure(err error) *queue.Failure {
+	if f, ok := errors.AsType[*queue.Failure](err); ok {
+		return f
+	}
+	f := &queue.Failure{Kind: queue.TaskFailed, Text: oneLine(err.Error()), Try: hintOf(err)}
+	switch {
+	case isDiskFull(err):
+		f.Kind = queue.DiskFull
+	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENXIO) || errors.Is(err, syscall.ENODEV):
+		if e := queue.Changed(t.Inputs[:min(1, len(t.Inputs))]); e != nil || folderIsThere(t.Root) != nil {
+			f.Kind = queue.SourceGone
+			f.Text = fmt.Sprintf("the stills in %q are no longer there: %s", t.Root, oneLine(err.Error()))
+		}
+	}
+	return f
+}
+
+func isDiskFull(err error) bool {
+	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
+}
