@@ -37,8 +37,9 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 			g.cropH = int(math.Round(float64(srcW) * float64(ah) / float64(aw)))
 		}
 	}
-	g.cropX = int(math.Round(float64(srcW-g.cropW) * o.CropX))
-	g.cropY = int(math.Round(float64(srcH-g.cropH) * o.CropY))
+	// Even offsets keep chroma, which most stills hold at half size, in place.
+	g.cropX = int(float64(srcW-g.cropW)*o.CropX) &^ 1
+	g.cropY = int(float64(srcH-g.cropH)*o.CropY) &^ 1
 	switch {
 	case o.Width > 0 && o.Height > 0:
 		g.w, g.h = o.Width, o.Height

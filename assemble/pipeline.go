@@ -25,8 +25,8 @@ type Pipeline struct {
 	codec codec
 	geo   geometry
 	total int // frames of the clip
-	// in is the pixel format of the stream between the two processes and us,
-	// out that to the encoder.
+	// in is the pixel format of the stream from the decoder, out that to the
+	// encoder.
 	in, out string
 }
 
@@ -82,6 +82,7 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 // formats picks the pixel formats of the two pipes.
 func (p *Pipeline) formats() {
 	sub := fmt.Sprintf("4%d%d", 4/p.codec.sampleW, map[bool]int{true: 0, false: 4 / p.codec.sampleW}[p.codec.sampleH == 2])
+	// ffmpeg scales to 16 bits faster than to 12.
 	p.in = "yuv" + sub + "p16le"
 	switch p.codec.depth {
 	case 8:
@@ -187,10 +188,11 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	if g.cropX != 0 || g.cropY != 0 || p.cropped() {
 		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", g.cropW, g.cropH, g.cropX, g.cropY)}, ffmpeg.KwArgs{"exact": "1"})
 	}
-	// Out comes what JFIF stores: full range, the matrix of BT.601. Stills in
-	// RGB are brought to it; JPEGs have it.
+	// Out comes what JFIF stores: full range, the matrix of BT.601. JPEGs have
+	// it, so ffmpeg scales them without converting; stills in RGB are brought
+	// to it.
 	s = s.Filter("scale", nil, ffmpeg.KwArgs{
-		"w": g.w, "h": g.h, "flags": "lanczos", "out_range": "pc", "out_color_matrix": "bt601",
+		"w": g.w, "h": g.h, "flags": "bicubic", "out_range": "pc", "out_color_matrix": "bt601",
 		"in_range": "pc", "in_color_matrix": "bt601",
 	}).Filter("format", ffmpeg.Args{p.in})
 	args := s.Output("pipe:1", ffmpeg.KwArgs{"f": "rawvideo", "vsync": "passthrough", "pix_fmt": p.in}).GetArgs()

@@ -268,7 +268,7 @@ var littleEndian = func() bool {
 type writer struct {
 	p      *Pipeline
 	out    io.Writer
-	tables *tables
+	tone   *corrector
 	before []uint16 // corrected; nil unless gaps are filled
 	filled []uint16
 	blend  *blender
@@ -277,7 +277,9 @@ type writer struct {
 }
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
-	w := &writer{p: p, out: out, tables: newTables(), gaps: map[int]int{}}
+	first := p.job.Sources[0]
+	srcW, srcH := uprightSize(first.Width, first.Height, first.Orientation)
+	w := &writer{p: p, out: out, tone: newCorrector(p.geo, srcW, srcH), gaps: map[int]int{}}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w
 	}
@@ -303,10 +305,7 @@ func (p *Pipeline) picture(words []uint16) picture {
 // it. It takes words and gives back a buffer that is free again.
 func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	now := w.p.picture(words)
-	if ev := w.p.job.Sources[i].CorrectionEV; ev != w.tables.ev {
-		w.tables.set(ev)
-	}
-	w.tables.correct(now)
+	w.tone.correct(now, w.p.job.Sources[i].CorrectionEV, w.p.job.Sources[i].Field)
 	if n := w.gaps[i]; n > 0 && i > 0 {
 		before := w.p.picture(w.before)
 		for k := range n {
@@ -341,11 +340,7 @@ func (w *writer) write(pic picture) error {
 	}
 	at := 0
 	for _, pl := range []plane{pic.y, pic.cb, pic.cr} {
-		if depth == 8 {
-			dither8(w.bytes[at:], pl)
-		} else {
-			dither16(w.bytes[at:], pl, depth)
-		}
+		dither(w.bytes[at:], pl, depth)
 		at += len(pl.pix) * size
 	}
 	if _, err := w.out.Write(w.bytes); err != nil {
