@@ -1,0 +1,356 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"path"
+	"slices"
+
+	"stillspan/assemble"
+	"stillspan/deflicker/flash"
+	"stillspan/ingest"
+	"stillspan/ingest/timing"
+	"stillspan/report/plan"
+)
+
+// A drift is a finding when it is beyond both of these: what a plan's interval
+// may be off by without harm, and what the fit can tell from none.
+const (
+	driftShare  = 0.002 // of the planned interval
+	driftSigmas = 3
+)
+
+// biggest is how many corrections are listed by size.
+const biggest = 8
+
+// Build sets planned against shot.
+func Build(in Input) *Report {
+	r := &Report{
+		Version: Version, Root: in.Dump.Root, Made: Stamp{Time: in.Made, HasOffset: true},
+		Sequences: []Sequence{}, Loose: []string{}, Ignored: []Ignored{}, Unreadable: []Damage{}, NotFound: []Plan{},
+		Warnings: append([]string{}, in.Warnings...), Findings: []Finding{},
+	}
+	for i := range in.Dump.Sequences {
+		r.Sequences = append(r.Sequences, in.sequence(i))
+	}
+	for _, f := range in.Dump.Loose {
+		r.Loose = append(r.Loose, f.Name)
+	}
+	for _, g := range in.Dump.Ignored {
+		r.Ignored = append(r.Ignored, Ignored(g))
+	}
+	for _, f := range in.Dump.Unreadable {
+		d := Damage{File: f.Name, Left: unknown}
+		if f.Problem != nil {
+			d.Kind, d.Problem, d.Try = f.Problem.Kind, f.Problem.Text, f.Problem.Try
+		}
+		r.Unreadable = append(r.Unreadable, d)
+	}
+	if n := len(r.Unreadable); n > 0 {
+		r.Findings = append(r.Findings, Finding{
+			Kind: "unreadable", Text: fmt.Sprintf("%s could not be read and belong%s to no sequence", files(n), verbS(n)),
+			Advice: "Look for " + them(n) + " on the card before wiping it.",
+		})
+	}
+	if in.Plan != nil {
+		for _, j := range in.Match.NotFound {
+			s := &in.Plan.Shoots[j]
+			r.NotFound = append(r.NotFound, planOf(s, in.rate(-1), ""))
+			r.Findings = append(r.Findings, Finding{
+				Kind: "not-found", Text: fmt.Sprintf("planned shoot %q was not found in this dump", s.Name),
+				Advice: "Is there another card? Do not wipe any until it is found.",
+			})
+		}
+	}
+	return r
+}
+
+func files(n int) string {
+	if n == 1 {
+		return "1 file"
+	}
+	return fmt.Sprintf("%d files", n)
+}
+
+func frames(n int) string {
+	if n == 1 {
+		return "1 frame"
+	}
+	return fmt.Sprintf("%d frames", n)
+}
+
+func verbS(n int) string {
+	if n == 1 {
+		return "s"
+	}
+	return ""
+}
+
+func them(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
+}
+
+func (in *Input) work(i int) *Work {
+	if i >= 0 && i < len(in.Work) {
+		return &in.Work[i]
+	}
+	return &Work{}
+}
+
+func (in *Input) shoot(i int) *plan.Shoot {
+	if in.Plan == nil || i < 0 || i >= len(in.Match.Shoot) || in.Match.Shoot[i] < 0 {
+		return nil
+	}
+	return &in.Plan.Shoots[in.Match.Shoot[i]]
+}
+
+// rate is the playback rate of sequence i: ordered, the clip's, the plan's, 24.
+func (in *Input) rate(i int) assemble.Rate {
+	w, s := in.work(i), in.shoot(i)
+	switch {
+	case w.Clip != nil && w.Clip.Rate.Num != 0:
+		return w.Clip.Rate
+	case w.Rate.Num != 0:
+		return w.Rate
+	case in.Rate.Num != 0:
+		return in.Rate
+	case s != nil && s.Rate.Num != 0:
+		return s.Rate
+	}
+	return assemble.Rate{Num: 24, Den: 1}
+}
+
+func planOf(s *plan.Shoot, rate assemble.Rate, by plan.How) Plan {
+	if s.Rate.Num != 0 {
+		rate = s.Rate
+	}
+	p := Plan{Name: s.Name, Frames: s.Frames, IntervalS: positive(s.IntervalS), Rate: plan.RateLabel(rate), ClipS: positive(s.ClipS), MatchedBy: string(by)}
+	if !p.ClipS.Known() && s.Frames > 0 {
+		p.ClipS = Float(float64(s.Frames) / rate.FPS())
+	}
+	return p
+}
+
+// builder gathers one sequence.
+type builder struct {
+	in   *Input
+	i    int
+	seq  *ingest.Sequence
+	w    *Work
+	rate assemble.Rate
+	out  Sequence
+}
+
+func (in *Input) sequence(i int) Sequence {
+	b := &builder{in: in, i: i, seq: &in.Dump.Sequences[i], w: in.work(i), rate: in.rate(i)}
+	b.head()
+	b.timing()
+	b.settings()
+	b.damage()
+	b.light()
+	b.plan()
+	b.clip()
+	b.rows()
+	b.findings()
+	b.out.pictures = pictures{b.w.Strip, b.w.Before, b.w.After, b.w.ZonePicture}
+	b.out.Notes = append([]string{}, b.seq.Notes...)
+	b.out.Warnings = append([]string{}, b.w.Warnings...)
+	return b.out
+}
+
+func (b *builder) name(k int) string {
+	if k < 0 || k >= len(b.seq.Frames) {
+		return ""
+	}
+	return b.seq.Frames[k].Name
+}
+
+func (b *builder) head() {
+	fr := b.seq.Frames
+	b.out = Sequence{ID: b.seq.ID, Frames: len(fr)}
+	if len(fr) == 0 {
+		return
+	}
+	b.out.First, b.out.Last = fr[0].Name, fr[len(fr)-1].Name
+	b.out.Folder = path.Dir(fr[0].Name)
+	for k := range fr {
+		f := &fr[k].Facts
+		if b.out.Camera == (Camera{}) {
+			b.out.Camera = Camera{f.Make, f.Model, f.Serial, f.Lens}
+		}
+		if f.Taken.IsZero() {
+			continue
+		}
+		s := Stamp{f.Taken, f.HasOffset}
+		if b.out.Start.IsZero() {
+			b.out.Start = s
+		}
+		b.out.End = s
+	}
+}
+
+// Advice on frames that are not there, by cause.
+var advice = map[timing.Cause]string{
+	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
+	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
+	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence.",
+}
+
+func (b *builder) timing() {
+	t := &b.seq.Timing
+	b.out.IntervalS, b.out.IntervalUncertaintyS = unknown, unknown
+	b.out.DriftSPerHour, b.out.DriftPPM, b.out.JitterRMSS = unknown, unknown, unknown
+	b.out.ClockTickS = positive(t.TickS)
+	b.out.Missing, b.out.Irregular, b.out.TooLong = []Missing{}, []Irregular{}, []TooLong{}
+	if !t.Judged {
+		b.out.TimingNote = cmp.Or(t.Why, "timing could not be judged")
+	} else {
+		b.out.IntervalS, b.out.IntervalUncertaintyS = positive(t.IntervalS), Float(t.UncertaintyS)
+		b.out.JitterRMSS = Float(t.JitterRMSS)
+	}
+	for _, g := range t.Gaps {
+		b.out.Missing = append(b.out.Missing, Missing{b.name(g.After), g.After + 1, g.Count, Float(g.GapS), string(g.Cause), advice[g.Cause]})
+	}
+	for _, x := range t.Irregular {
+		b.out.Irregular = append(b.out.Irregular, Irregular{b.name(x.Index), x.Index + 1, string(x.Kind), Float(x.OffsetS)})
+	}
+	for _, k := range t.TooLong {
+		b.out.TooLong = append(b.out.TooLong, TooLong{b.name(k), k + 1, Float(b.seq.Frames[k].Facts.ExposureS)})
+	}
+}
+
+func (b *builder) damage() {
+	b.out.Damaged = []Damage{}
+	for k := range b.seq.Frames {
+		f := &b.seq.Frames[k]
+		if d, ok := b.w.Damage[k]; ok {
+			d.File, d.Frame = f.Name, k+1
+			b.out.Damaged = append(b.out.Damaged, d)
+		} else if f.Problem != nil {
+			b.out.Damaged = append(b.out.Damaged, Damage{f.Name, k + 1, f.Problem.Kind, f.Problem.Text, f.Problem.Try, unknown})
+		}
+	}
+}
+
+func (b *builder) light() {
+	l := &b.out.Luminance
+	*l = Luminance{
+		FlickerEVBefore: unknown, FlickerEVAfter: unknown,
+		HighShareMax: unknown, HighShareMean: unknown, LowShareMax: unknown, LowShareMean: unknown,
+		Steps: []Step{}, Events: []Event{}, Biggest: []Correction{},
+	}
+	w := b.w
+	if !w.Measured {
+		return
+	}
+	l.Source, l.Zone, l.Local, l.Corrected = w.Source, w.Zone, w.Local, !w.Uncorrected
+	l.Confidence, l.Why = w.Result.Confidence, w.Result.Why
+	l.FlickerEVBefore, l.FlickerEVAfter = Float(w.Result.FlickerBefore), Float(w.Result.FlickerAfter)
+	if w.Uncorrected {
+		l.FlickerEVAfter = l.FlickerEVBefore
+	}
+	l.HighShareMax, l.HighShareMean = peakAndMean(w.HighShare)
+	l.LowShareMax, l.LowShareMean = peakAndMean(w.LowShare)
+	for _, s := range w.Result.Steps {
+		l.Steps = append(l.Steps, Step{b.name(s.Frame), s.Frame + 1, Float(s.EV), Float(s.LabelEV)})
+	}
+	for _, e := range w.Result.Events {
+		l.Events = append(l.Events, Event{b.name(e.First), b.name(e.Last), e.First + 1, e.Last + 1, Float(e.EV)})
+	}
+	for k, ev := range w.Result.CorrectionEV {
+		if math.Abs(ev) >= 0.005 && !w.Uncorrected {
+			l.Biggest = append(l.Biggest, Correction{b.name(k), k + 1, Float(ev)})
+		}
+	}
+	slices.SortStableFunc(l.Biggest, func(a, c Correction) int {
+		return cmp.Compare(math.Abs(float64(c.EV)), math.Abs(float64(a.EV)))
+	})
+	l.Biggest = l.Biggest[:min(biggest, len(l.Biggest))]
+}
+
+func peakAndMean(v []float64) (peak, mean Float) {
+	n := 0
+	for _, x := range v {
+		if math.IsNaN(x) {
+			continue
+		}
+		if n == 0 || x > float64(peak) {
+			peak = Float(x)
+		}
+		mean += Float(x)
+		n++
+	}
+	if n == 0 {
+		return unknown, unknown
+	}
+	return peak, mean / Float(n)
+}
+
+func (b *builder) clip() {
+	b.out.Flashes = append([]Flash{}, b.w.Flashes...)
+	c := b.w.Clip
+	if c == nil {
+		return
+	}
+	b.out.Render = &Render{
+		File: c.File, Frames: c.Frames, Filled: c.Filled, DurationS: Float(c.DurationS), Rate: plan.RateLabel(c.Rate),
+		Codec: c.Codec, Verified: c.Verified, Problems: append([]string{}, c.Problems...), Profile: c.Profile,
+		Width: c.Width, Height: c.Height, PixFmt: c.PixFmt, Bytes: c.Bytes,
+		Range: c.ColorRange, Matrix: c.ColorSpace, Primaries: c.ColorPrimaries, Transfer: c.ColorTransfer,
+	}
+}
+
+// FlashOf puts a passage of the flash check into the report's terms.
+func FlashOf(p flash.Passage, rate assemble.Rate) Flash {
+	return Flash{
+		FromS: Float(float64(p.From) / rate.FPS()), ToS: Float(float64(p.To+1) / rate.FPS()),
+		From: p.Start, To: p.End, Kind: string(p.Kind),
+		Text: fmt.Sprintf("%d flashes in one second over %.0f %% of a 10 degree field", p.Flashes, 100*p.Area),
+	}
+}
+
+func (b *builder) rows() {
+	t, w := &b.seq.Timing, b.w
+	b.out.Rows = make([]Row, 0, len(b.seq.Frames))
+	var last *ingest.Frame
+	for k := range b.seq.Frames {
+		f := &b.seq.Frames[k]
+		row := Row{
+			File: f.Name, Number: f.Number, Time: Stamp{f.Facts.Taken, f.Facts.HasOffset}, Slot: -1,
+			OffsetS: unknown, StepS: unknown, ShutterS: positive(f.Facts.ExposureS), FNumber: positive(f.Facts.FNumber), ISO: positive(f.Facts.ISO),
+			LumEV: at(w.Curve.LumEV, k), CorrectionEV: unknown, HighShare: at(w.HighShare, k), LowShare: at(w.LowShare, k),
+		}
+		if t.Judged && k < len(t.Slot) {
+			row.Slot = t.Slot[k]
+		}
+		if w.Measured && !w.Uncorrected {
+			row.CorrectionEV = at(w.Result.CorrectionEV, k)
+		}
+		if !f.Facts.Taken.IsZero() {
+			if last != nil {
+				row.StepS = Float(f.Facts.Taken.Sub(last.Facts.Taken).Seconds())
+			}
+			last = f
+		}
+		b.out.Rows = append(b.out.Rows, row)
+	}
+	for _, x := range t.Irregular {
+		b.out.Rows[x.Index].OffsetS = Float(x.OffsetS)
+	}
+	for _, d := range b.out.Damaged {
+		if d.Frame > 0 {
+			b.out.Rows[d.Frame-1].Problem = d.Kind
+		}
+	}
+}
+
+func at(v []float64, k int) Float {
+	if k < len(v) {
+		return Float(v[k])
+	}
+	return unknown
+}

@@ -1,0 +1,126 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"image"
+	"image/jpeg"
+	"io"
+
+	"github.com/disintegration/imaging"
+
+	"stillspan/deflicker/flash"
+	"stillspan/report/plan"
+)
+
+//go:embed style.css
+var style string
+
+//go:embed page.html
+var pageSource string
+
+//go:embed day.html
+var daySource string
+
+var (
+	pageTemplate = template.Must(template.New("page").Funcs(pageFuncs).Parse(pageSource))
+	dayTemplate  = template.Must(template.New("day").Funcs(pageFuncs).Parse(daySource))
+)
+
+var pageFuncs = template.FuncMap{
+	"style":      func() template.CSS { return template.CSS(style) },
+	"seconds":    func(f Float) string { return plan.FormatSeconds(float64(f)) },
+	"exposure":   func(f Float) string { return plan.FormatExposure(float64(f)) },
+	"clip":       func(f Float) string { return clipLength(float64(f)) },
+	"bytes":      func(n int64) string { return plan.FormatBytes(float64(n)) },
+	"percent":    func(f Float) string { return fmt.Sprintf("%.1f %%", 100*float64(f)) },
+	"ev":         func(f Float) string { return signed(float64(f), 2) },
+	"rms":        func(f Float) string { return known(f, "%.4f") },
+	"num":        func(f Float, format string) string { return known(f, format) },
+	"base":       path0,
+	"cause":      causeText,
+	"camera":     camera,
+	"interval":   intervalText,
+	"frames":     frames,
+	"intervals":  intervalChart,
+	"light":      lightChart,
+	"correction": correctionChart,
+	"strip":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
+	"before":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.before) },
+	"after":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.after) },
+	"zone":       zonePicture,
+	"unaccount":  unaccounted,
+	"wipe":       func() string { return CautionWipe },
+	"flashNote":  func() string { return flash.Notice },
+	"hidden":     func(shown, total int) int { return max(total-shown, 0) },
+	"tally":      tally,
+}
+
+func known(f Float, format string) string {
+	if !f.Known() {
+		return "–"
+	}
+	return fmt.Sprintf(format, float64(f))
+}
+
+func signed(v float64, d int) string { return fmt.Sprintf("%+.*f", d, v) }
+
+// WriteHTML writes the report as one page that needs nothing else: no script,
+// no network.
+func WriteHTML(w io.Writer, r *Report) error { return pageTemplate.Execute(w, r) }
+
+// Film strip thumbnails are this high, pixels.
+const thumbHeight = 120
+
+// thumbnails makes small JPEG data URLs; a picture that cannot be encoded is
+// left out.
+func thumbnails(pics []image.Image) []template.URL {
+	var out []template.URL
+	for _, p := range pics {
+		if p == nil || p.Bounds().Empty() {
+			continue
+		}
+		if u := dataURL(imaging.Resize(p, 0, thumbHeight, imaging.Lanczos)); u != "" {
+			out = append(out, u)
+		}
+	}
+	return out
+}
+
+func dataURL(img image.Image) template.URL {
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 82}); err != nil {
+		return ""
+	}
+	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(b.Bytes()))
+}
+
+// zonePicture draws the measured part on a frame: outside it the picture is
+// dimmed.
+func zonePicture(s *Sequence) template.URL {
+	if s.pictures.measured == nil || s.Luminance.Zone == nil {
+		return ""
+	}
+	img := imaging.Resize(s.pictures.measured, 320, 0, imaging.Lanczos)
+	z := s.Luminance.Zone
+	w, h := float64(img.Bounds().Dx()), float64(img.Bounds().Dy())
+	in := image.Rect(int(z.X*w), int(z.Y*h), int((z.X+z.W)*w+0.5), int((z.Y+z.H)*h+0.5))
+	dim := imaging.AdjustBrightness(imaging.Grayscale(img), -35)
+	out := imaging.Paste(dim, imaging.Crop(img, in), in.Min)
+	return dataURL(out)
+}
+
+// Day is a day's page: its sequences with a link to the page of each.
+type Day struct {
+	Title  string
+	Report *Report
+	// Pages are the links by sequence ID, relative to the day's page; clips
+	// are linked by Render.File, made relative by Clips.
+	Pages, Clips map[string]string
+}
+
+// WriteDayHTML writes the day's page.
+func WriteDayHTML(w io.Writer, d Day) error { return dayTemplate.Execute(w, d) }

@@ -1,0 +1,331 @@
+// Package report sets planned against shot. It takes what the stages before
+// it found, changes none of it, and gives it four faces: JSON, CSV, text and
+// a self-contained HTML page.
+package report
+
+import "image"
+
+// Version is the version of the JSON model. Fields may be added to a version;
+// those named in it stay.
+const Version = 1
+
+// Report is the outcome of one run over one folder tree.
+type Report struct {
+	Version   int        `json:"version"`
+	Root      string     `json:"root"`
+	Made      Stamp      `json:"made"`
+	Sequences []Sequence `json:"sequences"`
+	// Loose lists stills that belong to no sequence: test shots.
+	Loose   []string  `json:"loose"`
+	Ignored []Ignored `json:"ignored"`
+	// Unreadable lists files and folders that could not be opened at all.
+	Unreadable []Damage `json:"unreadable"`
+	// NotFound lists the planned shoots that no sequence answers to.
+	NotFound []Plan   `json:"not_found"`
+	Warnings []string `json:"warnings"`
+	// Findings are those of the run as a whole; each sequence has its own.
+	Findings []Finding `json:"findings"`
+}
+
+// Ignored counts files left alone, by kind.
+type Ignored struct {
+	Kind  string `json:"kind"`
+	Count int    `json:"count"`
+}
+
+// Sequence is one shoot as it was found.
+type Sequence struct {
+	ID     string `json:"id"`
+	Folder string `json:"folder"`
+	First  string `json:"first"` // file names, relative to the root
+	Last   string `json:"last"`
+	Frames int    `json:"frames"`
+	Camera Camera `json:"camera"`
+	Start  Stamp  `json:"start"`
+	End    Stamp  `json:"end"`
+
+	IntervalS            Float `json:"interval_s"`
+	IntervalUncertaintyS Float `json:"interval_uncertainty_s"`
+	// DriftSPerHour and DriftPPM compare the interval with the plan's; null
+	// without both. DriftMatters is the verdict on them.
+	DriftSPerHour Float `json:"drift_s_per_hour"`
+	DriftPPM      Float `json:"drift_ppm"`
+	DriftMatters  bool  `json:"drift_matters"`
+	JitterRMSS    Float `json:"jitter_rms_s"`
+	ClockTickS    Float `json:"clock_tick_s"`
+	// TimingNote says why timing could not be judged; empty when it was.
+	TimingNote string `json:"timing_note,omitempty"`
+
+	Missing         []Missing       `json:"missing"`
+	Irregular       []Irregular     `json:"irregular"`
+	TooLong         []TooLong       `json:"exposure_too_long"`
+	Settings        []Setting       `json:"settings"`
+	SettingsChanges []SettingChange `json:"settings_changes"`
+	Damaged         []Damage        `json:"damaged"`
+
+	Luminance Luminance `json:"luminance"`
+	Plan      *Plan     `json:"plan"`
+	Delivered Delivered `json:"delivered"`
+	Rates     []RateRow `json:"rates"`
+	Remedies  []Remedy  `json:"remedies"`
+	Render    *Render   `json:"render"`
+	Flashes   []Flash   `json:"flashes"`
+
+	Headline string    `json:"headline"`
+	Findings []Finding `json:"findings"`
+	Notes    []string  `json:"notes"`
+	Warnings []string  `json:"warnings"`
+
+	Rows []Row `json:"frame_list"`
+
+	pictures pictures
+}
+
+// pictures are for the HTML page alone.
+type pictures struct {
+	strip         []image.Image
+	before, after []image.Image
+	measured      image.Image
+}
+
+// Camera is the body a sequence was shot with.
+type Camera struct {
+	Make   string `json:"make"`
+	Model  string `json:"model"`
+	Serial string `json:"serial"`
+	Lens   string `json:"lens,omitempty"`
+}
+
+// Missing is a run of missing frames.
+type Missing struct {
+	After  string `json:"after"` // file before the gap
+	Frame  int    `json:"frame"` // its place in the sequence, from 1
+	Count  int    `json:"count"`
+	GapS   Float  `json:"gap_s"`
+	Cause  string `json:"cause"` // not-fired, file-lost or number-skip
+	Advice string `json:"advice"`
+}
+
+// Irregular is a frame off the cadence.
+type Irregular struct {
+	File    string `json:"file"`
+	Frame   int    `json:"frame"`
+	Kind    string `json:"kind"` // late, early or double
+	OffsetS Float  `json:"offset_s"`
+}
+
+// TooLong is a frame whose exposure does not fit in the interval.
+type TooLong struct {
+	File      string `json:"file"`
+	Frame     int    `json:"frame"`
+	ExposureS Float  `json:"exposure_s"`
+}
+
+// Setting is one line of the settings table: what the camera was set to over
+// the sequence. Steady is false when it moved; Value then gives the range.
+type Setting struct {
+	Name   string `json:"name"`
+	Value  string `json:"value"`
+	Steady bool   `json:"steady"`
+}
+
+// SettingChange is a setting that moved in mid-sequence.
+type SettingChange struct {
+	File  string `json:"file"`
+	Frame int    `json:"frame"`
+	Field string `json:"field"`
+	From  string `json:"from"`
+	To    string `json:"to"`
+}
+
+// Damage is what is wrong with one file. Left is the share of the picture that
+// can still be shown; null when not known.
+type Damage struct {
+	File    string `json:"file"`
+	Frame   int    `json:"frame,omitempty"`
+	Kind    string `json:"kind"`
+	Problem string `json:"problem"`
+	Try     string `json:"try,omitempty"`
+	Left    Float  `json:"left"`
+}
+
+// Luminance is the light of a sequence and what was done about its flicker.
+type Luminance struct {
+	FlickerEVBefore Float `json:"flicker_ev_before"`
+	FlickerEVAfter  Float `json:"flicker_ev_after"`
+	// Corrected is false when the clip keeps its flicker by request.
+	Corrected  bool         `json:"corrected"`
+	Confidence string       `json:"confidence,omitempty"` // good, fair or poor
+	Why        string       `json:"why,omitempty"`
+	Steps      []Step       `json:"steps"`
+	Events     []Event      `json:"events"`
+	Biggest    []Correction `json:"biggest_corrections"`
+	// HighShare and LowShare are the largest and the mean share of the
+	// picture with clipped highlights and crushed shadows, 0 to 1.
+	HighShareMax  Float  `json:"high_share_max"`
+	HighShareMean Float  `json:"high_share_mean"`
+	LowShareMax   Float  `json:"low_share_max"`
+	LowShareMean  Float  `json:"low_share_mean"`
+	Zone          *Zone  `json:"zone"`
+	Local         bool   `json:"local_pass"`
+	Source        string `json:"source,omitempty"` // what was decoded to measure
+}
+
+// Zone is the part of the upright picture that was measured, as fractions of
+// its width and height.
+type Zone struct {
+	X float64 `json:"x"`
+	Y float64 `json:"y"`
+	W float64 `json:"w"`
+	H float64 `json:"h"`
+}
+
+// Step is a deliberate change of exposure.
+type Step struct {
+	File    string `json:"file"`
+	Frame   int    `json:"frame"`
+	EV      Float  `json:"ev"`       // measured in the pixels
+	LabelEV Float  `json:"label_ev"` // by the camera's labels
+}
+
+// Event is a short true change of light, kept as it is.
+type Event struct {
+	First      string `json:"first"`
+	Last       string `json:"last"`
+	FirstFrame int    `json:"first_frame"`
+	LastFrame  int    `json:"last_frame"`
+	EV         Float  `json:"ev"`
+}
+
+// Correction is what one frame was pushed or pulled by.
+type Correction struct {
+	File  string `json:"file"`
+	Frame int    `json:"frame"`
+	EV    Float  `json:"ev"`
+}
+
+// Plan is the planned shoot a sequence answers to.
+type Plan struct {
+	Name      string `json:"name"`
+	Frames    int    `json:"frames"`
+	IntervalS Float  `json:"interval_s"`
+	Rate      string `json:"rate"`
+	ClipS     Float  `json:"clip_s"`
+	MatchedBy string `json:"matched_by,omitempty"`
+}
+
+// Verdict is planned against shot, in one word.
+type Verdict string
+
+// Verdicts.
+const (
+	VerdictDelivered Verdict = "delivered"
+	VerdictShort     Verdict = "short"
+	VerdictOver      Verdict = "over"
+	VerdictUnplanned Verdict = "unplanned"
+)
+
+// Delivered is what the shoot gave.
+type Delivered struct {
+	Frames      int     `json:"frames"` // sound ones
+	ClipS       Float   `json:"clip_s"`
+	Rate        string  `json:"rate"`
+	Verdict     Verdict `json:"verdict"`
+	ShortFrames int     `json:"short_frames"`
+	// ShortBy splits ShortFrames by where they are missing.
+	ShortBy ShortBy `json:"short_by"`
+}
+
+// ShortBy says where planned frames are missing.
+type ShortBy struct {
+	NotFired int `json:"not_fired"`
+	Lost     int `json:"file_lost"`
+	Damaged  int `json:"damaged"`
+	// Ended is how many the shoot ended short of, or began late by.
+	Ended int `json:"ended_early"`
+}
+
+// RateRow is planned against shot at one playback rate.
+type RateRow struct {
+	Rate     string `json:"rate"`
+	PlannedS Float  `json:"planned_s"` // null without a plan
+	ShotS    Float  `json:"shot_s"`
+	Chosen   bool   `json:"chosen"`
+}
+
+// Remedy is one way to close a shortfall and what it costs.
+type Remedy struct {
+	Do    string `json:"do"`
+	Gives string `json:"gives"`
+	Costs string `json:"costs"`
+}
+
+// Render is the clip that was written.
+type Render struct {
+	File      string   `json:"file"`
+	Frames    int      `json:"frames"`
+	Filled    int      `json:"filled"`
+	DurationS Float    `json:"duration_s"`
+	Rate      string   `json:"rate"`
+	Codec     string   `json:"codec"`
+	Verified  bool     `json:"verified"`
+	Problems  []string `json:"problems"`
+	Profile   string   `json:"profile"`
+	Width     int      `json:"width"`
+	Height    int      `json:"height"`
+	PixFmt    string   `json:"pix_fmt"`
+	Bytes     int64    `json:"bytes"`
+	Range     string   `json:"color_range"`
+	Matrix    string   `json:"color_space"`
+	Primaries string   `json:"color_primaries"`
+	Transfer  string   `json:"color_transfer"`
+}
+
+// Flash is a passage of the finished clip that flashes more than the guideline
+// allows.
+type Flash struct {
+	FromS Float  `json:"from_s"`
+	ToS   Float  `json:"to_s"`
+	From  string `json:"from"` // time code, hours:minutes:seconds:frames
+	To    string `json:"to"`
+	Kind  string `json:"kind"` // general or red
+	Text  string `json:"text,omitempty"`
+}
+
+// Finding is something about the shoot that is not as planned.
+type Finding struct {
+	Kind   string `json:"kind"`
+	Text   string `json:"text"`
+	Advice string `json:"advice,omitempty"`
+}
+
+// Row is one frame in the CSV and in the plots.
+type Row struct {
+	File         string `json:"file"`
+	Number       int    `json:"number"` // running file number, -1 for none
+	Time         Stamp  `json:"time"`
+	Slot         int    `json:"slot"` // place in the cadence, from 0; -1 when not judged
+	OffsetS      Float  `json:"offset_s"`
+	StepS        Float  `json:"step_s"` // time since the frame before
+	ShutterS     Float  `json:"shutter_s"`
+	FNumber      Float  `json:"f_number"`
+	ISO          Float  `json:"iso"`
+	LumEV        Float  `json:"lum_ev"`
+	CorrectionEV Float  `json:"correction_ev"`
+	HighShare    Float  `json:"high_share"`
+	LowShare     Float  `json:"low_share"`
+	Problem      string `json:"problem,omitempty"`
+}
+
+// HasFindings tells whether anything in the run is not as planned.
+func (r *Report) HasFindings() bool {
+	if len(r.Findings) > 0 {
+		return true
+	}
+	for i := range r.Sequences {
+		if len(r.Sequences[i].Findings) > 0 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,112 @@
+package report
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"io"
+
+	"stillspan/report/plan"
+)
+
+// WritePlanText writes a solved plan for a terminal.
+func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
+	if o.Width == 0 {
+		o.Width = 80
+	}
+	t := &textWriter{bufio.NewWriter(w), o}
+	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), plan.FormatSeconds(a.IntervalS), plan.FormatSeconds(a.ShootingS))))
+	t.row("last", "frame begins %s after the first", plan.FormatSeconds(a.LastFrameS))
+	if a.ClipS > 0 {
+		t.row("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
+	}
+	clips := ""
+	for i, c := range a.Clips {
+		if i > 0 {
+			clips += ", "
+		}
+		clips += fmt.Sprintf("%s at %s", clipLength(c.ClipS), plan.RateLabel(c.Rate))
+	}
+	t.wrap("            ", "usual rates: %s", clips)
+	if a.ExposureS > 0 {
+		t.row("exposure", "%s, busy for %.0f %% of the interval", exposureText(a.ExposureS), 100*a.DutyShare)
+	}
+	if a.PerFrame > 0 {
+		t.row("travel", "%s %s over the shoot: %s %s a frame, %s %s a minute", short(a.Travel), a.TravelUnit,
+			digits(a.PerFrame), a.TravelUnit, digits(a.PerMinute), a.TravelUnit)
+		if a.PerExpose > 0 {
+			t.row("", "%s %s during each exposure of a steady move", digits(a.PerExpose), a.TravelUnit)
+		}
+	}
+	if a.CardSpaceBytes > 0 {
+		text := fmt.Sprintf("%s with %.0f %% to spare", plan.FormatBytes(a.CardSpaceBytes), 100*a.CardMargin)
+		if a.Cards > 0 {
+			text += fmt.Sprintf(": %d card%s", a.Cards, plural(a.Cards))
+		}
+		t.row("card", "%s", text)
+	}
+	if a.Batteries > 0 {
+		t.row("battery", "%d for %s, keeping %.0f %% in reserve", a.Batteries, plan.FormatSeconds(a.ShootingS), 100*a.BatteryReserve)
+	}
+	for _, x := range a.Warnings {
+		t.wrap("  ", "Careful: %s", x)
+	}
+	for _, x := range a.Notes {
+		t.wrap("  ", "%s", x)
+	}
+	return t.Flush()
+}
+
+func exposureText(s float64) string { return plan.FormatExposure(s) }
+
+// digits keeps three significant digits.
+func digits(v float64) string { return fmt.Sprintf("%.3g", v) }
+
+// planJSON is a solved plan as JSON; what does not follow is null.
+type planJSON struct {
+	Frames     int        `json:"frames"`
+	IntervalS  Float      `json:"interval_s"`
+	ShootingS  Float      `json:"shooting_s"`
+	LastFrameS Float      `json:"last_frame_s"`
+	Rate       string     `json:"rate,omitempty"`
+	ClipS      Float      `json:"clip_s"`
+	Clips      []clipJSON `json:"clips"`
+	ExposureS  Float      `json:"exposure_s"`
+	DutyShare  Float      `json:"duty_share"`
+	HalfS      Float      `json:"half_interval_s"`
+	Travel     Float      `json:"travel"`
+	Unit       string     `json:"travel_unit,omitempty"`
+	PerFrame   Float      `json:"travel_per_frame"`
+	PerMinute  Float      `json:"travel_per_minute"`
+	CardBytes  Float      `json:"card_space_bytes"`
+	Cards      int        `json:"cards"`
+	Hours      Float      `json:"battery_hours"`
+	Batteries  int        `json:"batteries"`
+	Warnings   []string   `json:"warnings"`
+	Notes      []string   `json:"notes"`
+}
+
+type clipJSON struct {
+	Rate  string `json:"rate"`
+	ClipS Float  `json:"clip_s"`
+}
+
+// WritePlanJSON writes a solved plan as JSON.
+func WritePlanJSON(w io.Writer, a plan.Answer) error {
+	p := planJSON{
+		Frames: a.Frames, IntervalS: positive(a.IntervalS), ShootingS: positive(a.ShootingS), LastFrameS: Float(a.LastFrameS),
+		ClipS: positive(a.ClipS), Clips: []clipJSON{}, ExposureS: positive(a.ExposureS), DutyShare: positive(a.DutyShare), HalfS: positive(a.HalfInterval),
+		Travel: positive(a.Travel), Unit: a.TravelUnit, PerFrame: positive(a.PerFrame), PerMinute: positive(a.PerMinute),
+		CardBytes: positive(a.CardSpaceBytes), Cards: a.Cards, Hours: positive(a.BatteryHours), Batteries: a.Batteries,
+		Warnings: append([]string{}, a.Warnings...), Notes: append([]string{}, a.Notes...),
+	}
+	if a.Rate.Num != 0 {
+		p.Rate = plan.RateLabel(a.Rate)
+	}
+	for _, c := range a.Clips {
+		p.Clips = append(p.Clips, clipJSON{plan.RateLabel(c.Rate), Float(c.ClipS)})
+	}
+	enc := json.NewEncoder(w)
+	enc.SetIndent("", "  ")
+	return enc.Encode(p)
+}

@@ -1,0 +1,261 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"stillspan/report/plan"
+)
+
+// TextOptions suit the summary to where it is read.
+type TextOptions struct {
+	Width int  // columns; 80 when 0
+	Color bool // bold headlines
+}
+
+// textRows is how many rows of a list a summary shows before it points to the
+// page.
+const textRows = 6
+
+type textWriter struct {
+	*bufio.Writer
+	o TextOptions
+}
+
+// WriteText writes the summary for a terminal: the verdict first.
+func WriteText(w io.Writer, r *Report, o TextOptions) error {
+	if o.Width == 0 {
+		o.Width = 80
+	}
+	t := &textWriter{bufio.NewWriter(w), o}
+	for i := range r.Sequences {
+		if i > 0 {
+			t.line("")
+		}
+		t.sequence(&r.Sequences[i])
+	}
+	if len(r.Sequences) == 0 {
+		t.line("No sequence found.")
+	}
+	t.line("")
+	for _, p := range r.NotFound {
+		t.line("Not found in this dump: %q, planned %d frames", p.Name, p.Frames)
+	}
+	for _, d := range r.Unreadable {
+		t.wrap("  ", "%s: %s. Try: %s", d.File, d.Problem, d.Try)
+	}
+	t.wrap("", "%s", tally(r))
+	for _, x := range r.Warnings {
+		t.wrap("", "Note: %s", x)
+	}
+	if unaccounted(r) {
+		t.line("")
+		t.wrap("", "%s", CautionWipe)
+	}
+	return t.Flush()
+}
+
+// CautionWipe stands wherever frames are unaccounted for.
+const CautionWipe = "Do not wipe the card: frames are unaccounted for. And one copy is no backup."
+
+// unaccounted tells whether frames may still be found on a card.
+func unaccounted(r *Report) bool {
+	if len(r.Unreadable) > 0 || len(r.NotFound) > 0 {
+		return true
+	}
+	for i := range r.Sequences {
+		s := &r.Sequences[i]
+		if len(s.Damaged) > 0 {
+			return true
+		}
+		for _, m := range s.Missing {
+			if m.Cause == "file-lost" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// tally counts what belongs to no sequence.
+func tally(r *Report) string {
+	parts := []string{fmt.Sprintf("%d sequence%s", len(r.Sequences), plural(len(r.Sequences)))}
+	if n := len(r.Loose); n > 0 {
+		parts = append(parts, fmt.Sprintf("%d loose still%s", n, plural(n)))
+	}
+	if len(r.Ignored) > 0 {
+		var ig []string
+		for _, g := range r.Ignored {
+			ig = append(ig, fmt.Sprintf("%d %s", g.Count, g.Kind))
+		}
+		parts = append(parts, "left alone: "+strings.Join(ig, ", "))
+	}
+	return strings.Join(parts, "; ") + "."
+}
+
+func plural(n int) string {
+	if n == 1 {
+		return ""
+	}
+	return "s"
+}
+
+func (t *textWriter) line(format string, args ...any) {
+	fmt.Fprintf(t, format+"\n", args...)
+}
+
+// wrap breaks a paragraph at the width, each line behind indent.
+func (t *textWriter) wrap(indent, format string, args ...any) {
+	col := 0
+	for _, word := range strings.Fields(fmt.Sprintf(format, args...)) {
+		switch {
+		case col == 0:
+			t.WriteString(indent + word)
+			col = len(indent) + len(word)
+		case col+1+len(word) > t.o.Width:
+			t.WriteString("\n" + indent + word)
+			col = len(indent) + len(word)
+		default:
+			t.WriteString(" " + word)
+			col += 1 + len(word)
+		}
+	}
+	if col > 0 {
+		t.WriteByte('\n')
+	}
+}
+
+func (t *textWriter) bold(s string) string {
+	if !t.o.Color {
+		return s
+	}
+	return "\x1b[1m" + s + "\x1b[0m"
+}
+
+func (t *textWriter) sequence(s *Sequence) {
+	title := s.ID
+	if s.Plan != nil {
+		title = s.Plan.Name + "  (" + s.ID + ")"
+	}
+	t.line("%s", t.bold(title))
+	t.line("  %s", t.bold(s.Headline))
+	t.row("stills", "%s to %s, %s", s.First, path0(s.Last), camera(s.Camera))
+	if !s.Start.IsZero() {
+		t.row("shot", "%s to %s", s.Start.Format("2006-01-02 15:04:05"), s.End.Format("15:04:05"))
+	}
+	t.row("interval", "%s", intervalText(s))
+	if l := s.Luminance; l.FlickerEVBefore.Known() {
+		text := fmt.Sprintf("%.3f EV rms as shot", float64(l.FlickerEVBefore))
+		switch {
+		case !l.Corrected:
+			text += ", left as it is"
+		case l.FlickerEVAfter.Known():
+			text += fmt.Sprintf(", %.3f smoothed", float64(l.FlickerEVAfter))
+		}
+		if l.Confidence != "" && l.Confidence != "good" {
+			text += "; confidence " + l.Confidence
+			if l.Why != "" {
+				text += ": " + l.Why
+			}
+		}
+		t.row("flicker", "%s", text)
+		if l.HighShareMax > 0.01 || l.LowShareMax > 0.05 {
+			t.row("exposure", "highlights clipped up to %.1f %%, shadows crushed up to %.1f %% of a frame", 100*float64(l.HighShareMax), 100*float64(l.LowShareMax))
+		}
+	}
+	if c := s.Render; c != nil {
+		state := "verified by ffprobe"
+		if !c.Verified {
+			state = "NOT as ordered"
+		}
+		t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, plan.FormatBytes(float64(c.Bytes)), state)
+		if c.Filled > 0 {
+			t.row("", "%s of it made up to fill gaps", frames(c.Filled))
+		}
+	}
+	for _, f := range s.Findings {
+		if f.Kind != "short" {
+			t.bullet(f.Text)
+		}
+	}
+	t.details(s)
+	for _, n := range append(append([]string{}, s.Notes...), s.Warnings...) {
+		t.bullet(n)
+	}
+}
+
+// details name the files behind the findings.
+func (t *textWriter) details(s *Sequence) {
+	var rows []string
+	for _, m := range s.Missing {
+		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", path0(m.After), m.Count, plan.FormatSeconds(float64(m.GapS)), causeText(m.Cause)))
+	}
+	for _, x := range s.Irregular {
+		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(abs(float64(x.OffsetS)))))
+	}
+	for _, d := range s.Damaged {
+		rows = append(rows, fmt.Sprintf("%s: %s", path0(d.File), d.Problem))
+	}
+	for i, r := range rows {
+		if i == textRows && len(rows) > textRows+1 {
+			t.line("      ... and %d more: --html or --json lists them", len(rows)-i)
+			return
+		}
+		t.wrap("      ", "%s", r)
+	}
+}
+
+func abs(v float64) float64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+func causeText(c string) string {
+	switch c {
+	case "not-fired":
+		return "never fired"
+	case "file-lost":
+		return "lost after being shot"
+	}
+	return "numbers only"
+}
+
+func (t *textWriter) row(label, format string, args ...any) {
+	t.line("  %-9s %s", label, fmt.Sprintf(format, args...))
+}
+
+func (t *textWriter) bullet(s string) {
+	t.wrap("    ", "- %s", s)
+}
+
+func camera(c Camera) string {
+	name := strings.TrimSpace(c.Make + " " + c.Model)
+	if name == "" {
+		name = "camera not stated"
+	}
+	if c.Serial != "" {
+		name += ", no. " + c.Serial
+	}
+	return name
+}
+
+func intervalText(s *Sequence) string {
+	if s.TimingNote != "" {
+		return s.TimingNote
+	}
+	text := fmt.Sprintf("%.3f +- %.3f s", float64(s.IntervalS), float64(s.IntervalUncertaintyS))
+	if s.Plan != nil && s.Plan.IntervalS.Known() {
+		text += fmt.Sprintf(", planned %s", plan.FormatSeconds(float64(s.Plan.IntervalS)))
+		if s.DriftSPerHour.Known() {
+			text += fmt.Sprintf(" (%+.1f s/h, %+.0f ppm)", float64(s.DriftSPerHour), float64(s.DriftPPM))
+		}
+	}
+	if s.ClockTickS >= 0.5 {
+		text += "; whole-second clock"
+	}
+	return text
+}
