@@ -38,7 +38,7 @@ func intervalChart(s *Sequence) template.HTML {
 		}
 	}
 	for _, x := range s.Irregular {
-		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(abs(float64(x.OffsetS)))))
+		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
 		if d.Frame > 0 {
@@ -66,7 +66,7 @@ func lightChart(s *Sequence) template.HTML {
 	l := &s.Luminance
 	desc := fmt.Sprintf("flicker %.3f EV rms as shot, %.3f corrected; %d exposure steps and %d short events marked",
 		float64(l.FlickerEVBefore), float64(l.FlickerEVAfter), len(l.Steps), len(l.Events))
-	p := newPlot("Light of each frame", desc, "EV below white", len(before), lo, hi)
+	p := newPlot("Light of each frame", desc, "EV (0 = white)", len(before), lo, hi)
 	for _, e := range l.Events {
 		p.band("event", float64(e.FirstFrame-1), float64(e.LastFrame-1), fmt.Sprintf("short event, %+.2f EV, kept as it is", float64(e.EV)))
 	}

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"stillspan/report/plan"
@@ -193,7 +194,7 @@ func (t *textWriter) details(s *Sequence) {
 		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", path0(m.After), m.Count, plan.FormatSeconds(float64(m.GapS)), causeText(m.Cause)))
 	}
 	for _, x := range s.Irregular {
-		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(abs(float64(x.OffsetS)))))
+		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
 		rows = append(rows, fmt.Sprintf("%s: %s", path0(d.File), d.Problem))
@@ -205,13 +206,6 @@ func (t *textWriter) details(s *Sequence) {
 		}
 		t.wrap("      ", "%s", r)
 	}
-}
-
-func abs(v float64) float64 {
-	if v < 0 {
-		return -v
-	}
-	return v
 }
 
 func causeText(c string) string {
@@ -247,7 +241,13 @@ func intervalText(s *Sequence) string {
 	if s.TimingNote != "" {
 		return s.TimingNote
 	}
-	text := fmt.Sprintf("%.3f +- %.3f s", float64(s.IntervalS), float64(s.IntervalUncertaintyS))
+	var text string
+	if u := float64(s.IntervalUncertaintyS); u > 0 {
+		d := min(max(1-int(math.Floor(math.Log10(u))), 1), 6) // two digits of the uncertainty
+		text = fmt.Sprintf("%.*f ± %.*f s", d, float64(s.IntervalS), d, u)
+	} else {
+		text = plan.FormatSeconds(float64(s.IntervalS))
+	}
 	if s.Plan != nil && s.Plan.IntervalS.Known() {
 		text += fmt.Sprintf(", planned %s", plan.FormatSeconds(float64(s.Plan.IntervalS)))
 		if s.DriftSPerHour.Known() {
