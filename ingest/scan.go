@@ -1,62 +1,73 @@
 package ingest
 
 import (
+	"cmp"
 	"context"
-	"errors"
-	"runtime"
-	"time"
+	"slices"
+	"sync/atomic"
 
-	"stillspan/ingest/timing"
+	"golang.org/x/sync/errgroup"
 )
-
-// Options are the thresholds by which a folder tree becomes sequences.
-type Options struct {
-	// Workers is how many headers are read at once; default one per CPU,
-	// range 1 to 256.
-	Workers int
-	// MinFrames is the shortest run called a sequence; shorter runs are
-	// loose. Default 5, range 2 to 100000.
-	MinFrames int
-	// A pause is a new sequence when it lasts more than BreakIntervals
-	// intervals and more than BreakMin.
-	BreakIntervals float64
-	BreakMin       time.Duration
-	// Timing holds the thresholds of the cadence fit.
-	Timing timing.Options
-}
-
-// DefaultOptions returns the documented defaults.
-func DefaultOptions() Options {
-	return Options{
-		Workers:        runtime.NumCPU(),
-		MinFrames:      5,
-		BreakIntervals: 30,
-		BreakMin:       2 * time.Minute,
-		Timing:         timing.DefaultOptions(),
-	}
-}
-
-// Validate says which option is out of its range.
-func (o Options) Validate() error {
-	switch {
-	case o.Workers < 1 || o.Workers > 256:
-		return errors.New("workers must be 1 to 256")
-	case o.MinFrames < 2 || o.MinFrames > 100000:
-		return errors.New("minimum frames must be 2 to 100000")
-	case !(o.BreakIntervals >= 2):
-		return errors.New("break intervals must be at least 2")
-	case o.BreakMin < 0:
-		return errors.New("break time must not be negative")
-	}
-	return o.Timing.Validate()
-}
 
 // Scan reads the stills under root and puts them in order. Findings about
 // single files are in the Dump; the error is for work that cannot go on.
-// progress, unless nil, is called from one goroutine as headers are read.
+// progress, unless nil, is called as headers are read, from several goroutines
+// but never twice at once for the same count; it must not block.
 func Scan(ctx context.Context, root string, opt Options, progress func(done, total int)) (*Dump, error) {
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	return nil, errors.New("not built yet")
+	w, err := walk(ctx, root)
+	if err != nil {
+		return nil, err
+	}
+	frames := w.pair()
+	if err := readAll(ctx, frames, opt.Workers, progress); err != nil {
+		return nil, err
+	}
+	d := &Dump{Root: root}
+	frames = w.dropCopies(frames)
+	for _, body := range bodies(frames) {
+		d.addBody(body, opt)
+	}
+	d.Unreadable = append(d.Unreadable, w.broken...)
+	slices.SortStableFunc(d.Sequences, func(a, b Sequence) int {
+		return cmp.Or(a.Frames[0].Facts.Taken.Compare(b.Frames[0].Facts.Taken), cmp.Compare(a.Frames[0].Name, b.Frames[0].Name))
+	})
+	nameSequences(d.Sequences)
+	for _, list := range [][]Frame{d.Loose, d.Unreadable} {
+		slices.SortStableFunc(list, func(a, b Frame) int { return cmp.Compare(a.Name, b.Name) })
+	}
+	for kind, n := range w.ignored {
+		d.Ignored = append(d.Ignored, Ignored{kind, n})
+	}
+	slices.SortFunc(d.Ignored, func(a, b Ignored) int { return cmp.Compare(a.Kind, b.Kind) })
+	return d, nil
+}
+
+// readAll fills in the facts of all frames with a fixed number of workers.
+// Each worker writes only the frames it draws, so their order stays.
+func readAll(ctx context.Context, frames []Frame, workers int, progress func(done, total int)) error {
+	group, ctx := errgroup.WithContext(ctx)
+	var next, done atomic.Int64
+	for range min(workers, max(1, len(frames))) {
+		group.Go(func() error {
+			words := make(map[string]string)
+			for {
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				i := int(next.Add(1)) - 1
+				if i >= len(frames) {
+					return nil
+				}
+				readFrame(&frames[i])
+				share(words, &frames[i].Facts)
+				if n := done.Add(1); progress != nil {
+					progress(int(n), len(frames))
+				}
+			}
+		})
+	}
+	return group.Wait()
 }

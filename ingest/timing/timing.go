@@ -22,6 +22,9 @@ const (
 	NotFired   Cause = "not-fired"   // numbers run on, time skips
 	FileLost   Cause = "file-lost"   // numbers and time skip alike
 	NumberSkip Cause = "number-skip" // numbers skip, time does not
+	// Unknown is a skip in time between frames whose names carry no usable
+	// number, so that never fired and lost afterwards look alike.
+	Unknown Cause = "unknown"
 )
 
 // Gap is a run of missing frames after shot index After.
@@ -49,6 +52,19 @@ type Irregular struct {
 	OffsetS float64
 }
 
+// Delay is a frame that came late (or early, ByS below zero) together with
+// every frame after it: the cadence started anew from there.
+type Delay struct {
+	Index int // the first frame of the new start
+	ByS   float64
+}
+
+// Change is a shot from which on another interval holds.
+type Change struct {
+	Index      int
+	FromS, ToS float64
+}
+
 // Result is a fitted cadence.
 type Result struct {
 	// Judged is false when there are too few times for a cadence, or none is
@@ -66,6 +82,14 @@ type Result struct {
 	Slot      []int
 	Gaps      []Gap
 	Irregular []Irregular
+	Delays    []Delay
+	// Changes is empty for a cadence that held; otherwise IntervalS is that
+	// of the longest stretch.
+	Changes []Change
+	// FreeRunning is set when each frame was timed from the one before and
+	// not by a steady clock, so that departures add up. JitterRMSS is then
+	// the scatter of single steps and IntervalS their mean.
+	FreeRunning bool
 	// TooLong lists shots whose exposure does not fit in the interval.
 	TooLong []int
 }

@@ -1,0 +1,67 @@
+package ingest
+
+import (
+	"errors"
+	"runtime"
+	"time"
+
+	"stillspan/ingest/timing"
+)
+
+// Options are the thresholds by which a folder tree becomes sequences.
+type Options struct {
+	// Workers is how many headers are read at once. Default one per CPU,
+	// range 1 to 256.
+	Workers int
+	// MinFrames is the shortest run called a sequence; shorter runs are
+	// loose. Default 5, range 2 to 100000.
+	MinFrames int
+	// A pause is the end of a sequence when it lasts longer than
+	// BreakIntervals intervals and longer than BreakMin. The defaults, 30 and
+	// 2 min, leave a few missed frames, a battery or a card change inside.
+	// Ranges: at least 2; not negative.
+	BreakIntervals float64
+	BreakMin       time.Duration
+	// FocalTolerance is how far the focal length may stray, as a fraction,
+	// before it is another framing; zooms report it with a little noise.
+	// Default 0.03, range 0 to 0.5.
+	FocalTolerance float64
+	// OddRun is the longest run of frames of another size, orientation or
+	// focal length in the midst of a sequence that stays part of it (as
+	// "wrong-size" where the size differs). Default 2, range 0 to 100.
+	OddRun int
+	// Timing holds the thresholds of the cadence fit.
+	Timing timing.Options
+}
+
+// DefaultOptions returns the documented defaults.
+func DefaultOptions() Options {
+	return Options{
+		Workers:        min(runtime.NumCPU(), 256),
+		MinFrames:      5,
+		BreakIntervals: 30,
+		BreakMin:       2 * time.Minute,
+		FocalTolerance: 0.03,
+		OddRun:         2,
+		Timing:         timing.DefaultOptions(),
+	}
+}
+
+// Validate says which option is out of its range.
+func (o Options) Validate() error {
+	switch {
+	case o.Workers < 1 || o.Workers > 256:
+		return errors.New("workers must be 1 to 256")
+	case o.MinFrames < 2 || o.MinFrames > 100000:
+		return errors.New("minimum frames must be 2 to 100000")
+	case !(o.BreakIntervals >= 2):
+		return errors.New("break intervals must be at least 2")
+	case o.BreakMin < 0:
+		return errors.New("break time must not be negative")
+	case !(o.FocalTolerance >= 0 && o.FocalTolerance <= 0.5):
+		return errors.New("focal tolerance must be 0 to 0.5")
+	case o.OddRun < 0 || o.OddRun > 100:
+		return errors.New("odd run must be 0 to 100 frames")
+	}
+	return o.Timing.Validate()
+}

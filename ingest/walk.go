@@ -1,0 +1,251 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+var (
+	stillExt = set("jpg", "jpeg", "jpe", "png", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl")
+	rawExt   = set("dng", "cr2", "cr3", "crw", "nef", "nrw", "arw", "sr2", "orf", "rw2", "pef", "raf", "mrw", "x3f", "srw", "iiq", "3fr", "raw")
+	videoExt = set("mov", "mp4", "m4v", "avi", "mts", "m2ts", "mpg", "mpeg", "3gp", "mkv", "mxf", "webm")
+	sideExt  = set("xmp", "thm", "dop", "pp3", "aae", "lrv", "ctg", "cos", "on1", "wav", "xml", "gpx")
+)
+
+func set(words ...string) map[string]bool {
+	m := make(map[string]bool, len(words))
+	for _, w := range words {
+		m[w] = true
+	}
+	return m
+}
+
+// tree is what the walk found.
+type tree struct {
+	files   []Frame // stills and raw files, in name order, not yet read
+	broken  []Frame // folders and files that cannot be opened, things that are no files
+	ignored map[string]int
+}
+
+// walk lists the stills under root without opening any. Linked folders are
+// not followed, so a loop of links cannot hold it; a linked file counts once,
+// unless the file itself lies in the tree too.
+func walk(ctx context.Context, root string) (*tree, error) {
+	info, err := os.Stat(root)
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+	}
+	if !info.IsDir() {
+		return nil, fmt.Errorf("%q is a file, not a folder of stills", root)
+	}
+	// The root itself may be a link; its target is walked.
+	start, err := filepath.EvalSymlinks(root)
+	if err != nil {
+		return nil, fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+	}
+	t := &tree{ignored: make(map[string]int)}
+	var links []Frame
+	err = filepath.WalkDir(start, func(path string, entry fs.DirEntry, err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		rel, relErr := filepath.Rel(start, path)
+		if relErr != nil {
+			return relErr
+		}
+		f := Frame{Path: filepath.Join(root, rel), Name: filepath.ToSlash(rel), Number: -1}
+		if err != nil {
+			if path == start {
+				return fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+			}
+			f.Problem = openProblem(err)
+			t.broken = append(t.broken, f)
+			return nil
+		}
+		hidden := path != start && strings.HasPrefix(entry.Name(), ".")
+		if entry.IsDir() {
+			if hidden {
+				t.ignored["hidden"]++
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		if hidden {
+			t.ignored["hidden"]++
+			return nil
+		}
+		if kind := ignoredKind(entry.Name()); kind != "" {
+			t.ignored[kind]++
+			return nil
+		}
+		if entry.Type()&fs.ModeSymlink != 0 {
+			links = append(links, f)
+			return nil
+		}
+		t.add(f, entry.Info)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	t.addLinks(links)
+	return t, nil
+}
+
+// ignoredKind is the kind under which a file is counted and left alone, or
+// empty for a still.
+func ignoredKind(name string) string {
+	switch ext := extension(name); {
+	case stillExt[ext] || rawExt[ext]:
+		return ""
+	case videoExt[ext]:
+		return "video"
+	case sideExt[ext]:
+		return "sidecar"
+	}
+	return "other"
+}
+
+func extension(name string) string {
+	return strings.ToLower(strings.TrimPrefix(filepath.Ext(name), "."))
+}
+
+// add lists a file, or as broken what is no regular file: a pipe or a device
+// is never opened, since that could block for ever.
+func (t *tree) add(f Frame, stat func() (fs.FileInfo, error)) {
+	info, err := stat()
+	switch {
+	case err != nil:
+		f.Problem = openProblem(err)
+		t.broken = append(t.broken, f)
+	case !info.Mode().IsRegular():
+		f.Problem = &Problem{"not-a-file", "it is a pipe, a device or a folder and not a picture", "remove it from the folder"}
+		t.broken = append(t.broken, f)
+	default:
+		f.Size, f.ModTime = info.Size(), info.ModTime()
+		t.files = append(t.files, f)
+	}
+}
+
+func (t *tree) addLinks(links []Frame) {
+	if len(links) == 0 {
+		return
+	}
+	var seen []fs.FileInfo
+	for _, f := range t.files {
+		if info, err := os.Stat(f.Path); err == nil {
+			seen = append(seen, info)
+		}
+	}
+	for _, f := range links {
+		info, err := os.Stat(f.Path)
+		if err == nil && info.IsDir() {
+			t.ignored["other"]++
+			continue
+		}
+		if err == nil && containsFile(seen, info) {
+			t.ignored["copy"]++
+			continue
+		}
+		t.add(f, func() (fs.FileInfo, error) { return info, err })
+		if err == nil {
+			seen = append(seen, info)
+		}
+	}
+}
+
+func containsFile(list []fs.FileInfo, info fs.FileInfo) bool {
+	for _, other := range list {
+		if os.SameFile(other, info) {
+			return true
+		}
+	}
+	return false
+}
+
+// plain takes the call and the path off an error that is told with its path.
+func plain(err error) error {
+	var pathErr *fs.PathError
+	if errors.As(err, &pathErr) {
+		return pathErr.Err
+	}
+	return err
+}
+
+// openProblem tells why a file could not be opened or read.
+func openProblem(err error) *Problem {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return &Problem{"vanished", "it is no longer there", "check that the drive is still connected and copy the card again"}
+	case errors.Is(err, fs.ErrPermission):
+		return &Problem{"unreadable", "you have no permission to read it", "give yourself permission to read it, or copy the card again"}
+	}
+	return &Problem{"unreadable", fmt.Sprintf("it cannot be read (%v)", plain(err)), "copy it again from the card"}
+}
+
+// pair joins raw and picture of one shot (same folder and base name) into one
+// frame. The JPEG is opened where there is one.
+func (t *tree) pair() []Frame {
+	at := make(map[string]int, len(t.files))
+	var frames []Frame
+	for _, f := range t.files {
+		key := strings.ToLower(strings.TrimSuffix(f.Name, filepath.Ext(f.Name)))
+		i, found := at[key]
+		if !found {
+			at[key] = len(frames)
+			frames = append(frames, f)
+			continue
+		}
+		have := &frames[i]
+		newRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
+		switch {
+		case newRaw && !haveRaw && have.Raw == "":
+			have.Raw = f.Path
+			t.ignored["raw companion"]++
+		case haveRaw && !newRaw:
+			f.Raw = have.Path
+			frames[i] = f
+			t.ignored["raw companion"]++
+		case haveRaw == newRaw && extension(f.Name) != extension(have.Name):
+			t.ignored["copy"]++ // JPEG beside HEIF: one shot written twice
+			if ext := extension(f.Name); ext == "jpg" || ext == "jpeg" {
+				f.Raw = have.Raw
+				frames[i] = f
+			}
+		default:
+			frames = append(frames, f)
+		}
+	}
+	return frames
+}
+
+var copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
+
+// dropCopies leaves out files named as a copy of another in the same folder
+// that are of the same size and time as it.
+func (t *tree) dropCopies(frames []Frame) []Frame {
+	at := make(map[string]int, len(frames))
+	for i, f := range frames {
+		at[strings.ToLower(f.Name)] = i
+	}
+	kept := make([]Frame, 0, len(frames))
+	for _, f := range frames {
+		ext := filepath.Ext(f.Name)
+		base := strings.TrimSuffix(f.Name, ext)
+		if mark := copyMark.FindString(base); mark != "" {
+			i, found := at[strings.ToLower(strings.TrimSuffix(base, mark)+ext)]
+			if found && frames[i].Size == f.Size && frames[i].Facts.Taken.Equal(f.Facts.Taken) {
+				t.ignored["copy"]++
+				continue
+			}
+		}
+		kept = append(kept, f)
+	}
+	return kept
+}
