@@ -6,352 +6,351 @@ import (
 	"math"
 	"path"
 	"slices"
-	"time"
 
 	"stillspan/assemble"
-	"stillspan/deflicker"
+	"stillspan/deflicker/flash"
 	"stillspan/ingest"
-	"stillspan/ingest/meta"
 	"stillspan/ingest/timing"
 	"stillspan/report/plan"
 )
 
-// A drift from the planned interval is a finding when it is beyond both: this
-// share of the interval, one and a half frames in 300, and this many standard
-// deviations of the fit.
+// A drift is a finding when it is beyond both of these: what a plan's interval
+// may be off by without harm, and what the fit can tell from none.
 const (
-	driftShare  = 0.005
+	driftShare  = 0.002 // of the planned interval
 	driftSigmas = 3
 )
 
-// biggestCorrections is how many of the largest corrections are listed.
-const biggestCorrections = 8
+// biggest is how many corrections are listed by size.
+const biggest = 8
 
 // Build sets planned against shot.
 func Build(in Input) *Report {
 	r := &Report{
-		Version: Version, Root: in.Dump.Root, Made: Stamp{in.Made.Truncate(time.Second), true},
+		Version: Version, Root: in.Dump.Root, Made: Stamp{Time: in.Made, HasOffset: true},
 		Sequences: []Sequence{}, Loose: []string{}, Ignored: []Ignored{}, Unreadable: []Damage{}, NotFound: []Plan{},
-		Warnings: slices.Clone(in.Warnings), Findings: []Finding{},
+		Warnings: append([]string{}, in.Warnings...), Findings: []Finding{},
 	}
-	if r.Warnings == nil {
-		r.Warnings = []string{}
+	for i := range in.Dump.Sequences {
+		r.Sequences = append(r.Sequences, in.sequence(i))
 	}
 	for _, f := range in.Dump.Loose {
 		r.Loose = append(r.Loose, f.Name)
 	}
 	for _, g := range in.Dump.Ignored {
-		r.Ignored = append(r.Ignored, Ignored{g.Kind, g.Count})
+		r.Ignored = append(r.Ignored, Ignored(g))
 	}
-	for i := range in.Dump.Unreadable {
-		if d, bad := problemOf(&in.Dump.Unreadable[i], -1, nil); bad {
-			r.Unreadable = append(r.Unreadable, d)
+	for _, f := range in.Dump.Unreadable {
+		d := Damage{File: f.Name, Left: unknown}
+		if f.Problem != nil {
+			d.Kind, d.Problem, d.Try = f.Problem.Kind, f.Problem.Text, f.Problem.Try
+		}
+		r.Unreadable = append(r.Unreadable, d)
+	}
+	if n := len(r.Unreadable); n > 0 {
+		r.Findings = append(r.Findings, Finding{
+			Kind: "unreadable", Text: fmt.Sprintf("%s could not be read and belong%s to no sequence", files(n), verbS(n)),
+			Advice: "Look for " + them(n) + " on the card before wiping it.",
+		})
+	}
+	if in.Plan != nil {
+		for _, j := range in.Match.NotFound {
+			s := &in.Plan.Shoots[j]
+			r.NotFound = append(r.NotFound, planOf(s, in.rate(-1), ""))
+			r.Findings = append(r.Findings, Finding{
+				Kind: "not-found", Text: fmt.Sprintf("planned shoot %q was not found in this dump", s.Name),
+				Advice: "Is there another card? Do not wipe any until it is found.",
+			})
 		}
 	}
-	for _, j := range in.Match.NotFound {
-		r.NotFound = append(r.NotFound, planOf(&in.Plan.Shoots[j], in.Rate))
-	}
-	for i := range in.Dump.Sequences {
-		var w Work
-		if i < len(in.Work) {
-			w = in.Work[i]
-		}
-		var shoot *plan.Shoot
-		var how plan.How
-		if in.Plan != nil && i < len(in.Match.Shoot) && in.Match.Shoot[i] >= 0 {
-			shoot, how = &in.Plan.Shoots[in.Match.Shoot[i]], in.Match.How[i]
-		}
-		r.Sequences = append(r.Sequences, buildSequence(&in.Dump.Sequences[i], &w, shoot, how, in.Rate))
-	}
-	r.Findings = append(r.Findings, runFindings(r)...)
 	return r
 }
 
-// builder holds what the parts of one sequence are made from.
-type builder struct {
-	seq   *ingest.Sequence
-	work  *Work
-	shoot *plan.Shoot
-	out   *Sequence
-	rate  assemble.Rate
+func files(n int) string {
+	if n == 1 {
+		return "1 file"
+	}
+	return fmt.Sprintf("%d files", n)
 }
 
-func buildSequence(seq *ingest.Sequence, w *Work, shoot *plan.Shoot, how plan.How, fallback assemble.Rate) Sequence {
-	s := Sequence{
-		ID: seq.ID, Frames: len(seq.Frames), Missing: []Missing{}, Irregular: []Irregular{}, TooLong: []TooLong{},
-		Settings: []Setting{}, SettingsChanges: []SettingChange{}, Damaged: []Damage{}, Remedies: []Remedy{},
-		Flashes: []Flash{}, Findings: []Finding{}, Notes: append([]string{}, seq.Notes...),
-		Warnings: append([]string{}, w.Warnings...), Rows: []Row{},
-		pictures: pictures{w.Strip, w.Before, w.After, w.ZonePicture},
+func frames(n int) string {
+	if n == 1 {
+		return "1 frame"
 	}
-	b := builder{seq: seq, work: w, shoot: shoot, out: &s, rate: playbackRate(w, shoot, fallback)}
-	if n := len(seq.Frames); n > 0 {
-		first, last := &seq.Frames[0], &seq.Frames[n-1]
-		s.First, s.Last, s.Folder = first.Name, last.Name, path.Dir(first.Name)
-		s.Camera = Camera{first.Facts.Make, first.Facts.Model, first.Facts.Serial, first.Facts.Lens}
-		s.Start, s.End = stampOf(&first.Facts), stampOf(&last.Facts)
-	}
-	if shoot != nil {
-		p := planOf(shoot, b.rate)
-		p.MatchedBy = string(how)
-		s.Plan = &p
-	}
-	b.timing()
-	b.damage()
-	b.rows()
-	b.settings()
-	b.luminance()
-	b.clip()
-	b.delivered()
-	b.findings()
-	return s
+	return fmt.Sprintf("%d frames", n)
 }
 
-// playbackRate is the clip's own, else the one ordered, else the plan's, else
-// the run's, else 24.
-func playbackRate(w *Work, shoot *plan.Shoot, fallback assemble.Rate) assemble.Rate {
+func verbS(n int) string {
+	if n == 1 {
+		return "s"
+	}
+	return ""
+}
+
+func them(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
+}
+
+func (in *Input) work(i int) *Work {
+	if i >= 0 && i < len(in.Work) {
+		return &in.Work[i]
+	}
+	return &Work{}
+}
+
+func (in *Input) shoot(i int) *plan.Shoot {
+	if in.Plan == nil || i < 0 || i >= len(in.Match.Shoot) || in.Match.Shoot[i] < 0 {
+		return nil
+	}
+	return &in.Plan.Shoots[in.Match.Shoot[i]]
+}
+
+// rate is the playback rate of sequence i: ordered, the clip's, the plan's, 24.
+func (in *Input) rate(i int) assemble.Rate {
+	w, s := in.work(i), in.shoot(i)
 	switch {
-	case w.Clip != nil && w.Clip.Rate.Num > 0:
+	case w.Clip != nil && w.Clip.Rate.Num != 0:
 		return w.Clip.Rate
-	case w.Rate.Num > 0:
+	case w.Rate.Num != 0:
 		return w.Rate
-	case shoot != nil && shoot.Rate.Num > 0:
-		return shoot.Rate
-	case fallback.Num > 0:
-		return fallback
+	case in.Rate.Num != 0:
+		return in.Rate
+	case s != nil && s.Rate.Num != 0:
+		return s.Rate
 	}
 	return assemble.Rate{Num: 24, Den: 1}
 }
 
-// planOf takes the playback rate of shoots that state none from fallback.
-func planOf(s *plan.Shoot, fallback assemble.Rate) Plan {
-	rate := s.Rate
-	if rate.Num == 0 {
-		rate = fallback
+func planOf(s *plan.Shoot, rate assemble.Rate, by plan.How) Plan {
+	if s.Rate.Num != 0 {
+		rate = s.Rate
 	}
-	if rate.Num == 0 {
-		rate = assemble.Rate{Num: 24, Den: 1}
-	}
-	p := Plan{Name: s.Name, Frames: s.Frames, IntervalS: positive(s.IntervalS), Rate: rate.String(), ClipS: positive(s.ClipS)}
+	p := Plan{Name: s.Name, Frames: s.Frames, IntervalS: positive(s.IntervalS), Rate: plan.RateLabel(rate), ClipS: positive(s.ClipS), MatchedBy: string(by)}
 	if !p.ClipS.Known() && s.Frames > 0 {
 		p.ClipS = Float(float64(s.Frames) / rate.FPS())
 	}
 	return p
 }
 
-func stampOf(f *meta.Facts) Stamp { return Stamp{f.Taken, f.HasOffset} }
+// builder gathers one sequence.
+type builder struct {
+	in   *Input
+	i    int
+	seq  *ingest.Sequence
+	w    *Work
+	rate assemble.Rate
+	out  Sequence
+}
 
-func (b *builder) file(i int) string {
-	if i < 0 || i >= len(b.seq.Frames) {
+func (in *Input) sequence(i int) Sequence {
+	b := &builder{in: in, i: i, seq: &in.Dump.Sequences[i], w: in.work(i), rate: in.rate(i)}
+	b.head()
+	b.timing()
+	b.settings()
+	b.damage()
+	b.light()
+	b.plan()
+	b.clip()
+	b.rows()
+	b.findings()
+	b.out.pictures = pictures{b.w.Strip, b.w.Before, b.w.After, b.w.ZonePicture}
+	b.out.Notes = append([]string{}, b.seq.Notes...)
+	b.out.Warnings = append([]string{}, b.w.Warnings...)
+	return b.out
+}
+
+func (b *builder) name(k int) string {
+	if k < 0 || k >= len(b.seq.Frames) {
 		return ""
 	}
-	return b.seq.Frames[i].Name
+	return b.seq.Frames[k].Name
+}
+
+func (b *builder) head() {
+	fr := b.seq.Frames
+	b.out = Sequence{ID: b.seq.ID, Frames: len(fr)}
+	if len(fr) == 0 {
+		return
+	}
+	b.out.First, b.out.Last = fr[0].Name, fr[len(fr)-1].Name
+	b.out.Folder = path.Dir(fr[0].Name)
+	for k := range fr {
+		f := &fr[k].Facts
+		if b.out.Camera == (Camera{}) {
+			b.out.Camera = Camera{f.Make, f.Model, f.Serial, f.Lens}
+		}
+		if f.Taken.IsZero() {
+			continue
+		}
+		s := Stamp{f.Taken, f.HasOffset}
+		if b.out.Start.IsZero() {
+			b.out.Start = s
+		}
+		b.out.End = s
+	}
+}
+
+// Advice on frames that are not there, by cause.
+var advice = map[timing.Cause]string{
+	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
+	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
+	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence.",
 }
 
 func (b *builder) timing() {
-	t, s := &b.seq.Timing, b.out
-	s.IntervalS, s.IntervalUncertaintyS, s.JitterRMSS, s.ClockTickS = unknown, unknown, unknown, unknown
-	s.DriftSPerHour, s.DriftPPM = unknown, unknown
-	for _, g := range t.Gaps {
-		s.Missing = append(s.Missing, Missing{
-			After: b.file(g.After), Frame: g.After + 1, Count: g.Count, GapS: Float(g.GapS),
-			Cause: string(g.Cause), Advice: gapAdvice(g.Cause),
-		})
-	}
-	for _, i := range t.TooLong {
-		if i < len(b.seq.Frames) {
-			s.TooLong = append(s.TooLong, TooLong{b.file(i), i + 1, positive(b.seq.Frames[i].Facts.ExposureS)})
-		}
-	}
+	t := &b.seq.Timing
+	b.out.IntervalS, b.out.IntervalUncertaintyS = unknown, unknown
+	b.out.DriftSPerHour, b.out.DriftPPM, b.out.JitterRMSS = unknown, unknown, unknown
+	b.out.ClockTickS = positive(t.TickS)
+	b.out.Missing, b.out.Irregular, b.out.TooLong = []Missing{}, []Irregular{}, []TooLong{}
 	if !t.Judged {
-		s.TimingNote = cmp.Or(t.Why, "timing was not judged")
-		return
+		b.out.TimingNote = cmp.Or(t.Why, "timing could not be judged")
+	} else {
+		b.out.IntervalS, b.out.IntervalUncertaintyS = positive(t.IntervalS), Float(t.UncertaintyS)
+		b.out.JitterRMSS = Float(t.JitterRMSS)
 	}
-	s.IntervalS, s.IntervalUncertaintyS = Float(t.IntervalS), Float(t.UncertaintyS)
-	s.JitterRMSS, s.ClockTickS = Float(t.JitterRMSS), Float(t.TickS)
+	for _, g := range t.Gaps {
+		b.out.Missing = append(b.out.Missing, Missing{b.name(g.After), g.After + 1, g.Count, Float(g.GapS), string(g.Cause), advice[g.Cause]})
+	}
 	for _, x := range t.Irregular {
-		s.Irregular = append(s.Irregular, Irregular{b.file(x.Index), x.Index + 1, string(x.Kind), Float(x.OffsetS)})
+		b.out.Irregular = append(b.out.Irregular, Irregular{b.name(x.Index), x.Index + 1, string(x.Kind), Float(x.OffsetS)})
 	}
-	for _, d := range t.Delays {
-		s.Notes = append(s.Notes, fmt.Sprintf("From frame %d (%s) on, every frame is %s: the cadence began anew there.",
-			d.Index+1, b.file(d.Index), lateEarly(d.ByS)))
+	for _, k := range t.TooLong {
+		b.out.TooLong = append(b.out.TooLong, TooLong{b.name(k), k + 1, Float(b.seq.Frames[k].Facts.ExposureS)})
 	}
-	for _, c := range t.Changes {
-		s.Notes = append(s.Notes, fmt.Sprintf("From frame %d (%s) on the interval is %s, before it was %s.",
-			c.Index+1, b.file(c.Index), plan.FormatSeconds(c.ToS), plan.FormatSeconds(c.FromS)))
-	}
-	if t.FreeRunning {
-		s.Notes = append(s.Notes, "Each frame was timed from the one before, so delays add up; jitter is the scatter of single steps.")
-	}
-	if b.shoot != nil && b.shoot.IntervalS > 0 {
-		perHour, ppm := timing.Drift(t.IntervalS, b.shoot.IntervalS)
-		s.DriftSPerHour, s.DriftPPM = Float(perHour), Float(ppm)
-		off := math.Abs(t.IntervalS - b.shoot.IntervalS)
-		s.DriftMatters = off > driftShare*b.shoot.IntervalS && off > driftSigmas*t.UncertaintyS
-	}
-}
-
-func lateEarly(s float64) string {
-	if s < 0 {
-		return plan.FormatSeconds(-s) + " early"
-	}
-	return plan.FormatSeconds(s) + " late"
-}
-
-// problemOf is what is wrong with a frame, from its headers or from decoding.
-func problemOf(f *ingest.Frame, i int, found map[int]Damage) (Damage, bool) {
-	if p := f.Problem; p != nil {
-		return Damage{File: f.Name, Frame: i + 1, Kind: p.Kind, Problem: p.Text, Try: p.Try, Left: unknown}, true
-	}
-	d, bad := found[i]
-	d.File, d.Frame = f.Name, i+1
-	return d, bad
 }
 
 func (b *builder) damage() {
-	for i := range b.seq.Frames {
-		if d, bad := problemOf(&b.seq.Frames[i], i, b.work.Damage); bad {
+	b.out.Damaged = []Damage{}
+	for k := range b.seq.Frames {
+		f := &b.seq.Frames[k]
+		if d, ok := b.w.Damage[k]; ok {
+			d.File, d.Frame = f.Name, k+1
 			b.out.Damaged = append(b.out.Damaged, d)
+		} else if f.Problem != nil {
+			b.out.Damaged = append(b.out.Damaged, Damage{f.Name, k + 1, f.Problem.Kind, f.Problem.Text, f.Problem.Try, unknown})
 		}
 	}
 }
 
-// at is v[i], or NaN where there is none.
-func at(v []float64, i int) float64 {
-	if i < len(v) {
-		return v[i]
+func (b *builder) light() {
+	l := &b.out.Luminance
+	*l = Luminance{
+		FlickerEVBefore: unknown, FlickerEVAfter: unknown,
+		HighShareMax: unknown, HighShareMean: unknown, LowShareMax: unknown, LowShareMean: unknown,
+		Steps: []Step{}, Events: []Event{}, Biggest: []Correction{},
 	}
-	return math.NaN()
-}
-
-func (b *builder) rows() {
-	t, w := &b.seq.Timing, b.work
-	var before time.Time
-	var start time.Time
-	for i := range b.seq.Frames {
-		f := &b.seq.Frames[i]
-		row := Row{
-			File: f.Name, Number: f.Number, Time: stampOf(&f.Facts), Slot: -1, OffsetS: unknown, StepS: unknown,
-			ShutterS: positive(f.Facts.ExposureS), FNumber: positive(f.Facts.FNumber), ISO: positive(f.Facts.ISO),
-			LumEV: Float(at(w.Curve.LumEV, i)), CorrectionEV: unknown,
-			HighShare: Float(at(w.HighShare, i)), LowShare: Float(at(w.LowShare, i)),
-		}
-		if w.Measured {
-			row.CorrectionEV = Float(at(w.Result.CorrectionEV, i))
-		}
-		if now := f.Facts.Taken; !now.IsZero() {
-			if start.IsZero() {
-				start = now
-			}
-			if !before.IsZero() {
-				row.StepS = Float(now.Sub(before).Seconds())
-			}
-			before = now
-		}
-		if t.Judged && i < len(t.Slot) {
-			row.Slot = t.Slot[i]
-		}
-		if d, bad := problemOf(f, i, w.Damage); bad {
-			row.Problem = d.Problem
-		}
-		b.out.Rows = append(b.out.Rows, row)
-	}
-	if t.Judged && !start.IsZero() && !t.FreeRunning {
-		b.offsets()
-	}
-}
-
-// offsets gives each frame's departure from its place in the cadence. The
-// fit's zero is not needed: the median departure is taken for the cadence.
-func (b *builder) offsets() {
-	t := &b.seq.Timing
-	var at0 time.Time
-	var all []float64
-	off := make([]float64, len(b.out.Rows))
-	for i := range b.out.Rows {
-		r := &b.out.Rows[i]
-		off[i] = math.NaN()
-		if r.Time.IsZero() || r.Slot < 0 {
-			continue
-		}
-		if at0.IsZero() {
-			at0 = r.Time.Time
-		}
-		off[i] = r.Time.Sub(at0).Seconds() - float64(r.Slot)*t.IntervalS
-		all = append(all, off[i])
-	}
-	if len(all) == 0 {
-		return
-	}
-	slices.Sort(all)
-	for i := range off {
-		b.out.Rows[i].OffsetS = Float(math.Round((off[i]-all[len(all)/2])*1e4) / 1e4)
-	}
-}
-
-func (b *builder) luminance() {
-	l, w := &b.out.Luminance, b.work
-	l.FlickerEVBefore, l.FlickerEVAfter = unknown, unknown
-	l.Steps, l.Events, l.Biggest = []Step{}, []Event{}, []Correction{}
-	l.HighShareMax, l.HighShareMean = maxMean(w.HighShare)
-	l.LowShareMax, l.LowShareMean = maxMean(w.LowShare)
-	l.Zone, l.Source = w.Zone, w.Source
+	w := b.w
 	if !w.Measured {
 		return
 	}
-	r := &w.Result
-	l.Corrected, l.Local = !w.Uncorrected, w.Local
-	l.FlickerEVBefore, l.FlickerEVAfter = Float(r.FlickerBefore), Float(r.FlickerAfter)
-	l.Confidence, l.Why = r.Confidence, r.Why
-	for _, s := range r.Steps {
-		l.Steps = append(l.Steps, Step{b.file(s.Frame), s.Frame + 1, Float(s.EV), Float(s.LabelEV)})
+	l.Source, l.Zone, l.Local, l.Corrected = w.Source, w.Zone, w.Local, !w.Uncorrected
+	l.Confidence, l.Why = w.Result.Confidence, w.Result.Why
+	l.FlickerEVBefore, l.FlickerEVAfter = Float(w.Result.FlickerBefore), Float(w.Result.FlickerAfter)
+	if w.Uncorrected {
+		l.FlickerEVAfter = l.FlickerEVBefore
 	}
-	for _, e := range r.Events {
-		l.Events = append(l.Events, Event{b.file(e.First), b.file(e.Last), e.First + 1, e.Last + 1, Float(e.EV)})
+	l.HighShareMax, l.HighShareMean = peakAndMean(w.HighShare)
+	l.LowShareMax, l.LowShareMean = peakAndMean(w.LowShare)
+	for _, s := range w.Result.Steps {
+		l.Steps = append(l.Steps, Step{b.name(s.Frame), s.Frame + 1, Float(s.EV), Float(s.LabelEV)})
 	}
-	l.Biggest = b.biggest(r)
-}
-
-// biggest lists the frames corrected most, largest first; corrections that no
-// eye sees, below 0.01 EV, are left out.
-func (b *builder) biggest(r *deflicker.Result) []Correction {
-	out := []Correction{}
-	for i, ev := range r.CorrectionEV {
-		if math.Abs(ev) >= 0.01 && !math.IsInf(ev, 0) {
-			out = append(out, Correction{b.file(i), i + 1, Float(ev)})
+	for _, e := range w.Result.Events {
+		l.Events = append(l.Events, Event{b.name(e.First), b.name(e.Last), e.First + 1, e.Last + 1, Float(e.EV)})
+	}
+	for k, ev := range w.Result.CorrectionEV {
+		if math.Abs(ev) >= 0.005 && !w.Uncorrected {
+			l.Biggest = append(l.Biggest, Correction{b.name(k), k + 1, Float(ev)})
 		}
 	}
-	slices.SortStableFunc(out, func(a, c Correction) int {
+	slices.SortStableFunc(l.Biggest, func(a, c Correction) int {
 		return cmp.Compare(math.Abs(float64(c.EV)), math.Abs(float64(a.EV)))
 	})
-	return slices.Clip(out[:min(len(out), biggestCorrections)])
+	l.Biggest = l.Biggest[:min(biggest, len(l.Biggest))]
 }
 
-func maxMean(v []float64) (most, mean Float) {
-	var sum float64
+func peakAndMean(v []float64) (peak, mean Float) {
 	n := 0
-	top := math.Inf(-1)
 	for _, x := range v {
-		if !math.IsNaN(x) {
-			sum, n, top = sum+x, n+1, math.Max(top, x)
+		if math.IsNaN(x) {
+			continue
 		}
+		if n == 0 || x > float64(peak) {
+			peak = Float(x)
+		}
+		mean += Float(x)
+		n++
 	}
 	if n == 0 {
 		return unknown, unknown
 	}
-	return Float(top), Float(sum / float64(n))
+	return peak, mean / Float(n)
 }
 
 func (b *builder) clip() {
-	c := b.work.Clip
+	b.out.Flashes = append([]Flash{}, b.w.Flashes...)
+	c := b.w.Clip
 	if c == nil {
 		return
 	}
 	b.out.Render = &Render{
-		File: c.File, Frames: c.Frames, Filled: c.Filled, DurationS: Float(c.DurationS), Rate: c.Rate.String(),
+		File: c.File, Frames: c.Frames, Filled: c.Filled, DurationS: Float(c.DurationS), Rate: plan.RateLabel(c.Rate),
 		Codec: c.Codec, Verified: c.Verified, Problems: append([]string{}, c.Problems...), Profile: c.Profile,
 		Width: c.Width, Height: c.Height, PixFmt: c.PixFmt, Bytes: c.Bytes,
 		Range: c.ColorRange, Matrix: c.ColorSpace, Primaries: c.ColorPrimaries, Transfer: c.ColorTransfer,
 	}
-	b.out.Flashes = append(b.out.Flashes, b.work.Flashes...)
+}
+
+// FlashOf puts a passage of the flash check into the report's terms.
+func FlashOf(p flash.Passage, rate assemble.Rate) Flash {
+	return Flash{
+		FromS: Float(float64(p.From) / rate.FPS()), ToS: Float(float64(p.To+1) / rate.FPS()),
+		From: p.Start, To: p.End, Kind: string(p.Kind),
+		Text: fmt.Sprintf("%d flashes in one second over %.0f %% of a 10 degree field", p.Flashes, 100*p.Area),
+	}
+}
+
+func (b *builder) rows() {
+	t, w := &b.seq.Timing, b.w
+	b.out.Rows = make([]Row, 0, len(b.seq.Frames))
+	var last *ingest.Frame
+	for k := range b.seq.Frames {
+		f := &b.seq.Frames[k]
+		row := Row{
+			File: f.Name, Number: f.Number, Time: Stamp{f.Facts.Taken, f.Facts.HasOffset}, Slot: -1,
+			OffsetS: unknown, StepS: unknown, ShutterS: positive(f.Facts.ExposureS), FNumber: positive(f.Facts.FNumber), ISO: positive(f.Facts.ISO),
+			LumEV: at(w.Curve.LumEV, k), CorrectionEV: unknown, HighShare: at(w.HighShare, k), LowShare: at(w.LowShare, k),
+		}
+		if t.Judged && k < len(t.Slot) {
+			row.Slot = t.Slot[k]
+		}
+		if w.Measured && !w.Uncorrected {
+			row.CorrectionEV = at(w.Result.CorrectionEV, k)
+		}
+		if !f.Facts.Taken.IsZero() {
+			if last != nil {
+				row.StepS = Float(f.Facts.Taken.Sub(last.Facts.Taken).Seconds())
+			}
+			last = f
+		}
+		b.out.Rows = append(b.out.Rows, row)
+	}
+	for _, x := range t.Irregular {
+		b.out.Rows[x.Index].OffsetS = Float(x.OffsetS)
+	}
+	for _, d := range b.out.Damaged {
+		if d.Frame > 0 {
+			b.out.Rows[d.Frame-1].Problem = d.Kind
+		}
+	}
+}
+
+func at(v []float64, k int) Float {
+	if k < len(v) {
+		return Float(v[k])
+	}
+	return unknown
 }

@@ -1,158 +1,244 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"strings"
 
-	"stillspan/assemble"
 	"stillspan/ingest/timing"
+	"stillspan/report/plan"
 )
 
-// delivered judges sound frames against the plan.
-func (b *builder) delivered() {
-	s, d := b.out, &b.out.Delivered
-	sound := s.Frames - len(s.Damaged)
+// plan sets what was shot against what was planned.
+func (b *builder) plan() {
+	d := &b.out.Delivered
+	d.Frames = b.out.Frames - len(b.out.Damaged)
+	d.Rate, d.Verdict = plan.RateLabel(b.rate), VerdictUnplanned
+	d.ClipS = Float(float64(d.Frames) / b.rate.FPS())
+	s := b.in.shoot(b.i)
+	b.out.Rates, b.out.Remedies = []RateRow{}, []Remedy{}
 	planned := 0
-	if s.Plan != nil {
-		planned = s.Plan.Frames
+	if s != nil {
+		p := planOf(s, b.rate, b.in.Match.How[b.i])
+		b.out.Plan = &p
+		planned = s.Frames
+		b.drift(s.IntervalS)
 	}
-	*d = Delivered{Frames: sound, Rate: b.rate.String(), ClipS: Float(float64(sound) / b.rate.FPS()), Verdict: VerdictUnplanned}
-	switch {
-	case planned == 0:
-	case sound < planned:
-		d.Verdict, d.ShortFrames = VerdictShort, planned-sound
-		d.ShortBy = b.shortBy(d.ShortFrames)
-	case sound > planned:
-		d.Verdict = VerdictOver
-	default:
-		d.Verdict = VerdictDelivered
-	}
-	for _, r := range assemble.StandardRates() {
-		row := RateRow{Rate: r.String(), PlannedS: unknown, ShotS: Float(float64(sound) / r.FPS()), Chosen: r == b.rate}
+	for _, r := range plan.UsualRates() {
+		row := RateRow{Rate: plan.RateLabel(r), PlannedS: unknown, ShotS: Float(float64(d.Frames) / r.FPS()), Chosen: r == b.rate}
 		if planned > 0 {
 			row.PlannedS = Float(float64(planned) / r.FPS())
 		}
-		s.Rates = append(s.Rates, row)
+		b.out.Rates = append(b.out.Rates, row)
 	}
-	s.Headline = headline(s)
-	b.remedies()
+	if planned > 0 {
+		b.verdict(planned)
+	}
+	b.headline(planned)
 }
 
-// shortBy lays the shortfall to gaps and damage first; what they do not
-// explain was not shot because the shoot ended early or began late.
-func (b *builder) shortBy(short int) ShortBy {
-	var out ShortBy
-	take := func(n int) int {
-		n = min(n, short)
-		short -= n
-		return n
-	}
-	out.Damaged = take(len(b.out.Damaged))
-	for _, m := range b.out.Missing {
-		switch timing.Cause(m.Cause) {
-		case timing.NotFired, timing.Unknown:
-			out.NotFired += take(m.Count)
-		case timing.FileLost:
-			out.Lost += take(m.Count)
-		}
-	}
-	out.Ended = short
-	return out
-}
-
-// headline is planned against shot in one plain line.
-func headline(s *Sequence) string {
-	d := &s.Delivered
-	shot := fmt.Sprint(s.Frames)
-	if d.Frames != s.Frames {
-		shot = fmt.Sprintf("%d, %d of them sound,", s.Frames, d.Frames)
-	}
-	if d.Verdict == VerdictUnplanned {
-		return fmt.Sprintf("No plan; shot %s / %s at %s", shot, clipSeconds(d.ClipS), rateWord(d.Rate))
-	}
-	verdict := string(d.Verdict)
-	switch d.Verdict {
-	case VerdictShort:
-		verdict = fmt.Sprintf("short by %d", d.ShortFrames)
-	case VerdictOver:
-		verdict = fmt.Sprintf("over by %d", d.Frames-s.Plan.Frames)
-	}
-	return fmt.Sprintf("Planned %d frames / %s at %s; shot %s / %s: %s",
-		s.Plan.Frames, clipSeconds(s.Plan.ClipS), rateWord(s.Plan.Rate), shot, clipSeconds(d.ClipS), verdict)
-}
-
-// longestFill is the most frames in a row that can be filled before a viewer
-// sees it (common practice, no published source).
-const longestFill = 3
-
-// remedies lists what would close a shortfall and what it costs.
-func (b *builder) remedies() {
-	s, d := b.out, &b.out.Delivered
-	if d.Verdict != VerdictShort || !s.Plan.ClipS.Known() || d.Frames == 0 {
+func (b *builder) verdict(planned int) {
+	d := &b.out.Delivered
+	d.ShortFrames = planned - d.Frames
+	switch {
+	case d.ShortFrames > 0:
+		d.Verdict = VerdictShort
+	case d.ShortFrames < 0:
+		d.Verdict, d.ShortFrames = VerdictOver, 0
+		return
+	default:
+		d.Verdict = VerdictDelivered
 		return
 	}
-	want := float64(s.Plan.ClipS)
-	exact := float64(d.Frames) / want
-	if slower, ok := slowerRate(exact); ok {
-		s.Remedies = append(s.Remedies, Remedy{
-			Do:    fmt.Sprintf("Play at %s", num(slower.FPS(), 3)),
-			Gives: clipSeconds(Float(float64(d.Frames)/slower.FPS())) + " from the frames there are",
-			Costs: fmt.Sprintf("Motion is %s slower than planned; at this rate it may look less smooth, and an edit at another rate must convert it.",
-				percent(Float(1-slower.FPS()/b.rate.FPS()), 1)),
-		})
-	}
-	s.Remedies = append(s.Remedies, Remedy{
-		Do:    fmt.Sprintf("Play at %s and let the edit conform it", num(exact, 3)),
-		Gives: clipSeconds(s.Plan.ClipS) + ", the planned length",
-		Costs: fmt.Sprintf("Motion is %s slower; an odd rate has to be conformed, by repeating or mixing frames.", percent(Float(1-exact/b.rate.FPS()), 1)),
-	})
-	inside := d.ShortBy.NotFired + d.ShortBy.Lost + d.ShortBy.Damaged
-	if inside > 0 {
-		cost := fmt.Sprintf("%s in the clip %s no photograph: held frames stutter, blended ones are soft.", count(inside, "frame"), isAre(inside))
-		if n := b.longestGap(); n > longestFill {
-			cost += fmt.Sprintf(" The longest gap is %d in a row: more than %d show (common practice, no published source).", n, longestFill)
-		}
-		filled := d.Frames + inside
-		s.Remedies = append(s.Remedies, Remedy{
-			Do:    "Fill the gaps (--gaps hold or --gaps blend)",
-			Gives: fmt.Sprintf("%d frames / %s at %s", filled, clipSeconds(Float(float64(filled)/b.rate.FPS())), rateWord(d.Rate)),
-			Costs: cost,
-		})
-	}
-	if d.ShortBy.Lost+d.ShortBy.Damaged > 0 {
-		s.Remedies = append(s.Remedies, Remedy{
-			Do:    "Look for the lost and damaged files on the card",
-			Gives: fmt.Sprintf("up to %s back", count(d.ShortBy.Lost+d.ShortBy.Damaged, "frame")),
-			Costs: "Time only; keep the card from being written to until then.",
-		})
-	}
-}
-
-func isAre(n int) string {
-	if n == 1 {
-		return "is"
-	}
-	return "are"
-}
-
-// slowerRate is the fastest standard rate, no faster than exact, that a clip
-// can be slowed to.
-func slowerRate(exact float64) (assemble.Rate, bool) {
-	var best assemble.Rate
-	for _, r := range assemble.StandardRates() {
-		if r.FPS() <= exact+1e-9 && r.FPS() > best.FPS() {
-			best = r
+	for _, m := range b.out.Missing {
+		switch timing.Cause(m.Cause) {
+		case timing.NotFired:
+			d.ShortBy.NotFired += m.Count
+		case timing.FileLost:
+			d.ShortBy.Lost += m.Count
 		}
 	}
-	return best, best.Num > 0
+	d.ShortBy.Damaged = len(b.out.Damaged)
+	d.ShortBy.Ended = max(0, d.ShortFrames-d.ShortBy.NotFired-d.ShortBy.Lost-d.ShortBy.Damaged)
+	b.remedies(planned)
 }
 
-func (b *builder) longestGap() int {
-	n := 0
+// remedies lists what would close a shortfall, and its price.
+func (b *builder) remedies(planned int) {
+	d := &b.out.Delivered
+	want := float64(planned) / b.rate.FPS()
+	inside := 0
 	for _, m := range b.out.Missing {
 		if m.Cause != string(timing.NumberSkip) {
-			n = int(math.Max(float64(n), float64(m.Count)))
+			inside += m.Count
 		}
 	}
-	return n
+	inside += len(b.out.Damaged)
+	if d.ShortBy.Lost > 0 {
+		b.out.Remedies = append(b.out.Remedies, Remedy{
+			Do: "find the lost files on the card", Gives: fmt.Sprintf("%s back", frames(d.ShortBy.Lost)),
+			Costs: "nothing, while the card is not wiped",
+		})
+	}
+	if inside > 0 {
+		n := min(inside, d.ShortFrames)
+		b.out.Remedies = append(b.out.Remedies, Remedy{
+			Do:    "fill the gaps when rendering (--gaps blend or hold)",
+			Gives: fmt.Sprintf("%s of %d, %s", frames(n), d.ShortFrames, plan.FormatSeconds(float64(d.Frames+n)/b.rate.FPS())),
+			Costs: "made-up frames: moving things ghost (blend) or stop for a moment (hold)",
+		})
+	}
+	fps := float64(d.Frames) / want
+	for i := len(plan.UsualRates()) - 1; i >= 0; i-- {
+		r := plan.UsualRates()[i]
+		if r.FPS() < b.rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
+			b.out.Remedies = append(b.out.Remedies, Remedy{
+				Do: "play at " + plan.RateLabel(r), Gives: plan.FormatSeconds(float64(d.Frames) / r.FPS()),
+				Costs: fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-r.FPS()/b.rate.FPS()), plan.RateLabel(b.rate)),
+			})
+			break
+		}
+	}
+	if fps > 0 && fps < b.rate.FPS() {
+		b.out.Remedies = append(b.out.Remedies, Remedy{
+			Do: fmt.Sprintf("slow the clip to %.1f %% in the edit", 100*fps/b.rate.FPS()), Gives: plan.FormatSeconds(want),
+			Costs: fmt.Sprintf("%s repeated or mixed by the editor", frames(d.ShortFrames)),
+		})
+	}
+}
+
+// drift compares the interval shot with the interval planned.
+func (b *builder) drift(plannedS float64) {
+	t := &b.seq.Timing
+	if !t.Judged || !(plannedS > 0) {
+		return
+	}
+	perHour, ppm := timing.Drift(t.IntervalS, plannedS)
+	b.out.DriftSPerHour, b.out.DriftPPM = Float(perHour), Float(ppm)
+	off := math.Abs(t.IntervalS - plannedS)
+	b.out.DriftMatters = off > driftShare*plannedS && off > driftSigmas*t.UncertaintyS
+}
+
+func (b *builder) headline(planned int) {
+	d := &b.out.Delivered
+	rate := plan.RateLabel(b.rate)
+	shot := fmt.Sprintf("%d / %s", d.Frames, clipLength(float64(d.ClipS)))
+	if planned == 0 {
+		b.out.Headline = fmt.Sprintf("Shot %s / %s at %s: no plan to compare with", frames(d.Frames), clipLength(float64(d.ClipS)), rate)
+		return
+	}
+	end := "delivered as planned"
+	switch d.Verdict {
+	case VerdictShort:
+		end = fmt.Sprintf("short by %d", d.ShortFrames)
+	case VerdictOver:
+		end = fmt.Sprintf("%d more than planned", d.Frames-planned)
+	}
+	b.out.Headline = fmt.Sprintf("Planned %s / %s at %s; shot %s: %s",
+		frames(planned), clipLength(float64(planned)/b.rate.FPS()), rate, shot, end)
+}
+
+// clipLength writes a clip's length to the hundredth of a second: frames count
+// there.
+func clipLength(s float64) string {
+	if s < 60 {
+		return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.2f", s), "0"), ".") + " s"
+	}
+	return fmt.Sprintf("%d min %05.2f s", int(s)/60, math.Mod(s, 60))
+}
+
+// findings lists what is not as planned, gravest first.
+func (b *builder) findings() {
+	b.out.Findings = []Finding{}
+	add := func(kind, advice, format string, args ...any) {
+		b.out.Findings = append(b.out.Findings, Finding{kind, fmt.Sprintf(format, args...), advice})
+	}
+	d := &b.out.Delivered
+	var byCause = map[timing.Cause]int{}
+	for _, m := range b.out.Missing {
+		byCause[timing.Cause(m.Cause)] += m.Count
+	}
+	if d.Verdict == VerdictShort {
+		add("short", "", "short by %s", frames(d.ShortFrames))
+	}
+	if n := byCause[timing.FileLost]; n > 0 {
+		add("file-lost", advice[timing.FileLost], "%s lost after being shot", frames(n))
+	}
+	if n := len(b.out.Damaged); n > 0 {
+		add("damaged", "Copy "+them(n)+" from the card again before wiping it.", "%s damaged", frames(n))
+	}
+	if n := byCause[timing.NotFired]; n > 0 {
+		add("not-fired", advice[timing.NotFired], "%s never fired", frames(n))
+	}
+	if n := byCause[timing.NumberSkip]; n > 0 {
+		add("number-skip", advice[timing.NumberSkip], "%d file numbers are missing, but no time is", n)
+	}
+	kinds := map[string]int{}
+	for _, x := range b.out.Irregular {
+		kinds[x.Kind]++
+	}
+	for _, k := range []timing.Kind{timing.Late, timing.Early, timing.Double} {
+		if n := kinds[string(k)]; n > 0 {
+			word := map[timing.Kind]string{timing.Late: "fired late", timing.Early: "fired early", timing.Double: "fired twice in one interval"}[k]
+			add(string(k), "", "%s %s", frames(n), word)
+		}
+	}
+	for _, x := range b.seq.Timing.Delays {
+		add("delay", "", "from %s on, the cadence started anew, %+.2f s", path0(b.name(x.Index)), x.ByS)
+	}
+	for _, x := range b.seq.Timing.Changes {
+		add("interval-changed", "", "from %s on, the interval is %s instead of %s", path0(b.name(x.Index)), plan.FormatSeconds(x.ToS), plan.FormatSeconds(x.FromS))
+	}
+	if b.out.DriftMatters {
+		add("drift", "Set the interval that the intervalometer really keeps, or count frames rather than minutes.",
+			"the interval was %.3f s, planned %s: %+.1f s an hour", float64(b.out.IntervalS), plan.FormatSeconds(float64(b.out.Plan.IntervalS)), float64(b.out.DriftSPerHour))
+	}
+	if n := len(b.out.TooLong); n > 0 {
+		add("exposure-too-long", "Lengthen the interval or shorten the exposure: the camera misses shots while it exposes.",
+			"%s exposed longer than the interval", frames(n))
+	}
+	b.settingFindings(add)
+	for _, p := range b.clipProblems() {
+		add("clip", "Render again; if it recurs, try another codec.", "the clip is not as ordered: %s", p)
+	}
+	if n := len(b.out.Flashes); n > 0 {
+		add("flash", "Flashing pictures can harm photosensitive viewers. Smooth or darken the passage, or warn before it is shown; have the clip tested where it is broadcast.",
+			"%d passage%s flash more than the guideline allows, first at %s", n, map[bool]string{true: "", false: "s"}[n == 1], b.out.Flashes[0].From)
+	}
+}
+
+func (b *builder) clipProblems() []string {
+	if b.out.Render == nil {
+		return nil
+	}
+	return b.out.Render.Problems
+}
+
+// settingFindings tells of settings that moved. Exposure that follows the
+// light in many small steps is one finding, not a hundred.
+func (b *builder) settingFindings(add func(kind, advice, format string, args ...any)) {
+	count := map[string]int{}
+	first := map[string]SettingChange{}
+	var order []string
+	for _, c := range b.out.SettingsChanges {
+		if count[c.Field] == 0 {
+			first[c.Field] = c
+			order = append(order, c.Field)
+		}
+		count[c.Field]++
+	}
+	for _, f := range order {
+		c := first[f]
+		if count[f] == 1 {
+			add("setting", "", "%s moved from %s to %s at %s", f, c.From, c.To, path0(c.File))
+			continue
+		}
+		add("setting", "", "%s moved %d times, first from %s to %s at %s", f, count[f], c.From, c.To, path0(c.File))
+	}
+}
+
+// path0 is a file's name without its folder.
+func path0(name string) string {
+	return cmp.Or(name[strings.LastIndexByte(name, '/')+1:], "?")
 }

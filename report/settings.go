@@ -1,86 +1,73 @@
 package report
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"stillspan/ingest/meta"
 	"stillspan/report/plan"
 )
 
-// settings makes the settings table: one line a setting the files state, with
-// its value, or its range where it moved.
+// settings lists what the camera was set to, and where it moved.
 func (b *builder) settings() {
+	b.out.Settings, b.out.SettingsChanges = []Setting{}, []SettingChange{}
 	for _, c := range b.seq.Settings {
-		b.out.SettingsChanges = append(b.out.SettingsChanges, SettingChange{b.file(c.Frame), c.Frame + 1, c.Field, c.From, c.To})
+		b.out.SettingsChanges = append(b.out.SettingsChanges, SettingChange{b.name(c.Frame), c.Frame + 1, c.Field, c.From, c.To})
 	}
-	numbers := []struct {
-		name string
-		of   func(*meta.Facts) float64
-		text func(float64) string
-	}{
-		{"Shutter", func(f *meta.Facts) float64 { return f.ExposureS }, plan.FormatExposure},
-		{"Aperture", func(f *meta.Facts) float64 { return f.FNumber }, func(v float64) string { return "f/" + num(v, 1) }},
-		{"ISO", func(f *meta.Facts) float64 { return f.ISO }, func(v float64) string { return num(v, 0) }},
-		{"Exposure bias", func(f *meta.Facts) float64 { return f.BiasEV }, func(v float64) string { return signed(v, 2) + " EV" }},
-		{"Focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return num(v, 1) + " mm" }},
-		{"Focus distance", func(f *meta.Facts) float64 { return f.FocusM }, distance},
-	}
-	for _, n := range numbers {
+	number := func(name string, get func(*meta.Facts) float64, write func(float64) string) {
 		var seen []float64
-		for i := range b.seq.Frames {
-			if v := n.of(&b.seq.Frames[i].Facts); v != 0 && !math.IsNaN(v) && !slices.Contains(seen, v) {
+		for k := range b.seq.Frames {
+			if v := get(&b.seq.Frames[k].Facts); v > 0 && !slices.Contains(seen, v) {
 				seen = append(seen, v)
 			}
 		}
 		if len(seen) == 0 {
-			continue
+			return
 		}
-		lo, hi := n.text(slices.Min(seen)), n.text(slices.Max(seen))
-		s := Setting{n.name, lo, true}
-		if lo != hi {
-			s.Value, s.Steady = fmt.Sprintf("%s to %s, %d values", lo, hi, len(seen)), false
+		lo, hi := slices.Min(seen), slices.Max(seen)
+		s := Setting{Name: name, Value: write(lo), Steady: len(seen) == 1}
+		if !s.Steady {
+			s.Value = write(lo) + " to " + write(hi)
 		}
 		b.out.Settings = append(b.out.Settings, s)
 	}
-	words := []struct {
-		name string
-		of   func(*meta.Facts) string
-	}{
-		{"Exposure mode", func(f *meta.Facts) string { return cmp.Or(f.Program, f.ExposureMode) }},
-		{"White balance", func(f *meta.Facts) string { return f.WhiteBalance }},
-		{"Focus mode", func(f *meta.Facts) string { return f.FocusMode }},
-		{"Lens", func(f *meta.Facts) string { return f.Lens }},
-		{"Picture", func(f *meta.Facts) string {
-			if f.Width == 0 || f.Height == 0 {
-				return ""
-			}
-			return fmt.Sprintf("%d x %d, %s", f.Width, f.Height, f.Format)
-		}},
-	}
-	for _, w := range words {
+	word := func(name string, get func(*meta.Facts) string) {
 		var seen []string
-		for i := range b.seq.Frames {
-			if v := w.of(&b.seq.Frames[i].Facts); v != "" && !slices.Contains(seen, v) {
+		for k := range b.seq.Frames {
+			if v := get(&b.seq.Frames[k].Facts); v != "" && !slices.Contains(seen, v) {
 				seen = append(seen, v)
 			}
 		}
-		switch {
-		case len(seen) == 1:
-			b.out.Settings = append(b.out.Settings, Setting{w.name, seen[0], true})
-		case len(seen) == 2:
-			b.out.Settings = append(b.out.Settings, Setting{w.name, seen[0] + ", then " + seen[1], false})
-		case len(seen) > 2:
-			b.out.Settings = append(b.out.Settings, Setting{w.name, fmt.Sprintf("%s and %d others", seen[0], len(seen)-1), false})
+		if len(seen) == 0 {
+			return
 		}
+		s := Setting{Name: name, Value: seen[0], Steady: len(seen) == 1}
+		for _, v := range seen[1:] {
+			s.Value += ", " + v
+		}
+		b.out.Settings = append(b.out.Settings, s)
+	}
+	number("shutter", func(f *meta.Facts) float64 { return f.ExposureS }, plan.FormatExposure)
+	number("aperture", func(f *meta.Facts) float64 { return f.FNumber }, func(v float64) string { return "f/" + short(v) })
+	number("ISO", func(f *meta.Facts) float64 { return f.ISO }, short)
+	word("white balance", func(f *meta.Facts) string { return f.WhiteBalance })
+	word("exposure mode", func(f *meta.Facts) string { return f.ExposureMode })
+	word("program", func(f *meta.Facts) string { return f.Program })
+	number("focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return short(v) + " mm" })
+	number("focus distance", func(f *meta.Facts) float64 { return f.FocusM }, func(v float64) string {
+		if math.IsInf(v, 1) {
+			return "infinity"
+		}
+		return short(v) + " m"
+	})
+	word("focus mode", func(f *meta.Facts) string { return f.FocusMode })
+	if len(b.seq.Frames) > 0 {
+		f := &b.seq.Frames[0].Facts
+		b.out.Settings = append(b.out.Settings, Setting{"stills", fmt.Sprintf("%d x %d %s", f.Width, f.Height, f.Format), true})
 	}
 }
 
-func distance(m float64) string {
-	if math.IsInf(m, 0) {
-		return "infinity"
-	}
-	return num(m, 2) + " m"
-}
+// short writes a number without needless decimals.
+func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
