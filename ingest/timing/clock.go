@@ -107,7 +107,9 @@ func (s series) roughInterval() rough {
 		}
 	}
 	m := float64(near)
-	variance := sum2/m - sum*sum/(m*m) - s.tick*s.tick/6
+	// A step of floored stamps takes two neighbouring values; their variance
+	// is f(1-f) ticks squared, at most 1/4.
+	variance := sum2/m - sum*sum/(m*m) - s.tick*s.tick/4
 	return rough{p, m / float64(n-1), math.Sqrt(max(0, variance)) / p}
 }
 

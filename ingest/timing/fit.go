@@ -56,7 +56,7 @@ func (s series) stretches(opt Options, depth int) (all []*grid, changes []int, o
 		}
 		g, bend, ok := fitGrid(s, r.interval, opt.LateFraction)
 		if !ok || bend == 0 {
-			return []*grid{g}, nil, ok
+			return []*grid{g}, nil, ok && !g.wanders(r)
 		}
 		cut = bend
 	}
@@ -76,6 +76,15 @@ func (s series) stretches(opt Options, depth int) (all []*grid, changes []int, o
 		changes = append(changes, cut+c)
 	}
 	return append(left, right...), changes, true
+}
+
+// wanders reports whether the frames stray further from the grid than their
+// steps do from each other. On a grid steps scatter by the square root of two
+// more than places; where every frame is timed from the one before, steps
+// scatter little and their sum runs away.
+func (g *grid) wanders(r rough) bool {
+	jitter := g.interval().jitter
+	return jitter > 0.25*g.tick && jitter > r.spread*r.interval
 }
 
 // stepChange finds a change of the interval so large that single steps show

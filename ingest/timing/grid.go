@@ -47,6 +47,7 @@ func fitGrid(s series, p, late float64) (g *grid, change int, ok bool) {
 		g.solve()
 	}
 	most := max(3, len(s.t)/20)
+	g.plainRestarts(p, late)
 	rounds := 0
 	for {
 		cuts, change := g.search()
@@ -154,6 +155,29 @@ func (g *grid) markStrays(late float64) {
 		m := len(window)
 		median := (window[(m-1)/2] + window[m/2]) / 2
 		g.out[i] = math.Abs(r[i]-median) > limit
+	}
+}
+
+// plainRestarts cuts where a single step already departs from a whole number of
+// intervals by more than a late frame does, and the frames after stay so.
+func (g *grid) plainRestarts(p, late float64) {
+	last := -1
+	for i := range g.t {
+		if g.out[i] {
+			continue
+		}
+		if last >= 0 {
+			places := float64(g.slot[i] - g.slot[last])
+			off := g.t[i] - g.t[last] - places*p
+			if math.Abs(off) > max(late*p, g.tick)+g.slack+0.05*p*max(0, places-1) {
+				g.piece = append(g.piece, i)
+			}
+		}
+		last = i
+	}
+	if len(g.piece) > 1 {
+		g.solve()
+		g.settle()
 	}
 }
 
