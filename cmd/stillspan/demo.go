@@ -138,23 +138,26 @@ func runDemo(ctx context.Context, c *cli, args []string) error {
 		}
 	}
 	in := func(name string) string { return filepath.Join(dir, name) }
-	runs := [][]string{
-		{"check", in("card"), "--plan", in("plan.toml"), "--html", in("check.html")},
-		{"render", in("card"), "--plan", in("plan.toml"), "-o", in("clips") + "/", "--html", in("report.html"),
-			"--json", in("report.json"), "--csv", in("frames.csv"), "--quiet"},
+	runs := []struct {
+		run  func(context.Context, *cli, []string) error
+		args []string
+	}{
+		{runCheck, []string{"check", in("card"), "--plan", in("plan.toml"), "--html", in("check.html")}},
+		{runRender, []string{"render", in("card"), "--plan", in("plan.toml"), "-o", in("clips") + "/", "--html", in("report.html"),
+			"--json", in("report.json"), "--csv", in("frames.csv"), "--quiet"}},
 	}
-	for _, run := range runs {
+	for _, r := range runs {
 		if out.quiet {
-			run = append(run, "--quiet")
+			r.args = append(r.args, "--quiet")
 		} else {
 			fmt.Fprint(c.stdout, "\n$ stillspan")
-			for _, a := range run {
+			for _, a := range r.args {
 				fmt.Fprintf(c.stdout, " %s", shellQuote(a))
 			}
 			fmt.Fprint(c.stdout, "\n\n")
 		}
 		// The planted faults are findings, and meant to be.
-		if err := c.dispatch(ctx, run); err != nil && !errors.Is(err, errFindings) {
+		if err := r.run(ctx, c, r.args[1:]); err != nil && !errors.Is(err, errFindings) {
 			return err
 		}
 	}
