@@ -65,6 +65,9 @@ type Result struct {
 	CorrectionEV []float64 // add to each frame, EV; 0 where nothing is known
 	Steps        []Step
 	Events       []Event
+	// SmoothFrames is the period, in frames, that parted light from flicker;
+	// 0 when nothing was solved.
+	SmoothFrames int
 	// FlickerBefore and FlickerAfter are FlickerEV of the curve without and
 	// with the corrections.
 	FlickerBefore, FlickerAfter float64

@@ -12,54 +12,28 @@ type scratch struct{ v, w []float64 }
 
 // median is the weighted median; the spread is 1.4826 times the weighted
 // median of absolute deviations.
+//
+// It was kept after a comparison on scenes of known truth with a scatter of
+// 0.06 EV (480 x 320, 80 frames, two seeds; error of the joined curve as
+// FlickerEV, in 0.0001 EV):
+//
+//	                     mean  biweight        median
+//	                           c=4.685  c=3
+//	fast clouds           3.9    0.7    0.5      0.4
+//	moving camera         4.4    1.6    1.1      0.4
+//	fast-moving camera    5.8    1.4    1.3      0.4
+//	headlights             54    2.0    2.0      2.2
+//	noisy night           9.5    9.1    9.4      9.9
+//
+// The mean of block log ratios is pulled by headlights. The M-estimators are
+// a little better in noise, but their window lets in part of what moves: when
+// the view slides past textures, the changes form a broad skew foot on both
+// sides of a narrow peak, and the median sits in the peak. A narrower window
+// (c = 1, nearly the mode) gains nothing there and loses in noise. The mean
+// luminance of the whole frame, for comparison, is off by hundreds.
 func median(r, w []float64, s *scratch) (float64, float64) {
 	m := s.quantile(r, w, 0, false)
 	return m, 1.4826 * s.quantile(r, w, m, true)
-}
-
-// biweight is Tukey's M-estimator of location with c = 4.685 robust standard
-// deviations, started at the median. Samples farther out carry no weight at
-// all, so that what moves cannot pull it.
-func biweight(r, w []float64, s *scratch) (float64, float64) {
-	at, spread := median(r, w, s)
-	if spread == 0 {
-		return at, 0
-	}
-	c := 4.685 * max(spread, minSpread)
-	for range 20 {
-		var sum, total float64
-		for i, x := range r {
-			u := (x - at) / c
-			if q := 1 - u*u; q > 0 {
-				q *= q * w[i]
-				sum += q * (x - at)
-				total += q
-			}
-		}
-		if total == 0 {
-			break
-		}
-		step := sum / total
-		at += step
-		if math.Abs(step) < 1e-7 {
-			break
-		}
-	}
-	return at, spread
-}
-
-// mean is the plain weighted mean: what a correction by the mean amounts to.
-func mean(r, w []float64, _ *scratch) (float64, float64) {
-	var sum, total, sq float64
-	for i, x := range r {
-		sum += w[i] * x
-		total += w[i]
-	}
-	m := sum / total
-	for i, x := range r {
-		sq += w[i] * (x - m) * (x - m)
-	}
-	return m, math.Sqrt(sq / total)
 }
 
 // quantile is the weighted median of r, or of |r - about| when abs is set.

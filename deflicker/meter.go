@@ -70,7 +70,7 @@ func NewMeter(o MeterOptions) *Meter {
 	if err := o.Zone.Validate(); err != nil {
 		panic("deflicker: " + err.Error())
 	}
-	return &Meter{opt: o, estimate: biweight}
+	return &Meter{opt: o, estimate: median}
 }
 
 // Add takes the next frame's grid; nil stands for a frame that could not be

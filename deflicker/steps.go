@@ -19,16 +19,17 @@ const (
 // place, in order, with the size by the labels (NaN without labels). auto is
 // true when the labels change so often that the camera, not the photographer,
 // set the exposure: then no step is told apart.
-func stepPlaces(y, spread, label []float64) (steps []Step, auto bool) {
+func stepPlaces(y, label []float64) (steps []Step, auto bool) {
 	if labelled(label) {
 		steps = labelSteps(y, label)
 	} else {
-		steps = pixelSteps(y, spread)
+		steps = pixelSteps(y)
 	}
-	if len(steps) > maxSteps || len(steps)*4 > len(y) {
+	// Places guessed from pixels lie stepWindow apart and are never that many.
+	if labelled(label) && (len(steps) > maxSteps || len(steps)*4 > len(y)) {
 		return nil, true
 	}
-	return steps, false
+	return steps[:min(len(steps), maxSteps)], false
 }
 
 // labelled says whether at least nine in ten frames carry a label.
@@ -69,14 +70,15 @@ const stepWindow = 6
 // pixelSteps finds jumps that stay: the lines fitted to the frames before and
 // after miss each other by far more than the scatter, and it happens from one
 // frame to the next.
-func pixelSteps(y, spread []float64) []Step {
+func pixelSteps(y []float64) []Step {
 	sigma := scatter(y)
 	if math.IsNaN(sigma) {
 		return nil
 	}
 	// The end of a line through m points with scatter s is known to
-	// 2 s / sqrt(m); the gap between two such ends to 2.8 s / sqrt(m).
-	least := max(leastStep, 4.5*2.8*sigma/math.Sqrt(stepWindow))
+	// 2 s / sqrt(m), the gap between two such ends to 2.8 s / sqrt(m). Two of
+	// that lets false places in, which the joint fit then finds to be small.
+	least := max(leastStep, 2*2.8*sigma/math.Sqrt(stepWindow))
 	type jump struct {
 		t    int
 		size float64
@@ -144,6 +146,17 @@ func scatter(y []float64) float64 {
 		return math.NaN()
 	}
 	return 1.4826 * selectWeight(d, w, float64(len(d))/2) / math.Sqrt(6)
+}
+
+// atLeast leaves out steps whose size in the pixels is below ev.
+func atLeast(steps []Step, ev float64) []Step {
+	var real []Step
+	for _, s := range steps {
+		if math.Abs(s.EV) >= ev {
+			real = append(real, s)
+		}
+	}
+	return real
 }
 
 // stairs sums the steps up, frame by frame.

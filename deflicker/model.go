@@ -1,0 +1,282 @@
+package deflicker
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// model is the fitted light curve.
+type model struct {
+	y, spread []float64
+	measured  int
+	usual     float64   // usual spread, EV
+	weight    []float64 // of each frame in the last fit
+	light     []float64
+	stairs    []float64
+	event     []bool
+	sigma     float64 // robust scatter about light and stairs, EV
+}
+
+func newModel(y, spread []float64) *model {
+	m := &model{y: y, spread: spread, event: make([]bool, len(y))}
+	var v, w []float64
+	for t := range y {
+		if math.IsNaN(y[t]) {
+			continue
+		}
+		m.measured++
+		if t < len(spread) && !math.IsNaN(spread[t]) {
+			v, w = append(v, spread[t]), append(w, 1)
+		}
+	}
+	m.usual = math.NaN()
+	if len(v) > 0 {
+		m.usual = selectWeight(v, w, float64(len(v))/2)
+	}
+	return m
+}
+
+// fit finds light and step sizes together, reweighting so that frames far off
+// (events, misfires) do not pull, and sets the steps' EV.
+func (m *model) fit(steps []Step, lambda float64) {
+	n := len(m.y)
+	w := make([]float64, n)
+	for t := range w {
+		if !math.IsNaN(m.y[t]) {
+			w[t] = 1
+		}
+	}
+	m.weight = w
+	for range 6 {
+		m.fitOnce(steps, w, lambda)
+		m.sigma = m.residualSigma()
+		m.markEvents()
+		c := 4.685 * max(m.sigma, 0.25*invisible)
+		for t := range w {
+			w[t] = 0
+			if u := (m.y[t] - m.light[t] - m.stairs[t]) / c; math.Abs(u) < 1 && !m.event[t] {
+				w[t] = (1 - u*u) * (1 - u*u)
+			}
+		}
+	}
+}
+
+// fitOnce solves for light z and step sizes s:
+//
+//	minimise sum w (y - z - H s)^2 + lambda sum (second difference of z)^2
+//
+// where column k of H is 1 from step k on.
+func (m *model) fitOnce(steps []Step, w []float64, lambda float64) {
+	n, k := len(m.y), len(steps)
+	sm, ok := newSmoother(w, lambda)
+	if !ok {
+		// Fewer than two frames left: keep the fit there is.
+		if m.light == nil {
+			m.light, m.stairs = append([]float64(nil), m.y...), make([]float64, n)
+		}
+		return
+	}
+	b := mat.NewDense(n, 1+k, nil)
+	for t := range n {
+		if w[t] == 0 {
+			continue
+		}
+		b.Set(t, 0, w[t]*m.y[t])
+		for j, s := range steps {
+			if t >= s.Frame {
+				b.Set(t, 1+j, w[t])
+			}
+		}
+	}
+	z := sm.solve(b)
+	if k > 0 {
+		m.sizeSteps(steps, w, b, z)
+	}
+	m.light, m.stairs = make([]float64, n), stairs(n, steps)
+	for t := range n {
+		m.light[t] = z.At(t, 0)
+		for j, s := range steps {
+			m.light[t] -= s.EV * z.At(t, 1+j)
+		}
+	}
+}
+
+// sizeSteps solves the normal equations for the step sizes, with a faint pull
+// towards the labels' size for steps that the frames do not settle.
+func (m *model) sizeSteps(steps []Step, w []float64, b, z *mat.Dense) {
+	k := len(steps)
+	a, rhs := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
+	for i, s := range steps {
+		for t := s.Frame; t < len(w); t++ {
+			if w[t] == 0 {
+				continue
+			}
+			rhs.SetVec(i, rhs.AtVec(i)+w[t]*(m.y[t]-z.At(t, 0)))
+			for j := i; j < k; j++ {
+				h := 0.0
+				if t >= steps[j].Frame {
+					h = 1
+				}
+				a.SetSym(i, j, a.At(i, j)+w[t]*(h-z.At(t, 1+j)))
+			}
+		}
+		const pull = 0.01
+		a.SetSym(i, i, a.At(i, i)+pull)
+		if !math.IsNaN(s.LabelEV) {
+			rhs.SetVec(i, rhs.AtVec(i)+pull*s.LabelEV)
+		}
+	}
+	var size mat.VecDense
+	if err := size.SolveVec(a, rhs); err != nil && size.Len() != k {
+		return
+	}
+	for i := range steps {
+		steps[i].EV = size.AtVec(i)
+	}
+}
+
+func (m *model) residualSigma() float64 {
+	var v, w []float64
+	for t := range m.y {
+		if e := m.y[t] - m.light[t] - m.stairs[t]; !math.IsNaN(e) {
+			v, w = append(v, math.Abs(e)), append(w, 1)
+		}
+	}
+	return 1.4826 * selectWeight(v, w, float64(len(v))/2)
+}
+
+// markEvents finds short runs of frames that are far off the light and in
+// which the parts of the picture disagree about the change: an error of
+// exposure moves all parts alike, a flash does not.
+func (m *model) markEvents() {
+	far := max(5*m.sigma, 0.05)
+	first := -1
+	for t := 0; t <= len(m.y); t++ {
+		if t < len(m.y) {
+			m.event[t] = false
+			if e := m.y[t] - m.light[t] - m.stairs[t]; math.Abs(e) > far {
+				if first < 0 {
+					first = t
+				}
+				continue
+			}
+		}
+		if first >= 0 && t-first <= longestEvent && m.uneven(first, t) {
+			for i := first; i < t; i++ {
+				m.event[i] = true
+			}
+		}
+		first = -1
+	}
+}
+
+// uneven says whether the change into or out of frames from to end-1 differs
+// across the picture far more than changes usually do.
+func (m *model) uneven(from, end int) bool {
+	limit := 3*m.usual + 0.02
+	for _, t := range []int{from, end} {
+		if t < len(m.spread) && m.spread[t] > limit {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *model) events() []Event {
+	var ev []Event
+	for t := 0; t < len(m.y); t++ {
+		if !m.event[t] {
+			continue
+		}
+		e := Event{First: t, Last: t}
+		for ; t < len(m.y) && m.event[t]; t++ {
+			e.Last = t
+			if d := m.y[t] - m.light[t] - m.stairs[t]; math.Abs(d) > math.Abs(e.EV) {
+				e.EV = d
+			}
+		}
+		ev = append(ev, e)
+	}
+	return ev
+}
+
+// shrink is the share of a deviation e that is corrected: none of what is
+// measurement error or too small to see, nearly all of what stands well above
+// (the Wiener factor 1 - noise^2/scatter^2, by the sequence's scatter or, for
+// single frames far off, by their own).
+func (m *model) shrink(noise float64) func(e float64) float64 {
+	floor := invisible
+	if noise > 0 {
+		floor = max(floor, 1.5*noise)
+	}
+	all := max(0, 1-square(floor/m.sigma))
+	return func(e float64) float64 {
+		return max(all, 1-square(4*floor/e))
+	}
+}
+
+func square(x float64) float64 { return x * x }
+
+// firstPeriod is the smoothing with which the steps are sized and events
+// found before the period is chosen, frames.
+const firstPeriod = 40
+
+// periods are those to choose from. Shorter ones would take flicker for
+// light.
+var periods = []int{24, 32, 40, 56, 80, 112, 160, 224, 320}
+
+// choosePeriod picks the smoothing period by generalised cross-validation:
+// with the score
+//
+//	RSS / (n - 1.4 tr S)^2
+//
+// where tr S, the freedom of the fit, is taken from its frequency response
+// over the n cosines, and 1.4 keeps chance from choosing too little smoothing
+// (both from memory of the literature on smoothing splines). The longest
+// period that scores within 2 % of the least is taken. So a steady light is
+// averaged over many frames and a changing one is followed. Periods longer than the sequence are not
+// tried, but for the shortest.
+func (m *model) choosePeriod() int {
+	y := make([]float64, len(m.y))
+	n := 0.0
+	for t := range y {
+		if m.weight[t] > 0 {
+			y[t] = m.y[t] - m.stairs[t]
+			n++
+		}
+	}
+	least := math.Inf(1)
+	var score []float64
+	for i, p := range periods {
+		if i > 0 && p > len(y) {
+			break
+		}
+		lambda := penalty(float64(p))
+		z := smooth(y, m.weight, lambda)
+		var rss, total, free float64
+		for t, w := range m.weight {
+			if w > 0 {
+				rss += w * square(y[t]-z[t])
+				total += w
+			}
+		}
+		for k := range int(n) {
+			s := 2 * math.Sin(math.Pi*float64(k)/(2*n))
+			free += 1 / (1 + lambda*square(s*s))
+		}
+		g := math.Inf(1)
+		if used := 1.4 * free / n; used < 1 {
+			g = rss / total / square(1-used)
+		}
+		score = append(score, g)
+		least = min(least, g)
+	}
+	best := periods[0]
+	for i, g := range score {
+		if g <= 1.02*least {
+			best = periods[i]
+		}
+	}
+	return best
+}
