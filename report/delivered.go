@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"stillspan/assemble"
 	"stillspan/ingest/timing"
 	"stillspan/report/plan"
 )
@@ -25,7 +26,7 @@ func (b *builder) plan() {
 		planned = s.Frames
 		b.drift(s.IntervalS)
 	}
-	for _, r := range plan.UsualRates() {
+	for _, r := range assemble.StandardRates() {
 		row := RateRow{Rate: plan.RateLabel(r), PlannedS: unknown, ShotS: Float(float64(d.Frames) / r.FPS()), Chosen: r == b.rate}
 		if planned > 0 {
 			row.PlannedS = Float(float64(planned) / r.FPS())
@@ -57,10 +58,12 @@ func (b *builder) verdict(planned int) {
 			d.ShortBy.NotFired += m.Count
 		case timing.FileLost:
 			d.ShortBy.Lost += m.Count
+		case timing.Unknown:
+			d.ShortBy.Unknown += m.Count
 		}
 	}
 	d.ShortBy.Damaged = len(b.out.Damaged)
-	d.ShortBy.Ended = max(0, d.ShortFrames-d.ShortBy.NotFired-d.ShortBy.Lost-d.ShortBy.Damaged)
+	d.ShortBy.Ended = max(0, d.ShortFrames-d.ShortBy.NotFired-d.ShortBy.Lost-d.ShortBy.Unknown-d.ShortBy.Damaged)
 	b.remedies(planned)
 }
 
@@ -90,8 +93,8 @@ func (b *builder) remedies(planned int) {
 		})
 	}
 	fps := float64(d.Frames) / want
-	for i := len(plan.UsualRates()) - 1; i >= 0; i-- {
-		r := plan.UsualRates()[i]
+	for i := len(assemble.StandardRates()) - 1; i >= 0; i-- {
+		r := assemble.StandardRates()[i]
 		if r.FPS() < b.rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
 			b.out.Remedies = append(b.out.Remedies, Remedy{
 				Do: "play at " + plan.RateLabel(r), Gives: plan.FormatSeconds(float64(d.Frames) / r.FPS()),
@@ -170,6 +173,9 @@ func (b *builder) findings() {
 	}
 	if n := byCause[timing.NotFired]; n > 0 {
 		add("not-fired", advice[timing.NotFired], "%s never fired", frames(n))
+	}
+	if n := byCause[timing.Unknown]; n > 0 {
+		add("missing", advice[timing.Unknown], "%s missing, cause not known", frames(n))
 	}
 	if n := byCause[timing.NumberSkip]; n > 0 {
 		add("number-skip", advice[timing.NumberSkip], "%d file numbers are missing, but no time is", n)

@@ -102,7 +102,7 @@ type Missing struct {
 	Frame  int    `json:"frame"` // its place in the sequence, from 1
 	Count  int    `json:"count"`
 	GapS   Float  `json:"gap_s"`
-	Cause  string `json:"cause"` // not-fired, file-lost or number-skip
+	Cause  string `json:"cause"` // not-fired, file-lost, number-skip or unknown
 	Advice string `json:"advice"`
 }
 
@@ -240,7 +240,9 @@ type Delivered struct {
 type ShortBy struct {
 	NotFired int `json:"not_fired"`
 	Lost     int `json:"file_lost"`
-	Damaged  int `json:"damaged"`
+	// Unknown are missing from the cadence, and nothing tells why.
+	Unknown int `json:"unknown"`
+	Damaged int `json:"damaged"`
 	// Ended is how many the shoot ended short of, or began late by.
 	Ended int `json:"ended_early"`
 }

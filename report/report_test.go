@@ -160,6 +160,17 @@ func TestFindings(t *testing.T) {
 	if got["early"] || got["double"] || got["number-skip"] {
 		t.Errorf("false findings: %v", got)
 	}
+	in := faulty(120)
+	in.Dump.Sequences[0].Timing.Gaps = []timing.Gap{{After: 20, Count: 3, GapS: 20, Cause: timing.Unknown}}
+	in.Dump.Unreadable, in.Match.NotFound = nil, nil
+	in.Dump.Sequences[0].Frames[33].Problem = nil
+	r2 := Build(in)
+	if by := r2.Sequences[0].Delivered.ShortBy; by.Unknown != 3 || by.Ended != 1 {
+		t.Errorf("short by %+v, want 3 of unknown cause and 1 at the end", by)
+	}
+	if !unaccounted(r2) {
+		t.Error("frames missing for no known cause may be on the card: it must not be wiped")
+	}
 	if len(r.NotFound) != 1 || r.NotFound[0].Name != "never shot" {
 		t.Errorf("not found: %v", r.NotFound)
 	}

@@ -72,7 +72,7 @@ func unaccounted(r *Report) bool {
 			return true
 		}
 		for _, m := range s.Missing {
-			if m.Cause == "file-lost" {
+			if m.Cause == "file-lost" || m.Cause == "unknown" {
 				return true
 			}
 		}
@@ -214,6 +214,8 @@ func causeText(c string) string {
 		return "never fired"
 	case "file-lost":
 		return "lost after being shot"
+	case "unknown":
+		return "cause not known"
 	}
 	return "numbers only"
 }

@@ -69,16 +69,6 @@ type ClipAt struct {
 	ClipS float64
 }
 
-// UsualRates are the playback rates of film, television and the web; the
-// fractional ones are exact (SMPTE ST 12-1: 24, 30 and 60 times 1000/1001).
-func UsualRates() []assemble.Rate {
-	return []assemble.Rate{
-		{Num: 24000, Den: 1001}, {Num: 24, Den: 1}, {Num: 25, Den: 1},
-		{Num: 30000, Den: 1001}, {Num: 30, Den: 1}, {Num: 48, Den: 1}, {Num: 50, Den: 1},
-		{Num: 60000, Den: 1001}, {Num: 60, Den: 1},
-	}
-}
-
 // slack absorbs rounding where a quotient should be whole.
 const slack = 1e-9
 
@@ -172,7 +162,7 @@ func (q *Ask) solveThird() error {
 
 // clip gives the playing time, and checks one that was stated.
 func (a *Answer) clip() error {
-	for _, r := range UsualRates() {
+	for _, r := range assemble.StandardRates() {
 		a.Clips = append(a.Clips, ClipAt{r, float64(a.Frames) / r.FPS()})
 	}
 	fps := a.Rate.FPS()
