@@ -130,8 +130,8 @@ func (c *collector) exifDir(b block, off int64, depth int) {
 	}
 }
 
-// mainTag takes a tag of the main directory. TIFF/EP raw files keep their
-// exposure there too.
+// mainTag takes a tag of the main directory. TIFF/EP raw files, and some
+// editing programs, keep the exposure there too.
 func (c *collector) mainTag(b block, e entry) {
 	f := c.facts
 	if c.panasonic {
@@ -154,8 +154,7 @@ func (c *collector) mainTag(b block, e entry) {
 		if v, ok := b.integer(e); ok && v >= 1 && v <= 8 {
 			f.Orientation = int(v)
 		}
-	case exiftag.ExposureTime, exiftag.FNumber, exiftag.ISO, exiftag.DateTimeOriginal,
-		exiftag.SubSecTimeOriginal, exiftag.OffsetTimeOriginal, exiftag.ExposureProgram, exiftag.FocalLength:
+	default:
 		c.exifTag(b, e)
 	}
 }
@@ -164,6 +163,14 @@ func (c *collector) mainTag(b block, e entry) {
 func (c *collector) exifTag(b block, e entry) {
 	f := c.facts
 	switch e.tag {
+	case exiftag.Make: // some programs put these two here
+		if f.Make == "" {
+			f.Make = b.text(e)
+		}
+	case exiftag.Model:
+		if f.Model == "" {
+			f.Model = b.text(e)
+		}
 	case exiftag.DateTimeOriginal:
 		setText(&c.original.date, b.text(e))
 	case exiftag.SubSecTimeOriginal:

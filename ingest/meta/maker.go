@@ -39,6 +39,7 @@ var canonFocusModes = map[int]string{
 const (
 	nikonFocusMode = 0x0007
 	nikonSerial    = 0x001D
+	nikonSerialOld = 0x00A0
 )
 
 // apply fills what the standard tags left open. Damage in maker's notes is
@@ -94,7 +95,7 @@ func (m makerNote) applyNikon(f *Facts) {
 	entries, _, _ := b.dir(b.first)
 	for _, e := range entries {
 		switch e.tag {
-		case nikonSerial:
+		case nikonSerial, nikonSerialOld:
 			if f.Serial == "" {
 				f.Serial = b.text(e)
 			}

@@ -32,9 +32,7 @@ func (c *collector) tiffFile(all section) error {
 	}
 	if c.panasonicJPEG.size > 0 {
 		c.addPreview(all, c.panasonicJPEG.off, c.panasonicJPEG.size)
-		if c.original.date == "" {
-			c.note(c.jpeg(c.panasonicJPEG, false))
-		}
+		c.note(c.jpeg(c.panasonicJPEG, false)) // it has EXIF of its own
 	}
 	return nil
 }

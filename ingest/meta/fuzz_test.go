@@ -1,0 +1,147 @@
+package meta
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	"image/jpeg"
+	"runtime/debug"
+	"testing"
+	"time"
+
+	"stillspan/ingest/meta/exiftag"
+)
+
+// memoryCap is what one fuzz process may hold: growth over it makes the
+// collector run all the time, and the time check fails.
+const memoryCap = 256 << 20
+
+// The two blocks that bring goexif down when it is given them unchecked.
+var (
+	// 0x20000001 fractions of 8 bytes are 8 bytes in 32-bit arithmetic, and
+	// 4 GB by count.
+	overflowBlock = []byte("II*\x00\x08\x00\x00\x00" + "\x01\x00" + "\x9a\x82\x05\x00\x01\x00\x00\x20\x1a\x00\x00\x00" +
+		"\x00\x00\x00\x00" + "\x01\x00\x00\x00\x02\x00\x00\x00")
+	// Two empty directories that point at each other.
+	loopBlock = []byte("II*\x00\x08\x00\x00\x00" + "\x00\x00\x0e\x00\x00\x00" + "\x00\x00\x08\x00\x00\x00")
+)
+
+func plainJPEG() []byte {
+	var buf bytes.Buffer
+	if err := jpeg.Encode(&buf, image.NewGray(image.Rect(0, 0, 16, 8)), nil); err != nil {
+		panic(err) // the encoder writes to memory
+	}
+	return buf.Bytes()
+}
+
+// withEXIF puts a block into a JPEG.
+func withEXIF(block []byte) []byte {
+	picture, n := plainJPEG(), len(block)+8
+	head := append([]byte("\xFF\xD8\xFF\xE1"), byte(n>>8), byte(n))
+	return bytes.Join([][]byte{head, []byte("Exif\x00\x00"), block, picture[2:]}, nil)
+}
+
+// seeds are small files, sound and broken, of every container.
+func seeds() [][]byte {
+	block := []byte("MM\x00*\x00\x00\x00\x08" + "\x00\x02" + "\x01\x00\x00\x04\x00\x00\x00\x01\x00\x00\x00\x40" +
+		"\x01\x01\x00\x04\x00\x00\x00\x01\x00\x00\x00\x20" + "\x00\x00\x00\x00")
+	return [][]byte{
+		plainJPEG(), withEXIF(block), withEXIF(overflowBlock), withEXIF(loopBlock), block, overflowBlock, loopBlock,
+		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x00IENDabcd"),
+		[]byte("\x00\x00\x00\x10ftypheic\x00\x00\x00\x00\x00\x00\x00\x48meta\x00\x00\x00\x00\x00\x00\x00\x0epitm\x00\x00\x00\x00\x00\x01" +
+			"\x00\x00\x00\x2eiprp\x00\x00\x00\x1cipco\x00\x00\x00\x14ispe\x00\x00\x00\x00\x00\x00\x00\x10\x00\x00\x00\x08" +
+			"\x00\x00\x00\x0aipma\x00\x00"),
+		[]byte("\x00\x00\x00\x10ftypcrx \x00\x00\x00\x00\x00\x00\x00\x08moov"),
+		[]byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"),
+		[]byte("FOVb\x02\x00\x02\x00"), []byte("\x00MRM\x00\x00\x00\x00"), []byte("II\x1a\x00\x00\x00HEAPCCDR\x02\x00\x01\x00"),
+		[]byte("FUJIFILMCCD-RAW 0201"),
+	}
+}
+
+// check reads one input and fails on anything but facts or a FormatError, and
+// on more than a second.
+func check(t *testing.T, data []byte) (Facts, error) {
+	t.Helper()
+	start := time.Now()
+	f, err := Read(bytes.NewReader(data), int64(len(data)))
+	if d := time.Since(start); d > time.Second {
+		t.Errorf("%d bytes took %v", len(data), d)
+	}
+	var bad *FormatError
+	if err != nil && !errors.As(err, &bad) {
+		t.Errorf("error of another kind: %v", err)
+	}
+	if int64(f.Width)*int64(f.Height) > MaxPixels {
+		t.Errorf("a picture of %d x %d is believed", f.Width, f.Height)
+	}
+	for _, p := range f.Previews {
+		if p.Offset < 0 || p.Length < 0 || p.Offset > int64(len(data))-p.Length {
+			t.Errorf("preview %+v lies outside the %d bytes", p, len(data))
+		}
+	}
+	return f, err
+}
+
+func FuzzRead(f *testing.F) {
+	debug.SetMemoryLimit(memoryCap)
+	for _, s := range seeds() {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) { check(t, data) })
+}
+
+// fuzzPart fuzzes one parser by itself, past the magic numbers.
+func fuzzPart(f *testing.F, parse func(c *collector, s section)) {
+	debug.SetMemoryLimit(memoryCap)
+	for _, s := range seeds() {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		start := time.Now()
+		c := &collector{facts: new(Facts), src: newSource(bytes.NewReader(data), int64(len(data))), seen: make(map[int64]bool)}
+		parse(c, section{c.src, 0, c.src.size})
+		c.settle()
+		if d := time.Since(start); d > time.Second {
+			t.Errorf("%d bytes took %v", len(data), d)
+		}
+	})
+}
+
+func FuzzEXIF(f *testing.F) {
+	fuzzPart(f, func(c *collector, s section) { c.exifBlock(s) })
+}
+
+func FuzzMakerNote(f *testing.F) {
+	fuzzPart(f, func(c *collector, s section) {
+		b := block{section: s, order: binaryOrder(s)}
+		for _, maker := range []string{"Canon", "NIKON"} {
+			n := makerNote{note: b, at: entry{tag: exiftag.MakerNote, bytes: s.size}}
+			n.apply(&Facts{Make: maker})
+		}
+	})
+}
+
+func FuzzContainers(f *testing.F) {
+	fuzzPart(f, func(c *collector, s section) {
+		for _, read := range []func(section) error{c.heif, c.jxl, c.jxlBoxes, c.png, c.raf, c.mrw, c.x3f, c.crw} {
+			_ = read(s) // malformed input is the point here
+		}
+		_ = c.itemMeta(s, s)
+		_ = c.canonMovie(s, s)
+		_ = c.jpeg(s, true)
+	})
+}
+
+func FuzzTime(f *testing.F) {
+	f.Add("2026:05:01 21:14:07", "037", "+02:00")
+	f.Add("    :  :     :  :  ", "", "  :  ")
+	f.Fuzz(func(t *testing.T, date, subSec, offset string) {
+		at, _, digits := stamp{date, subSec, offset}.time()
+		if at.IsZero() {
+			return
+		}
+		if got := at.Format("2006:01:02 15:04:05"); digits < 0 || len(got) != 19 {
+			t.Errorf("%q %q %q give %v with %d digits", date, subSec, offset, at, digits)
+		}
+	})
+}
