@@ -54,7 +54,7 @@ func (s series) stretches(opt Options, depth int) (all []*grid, changes []int, o
 		if r.interval <= 0 || r.share < opt.SteadyShare || r.spread > opt.MaxSpread {
 			return nil, nil, false
 		}
-		g, bend, ok := fitGrid(s, r.interval, opt.LateFraction)
+		g, bend, ok := fitGrid(s, r, opt.LateFraction)
 		if !ok || bend == 0 {
 			return []*grid{g}, nil, ok && !g.wanders(r)
 		}
@@ -81,10 +81,12 @@ func (s series) stretches(opt Options, depth int) (all []*grid, changes []int, o
 // wanders reports whether the frames stray further from the grid than their
 // steps do from each other. On a grid steps scatter by the square root of two
 // more than places; where every frame is timed from the one before, steps
-// scatter little and their sum runs away.
+// scatter little and their sum runs away. No clock scatters by 15 % of its own
+// interval either.
 func (g *grid) wanders(r rough) bool {
-	jitter := g.interval().jitter
-	return jitter > 0.25*g.tick && jitter > r.spread*r.interval
+	c := g.interval()
+	return c.jitter > r.spread*r.interval+g.tick/2 ||
+		c.jitter > 0.4*g.tick && (c.jitter > 0.15*g.p || c.rho > 0.5 && c.jitter > 0.05*g.p)
 }
 
 // stepChange finds a change of the interval so large that single steps show

@@ -89,7 +89,7 @@ func TestFaultsFoundExactly(t *testing.T) {
 			case k < 5:
 				s.missing[slot] = FileLost
 			case k < 7 && len(slots) >= 9:
-				s.late[slot] = max(0.35*s.interval, 2.3*s.tick) * 1.05
+				s.late[slot] = max(0.35*s.interval, 2.6*s.tick) * 1.05
 				if s.late[slot] > 0.9*s.interval {
 					delete(s.late, slot)
 				}

@@ -12,12 +12,13 @@ import (
 // cadence was delayed and started anew.
 type grid struct {
 	series
-	slot  []int
-	out   []bool // off the cadence by itself; left out of the fit
-	piece []int  // first shot of each piece; piece[0] is 0
-	level []float64
-	p     float64
-	slack float64 // what single stamps may stray beyond the tick, seconds
+	slot   []int
+	out    []bool // off the cadence by itself; left out of the fit
+	piece  []int  // first shot of each piece; piece[0] is 0
+	level  []float64
+	p      float64
+	stepSD float64 // rough scatter of single steps, less the clock's share
+	slack  float64 // what single stamps may stray beyond the tick, seconds
 }
 
 // Thresholds of the search. They are in standard deviations of a stamp or in
@@ -37,8 +38,9 @@ const (
 // fitGrid lays s on a cadence of about p. It returns the shot from which on
 // another interval holds, or 0. ok is false when the restarts are so many
 // that there is no grid.
-func fitGrid(s series, p, late float64) (g *grid, change int, ok bool) {
-	g = &grid{series: s, p: p, piece: []int{0}, out: make([]bool, len(s.t))}
+func fitGrid(s series, r rough, late float64) (g *grid, change int, ok bool) {
+	p := r.interval
+	g = &grid{series: s, p: p, piece: []int{0}, out: make([]bool, len(s.t)), stepSD: r.spread * p}
 	g.firstSlots(p)
 	g.markStrays(late)
 	g.solve()
@@ -78,26 +80,27 @@ func fitGrid(s series, p, late float64) (g *grid, change int, ok bool) {
 // place a shot is taken unless the step is beyond all doubt longer.
 func (g *grid) firstSlots(p float64) {
 	n := len(g.t)
-	g.slot = make([]int, n)
+	step := make([]int, n) // places from the shot before
 	for i := 1; i < n; i++ {
 		d := g.t[i] - g.t[i-1]
-		k := 1
+		step[i] = 1
 		if g.tick < p/2 || math.Abs(d-p) > g.tick+p/2 {
-			k = max(0, int(math.Round(d/p)))
+			step[i] = max(0, int(math.Round(d/p)))
 		}
-		g.slot[i] = g.slot[i-1] + k
 	}
-	// A frame late or early by more than half an interval rounds to its
-	// neighbour's place: put it back where it was due.
+	// A frame late or early by about half an interval or more rounds to its
+	// neighbour's place. The shots on both sides of it tell: two intervals
+	// between them and one shot is one place each.
 	for i := 1; i+1 < n; i++ {
-		before, after := g.slot[i]-g.slot[i-1], g.slot[i+1]-g.slot[i]
 		runOn := g.numberStep(i-1, i) <= 1 && g.numberStep(i, i+1) <= 1
-		switch {
-		case before >= 2 && after == 0 && runOn:
-			g.slot[i]--
-		case before == 0 && after >= 2 && runOn:
-			g.slot[i]++
+		two := math.Abs(g.t[i+1]-g.t[i-1]-2*p) < g.tick+0.1*p
+		if g.tick < p/2 && runOn && two {
+			step[i], step[i+1] = 1, 1
 		}
+	}
+	g.slot = make([]int, n)
+	for i := 1; i < n; i++ {
+		g.slot[i] = g.slot[i-1] + step[i]
 	}
 }
 
@@ -141,7 +144,10 @@ func (g *grid) markStrays(late float64) {
 		local = 1.4826 * stat.Quantile(0.5, stat.Empirical, diff, nil) / math.Sqrt(6)
 	}
 	jitter := math.Sqrt(max(0, local*local-g.tick*g.tick/12))
-	g.slack = fixedSlack*g.tick + 4*min(jitter, 0.3*g.p)
+	// On a coarse clock that median jumps from 0 to a whole tick; a step has
+	// twice the variance of a place.
+	jitter = min(jitter, g.stepSD/math.Sqrt2, 0.3*g.p)
+	g.slack = fixedSlack*g.tick + 3*jitter
 	limit := max(late*g.p, g.tick) + g.slack
 
 	const half = 4

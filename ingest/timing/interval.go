@@ -113,7 +113,10 @@ func lastPositive(f func(float64) float64, near, far float64) float64 {
 }
 
 // cadence is the outcome of one grid.
-type cadence struct{ p, sd, jitter float64 }
+type cadence struct {
+	p, sd, jitter float64
+	rho           float64 // correlation of neighbouring residuals
+}
 
 // interval is the fitted interval with its standard deviation, and the jitter.
 func (g *grid) interval() cadence {
@@ -143,8 +146,9 @@ func (g *grid) interval() cadence {
 		return c
 	}
 	variance := max(rss/free, quantum)
-	if rho := min(lag/max(rss, 1e-30), 0.95); rho > 0 {
-		variance *= (1 + rho) / (1 - rho)
+	c.rho = min(lag/max(rss, 1e-30), 0.95)
+	if c.rho > 0 {
+		variance *= (1 + c.rho) / (1 - c.rho)
 	}
 	c.sd = math.Sqrt(variance/sxx + g.resonance(c.jitter, n))
 	return c
