@@ -52,6 +52,8 @@ func seeds() [][]byte {
 			"\x00\x00\x00\x2eiprp\x00\x00\x00\x1cipco\x00\x00\x00\x14ispe\x00\x00\x00\x00\x00\x00\x00\x10\x00\x00\x00\x08" +
 			"\x00\x00\x00\x0aipma\x00\x00"),
 		[]byte("\x00\x00\x00\x10ftypcrx \x00\x00\x00\x00\x00\x00\x00\x08moov"),
+		// The size is a bomb, and the file ends before that is noticed.
+		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR00000000"),
 		[]byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"),
 		[]byte("FOVb\x02\x00\x02\x00"), []byte("\x00MRM\x00\x00\x00\x00"), []byte("II\x1a\x00\x00\x00HEAPCCDR\x02\x00\x01\x00"),
 		[]byte("FUJIFILMCCD-RAW 0201"),
@@ -71,7 +73,7 @@ func check(t *testing.T, data []byte) (Facts, error) {
 	if err != nil && !errors.As(err, &bad) {
 		t.Errorf("error of another kind: %v", err)
 	}
-	if int64(f.Width)*int64(f.Height) > MaxPixels {
+	if f.Width > maxSide || f.Height > maxSide || f.Width*f.Height > MaxPixels {
 		t.Errorf("a picture of %d x %d is believed", f.Width, f.Height)
 	}
 	for _, p := range f.Previews {

@@ -34,15 +34,15 @@ func Read(r io.ReaderAt, size int64) (f Facts, err error) {
 	}()
 	err = c.container()
 	c.settle()
+	noSize := c.checkSize()
 	var malformed *FormatError
 	switch {
 	case c.src.err != nil && !errors.As(c.src.err, &malformed):
 		return f, fmt.Errorf("cannot read the headers: %w", c.src.err)
 	case err != nil && !(errors.As(err, &malformed) && malformed.Part == PartMetadata && c.damage != nil):
 		return f, err
-	}
-	if err := c.checkSize(); err != nil {
-		return f, err
+	case noSize != nil:
+		return f, noSize
 	}
 	return f, c.damage
 }
