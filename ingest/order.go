@@ -60,10 +60,7 @@ func baseName(f *Frame) string {
 	return strings.TrimSuffix(b, path.Ext(b))
 }
 
-var (
-	fileNumber = regexp.MustCompile(`(\d+)$`)
-	dcfFolder  = regexp.MustCompile(`^([1-9]\d\d)[0-9A-Za-z_]{5}$`)
-)
+var fileNumber = regexp.MustCompile(`(\d+)$`)
 
 // rollover is the count of DCF file numbers: 0001 to 9999.
 const rollover = 9999

@@ -169,6 +169,16 @@ func (s *Sequence) timingNotes() {
 	t := &s.Timing
 	if t.FreeRunning {
 		s.note("the steps are uneven, each frame timed from the one before: %.2f s with a scatter of %.2f s", t.IntervalS, t.JitterRMSS)
+		pauses, longest := 0, 0.0
+		for _, g := range t.Gaps {
+			if g.Cause == timing.NotFired {
+				pauses++
+				longest = max(longest, g.GapS)
+			}
+		}
+		if pauses > 0 {
+			s.note("the camera paused %d times, for up to %.0f s; the file numbers run on, so no file was lost there", pauses, longest)
+		}
 	}
 	for i, d := range t.Delays {
 		if i == 5 {
