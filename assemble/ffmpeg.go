@@ -62,13 +62,16 @@ func process(ctx context.Context, name string, args ...string) (*exec.Cmd, *tail
 	return cmd, t
 }
 
+// noSpace is how the system's library words ENOSPC, which ffmpeg prints.
+const noSpace = "No space left on device"
+
 // failure is what a process's end means to the user.
 func failure(ctx context.Context, what string, err error, t *tail) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	if t.contains("No space left on device") {
-		return &Error{Text: what + ": the disk is full", Try: "free some space, or write to another disk"}
+	if t.contains(noSpace) {
+		return &Error{Text: what + ", the disk is full", Try: "free some space, or write to another disk", Err: syscall.ENOSPC}
 	}
 	if s := t.last(); s != "" {
 		return &Error{Text: what + ": " + s, Err: err}
@@ -107,3 +110,14 @@ func hasEncoder(name string) (bool, error) {
 
 // errStopped is given to the writer of a pipe whose reader has gone.
 var errStopped = errors.New("stopped")
+
+// FFmpegVersion is the first line of "ffmpeg -version": another version may
+// encode otherwise. Empty when there is no ffmpeg.
+var FFmpegVersion = sync.OnceValue(func() string {
+	out, err := exec.Command("ffmpeg", "-version").Output()
+	if err != nil {
+		return ""
+	}
+	line, _, _ := strings.Cut(string(out), "\n")
+	return strings.TrimSpace(line)
+})

@@ -51,6 +51,11 @@ type Options struct {
 	// CropX and CropY say where the crop lies, 0 left or top to 1.
 	CropX, CropY float64
 	GapMode      GapMode
+	// Raw says where the pixels of raw files come from.
+	Raw RawMode
+	// SegmentFrames is how many stills are encoded as one stretch; longer jobs
+	// are cut and joined, see Segments. Default (0) 600, least 2.
+	SegmentFrames int
 }
 
 // DefaultOptions is a delivery file in 16:9, cropped from the middle.
@@ -81,6 +86,10 @@ func (o Options) Validate() error {
 		return fmt.Errorf("crop position %g,%g: both must be 0 to 1", o.CropX, o.CropY)
 	case o.GapMode != GapLeave && o.GapMode != GapHold && o.GapMode != GapBlend:
 		return fmt.Errorf("gaps %q: want leave, hold or blend", o.GapMode)
+	case o.Raw != RawAuto && o.Raw != RawDevelop && o.Raw != RawPreview:
+		return fmt.Errorf("raw %q: want develop or preview", o.Raw)
+	case o.SegmentFrames < 0 || o.SegmentFrames == 1:
+		return fmt.Errorf("segments of %d frames: want 2 or more, or 0 for %d", o.SegmentFrames, segmentFrames)
 	case o.Quality < 0 || o.Quality > 63:
 		return fmt.Errorf("quality %d: want 1 to 63, or 0 for the codec's default", o.Quality)
 	case o.Rate.Num < 0 || o.Rate.Den < 0 || (o.Rate.Num == 0) != (o.Rate.Den == 0):
@@ -141,7 +150,7 @@ type codec struct {
 	image string
 }
 
-var mp4 = []string{".mp4", ".mov", ".m4v", ".mkv"}
+var mp4 = []string{".mp4", ".mov", ".mkv"}
 
 var codecs = map[string]codec{
 	"h264": {encoder: "libx264", probe: "h264", pixFmt: "yuv420p", sampleW: 2, sampleH: 2, depth: 8, exts: mp4, quality: 18, bpp: 1},

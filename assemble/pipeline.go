@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 )
@@ -25,6 +26,10 @@ type Pipeline struct {
 	codec codec
 	geo   geometry
 	total int // frames of the clip
+	// srcW and srcH are the pixels that come out of the decoder, as stored.
+	srcW, srcH int
+	raw        *development // nil unless raw files are developed
+	notes      []string
 	// in is the pixel format of the stream from the decoder, out that to the
 	// encoder.
 	in, out string
@@ -33,6 +38,20 @@ type Pipeline struct {
 // Prepare checks all that can be checked before a frame is read: the options,
 // ffmpeg and its encoder, sizes, the output's place, and disk space.
 func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
+	p, err := plan(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	if ok, err := hasEncoder(p.codec.encoder); err != nil {
+		return nil, err
+	} else if !ok {
+		return nil, &Error{Text: fmt.Sprintf("this ffmpeg has no encoder %s, which codec %s needs", p.codec.encoder, job.codecName()), Try: "another codec, or an ffmpeg built with it"}
+	}
+	return p, p.checkOutput()
+}
+
+// plan settles what is to be done.
+func plan(ctx context.Context, job Job) (*Pipeline, error) {
 	if job.Rate.Num == 0 {
 		job.Rate = Rate{24, 1}
 	}
@@ -49,34 +68,87 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 	if err := findTools(); err != nil {
 		return nil, err
 	}
-	if ok, err := hasEncoder(c.encoder); err != nil {
-		return nil, err
-	} else if !ok {
-		return nil, &Error{Text: fmt.Sprintf("this ffmpeg has no encoder %s, which codec %s needs", c.encoder, job.codecName()), Try: "another codec, or an ffmpeg built with it"}
-	}
-	p := &Pipeline{job: job, codec: c}
+	p := &Pipeline{job: job, codec: c, total: job.frames()}
 	first := job.Sources[0]
 	for _, s := range job.Sources {
-		if s.Width != first.Width || s.Height != first.Height || s.Orientation != first.Orientation {
+		if s.Width != first.Width || s.Height != first.Height || s.Orientation != first.Orientation || s.Raw != first.Raw || s.Format != first.Format {
 			return nil, &Error{
-				Text: fmt.Sprintf("%q is %dx%d, orientation %d, unlike the first still's %dx%d, orientation %d",
-					s.Path, s.Width, s.Height, s.Orientation, first.Width, first.Height, first.Orientation),
-				Try: "leaving it out",
+				Text: fmt.Sprintf("%q is %s, unlike the first still, which is %s", s.Path, s.kind(), first.kind()),
+				Try:  "leaving it out",
 			}
 		}
 	}
-	w, h := uprightSize(first.Width, first.Height, first.Orientation)
+	if err := p.pixels(ctx); err != nil {
+		return nil, err
+	}
+	w, h := uprightSize(p.srcW, p.srcH, first.Orientation)
 	if p.geo, err = job.layOut(w, h); err != nil {
 		return nil, err
 	}
 	p.formats()
-	p.total = len(job.Sources)
-	if job.GapMode != GapLeave {
-		for _, g := range job.Gaps {
-			p.total += g.Count
+	return p, nil
+}
+
+func (s Source) kind() string {
+	return fmt.Sprintf("%s of %dx%d, orientation %d", s.Format, s.Width, s.Height, s.Orientation)
+}
+
+// pixels settles where the stills' pixels come from, and their stored size.
+func (p *Pipeline) pixels(ctx context.Context) error {
+	first := p.job.Sources[0]
+	p.srcW, p.srcH = first.Width, first.Height
+	switch first.Format {
+	case "heif", "avif":
+		return &Error{
+			Text: fmt.Sprintf("ffmpeg's image reader does not take %s stills such as %q", first.Format, first.Path),
+			Try:  "converting them to TIFF or JPEG first (Debian: libheif-examples has heif-convert)",
 		}
 	}
-	return p, p.checkOutput()
+	if !first.Raw {
+		return nil
+	}
+	mode := p.job.Raw
+	if mode == RawAuto {
+		mode = RawDevelop
+		if p.job.Preset == "proof" {
+			mode = RawPreview
+		} else if !hasDeveloper() {
+			mode = RawPreview
+			p.notes = append(p.notes, "raw files are shown by their embedded previews, since LibRaw is not installed; to develop them, install "+rawPackage)
+		}
+	}
+	if mode == RawDevelop {
+		if !hasDeveloper() {
+			return &Error{Text: "raw files cannot be developed on this machine", Try: "installing " + rawPackage + ", or their previews"}
+		}
+		d, err := identify(ctx, first.Path)
+		if err != nil {
+			return err
+		}
+		p.raw, p.srcW, p.srcH = &d, d.w, d.h
+		return nil
+	}
+	if first.Preview == nil {
+		return &Error{Text: fmt.Sprintf("%q has no embedded preview", first.Path), Try: "developing the raw files: " + rawPackage}
+	}
+	if first.Preview.Width > 0 {
+		p.srcW, p.srcH = first.Preview.Width, first.Preview.Height
+	}
+	return nil
+}
+
+// Notes are plain remarks on how the clip will be made.
+func (p *Pipeline) Notes() []string { return p.notes }
+
+// frames is how many frames the clip will have.
+func (j Job) frames() int {
+	n := len(j.Sources)
+	if j.GapMode != GapLeave {
+		for _, g := range j.Gaps {
+			n += g.Count
+		}
+	}
+	return n
 }
 
 // formats picks the pixel formats of the two pipes.
@@ -123,6 +195,7 @@ func (p *Pipeline) checkOutput() error {
 		return &Error{
 			Text: fmt.Sprintf("not enough space in %q: the clip may take %d MB and %d MB are free", dir, need/1e6, free/1e6),
 			Try:  "free some space, another disk, or the proof preset",
+			Err:  syscall.ENOSPC,
 		}
 	}
 	return nil
@@ -153,18 +226,23 @@ var quiet = []string{"-hide_banner", "-nostdin", "-loglevel", "error"}
 // Commands are the two ffmpeg commands, as they are run: the one that decodes,
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
-// in order.
+// in order. Developed raw files come before both, one command each, of which
+// the first is given.
 func (p *Pipeline) Commands() [][]string {
-	return [][]string{
+	var all [][]string
+	if p.raw != nil {
+		all = append(all, append([]string{developer}, p.raw.args(p.job.Sources[0].Path)...))
+	}
+	return append(all,
 		append([]string{"ffmpeg"}, p.decodeArgs("STILLS")...),
 		append([]string{"ffmpeg"}, p.encodeArgs(p.job.Out)...),
-	}
+	)
 }
 
 // linkName is the pattern of the links' names; all frames of a job share one
 // ending, which picks ffmpeg's decoder.
 func (p *Pipeline) linkName() string {
-	ext := map[string]string{"jpeg": ".jpg", "png": ".png", "tiff": ".tif"}[p.job.Sources[0].Format]
+	ext := map[string]string{"jpeg": ".jpg", "png": ".png", "tiff": ".tif", "jxl": ".jxl"}[p.job.Sources[0].Format]
 	if ext == "" {
 		ext = ".jpg" // previews
 	}
@@ -172,10 +250,12 @@ func (p *Pipeline) linkName() string {
 }
 
 func (p *Pipeline) decodeArgs(links string) []string {
-	in := ffmpeg.Input(filepath.Join(links, p.linkName()), ffmpeg.KwArgs{
+	s := ffmpeg.Input(filepath.Join(links, p.linkName()), ffmpeg.KwArgs{
 		"f": "image2", "start_number": "0", "framerate": "25", "noautorotate": "",
 	})
-	s := in
+	if p.raw != nil {
+		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": "ppm", "framerate": "25"})
+	}
 	for _, f := range turn(p.job.Sources[0].Orientation) {
 		name, arg, ok := strings.Cut(f, "=")
 		if ok {
@@ -200,7 +280,7 @@ func (p *Pipeline) decodeArgs(links string) []string {
 }
 
 func (p *Pipeline) cropped() bool {
-	w, h := uprightSize(p.job.Sources[0].Width, p.job.Sources[0].Height, p.job.Sources[0].Orientation)
+	w, h := uprightSize(p.srcW, p.srcH, p.job.Sources[0].Orientation)
 	return p.geo.cropW != w || p.geo.cropH != h
 }
 
@@ -226,10 +306,20 @@ func (p *Pipeline) encodeArgs(out string) []string {
 		kw[k] = "bt709"
 	}
 	kw["color_range"] = "tv"
-	if ext := strings.ToLower(filepath.Ext(out)); ext == ".mp4" || ext == ".mov" || ext == ".m4v" {
-		kw["movflags"] = "+faststart+write_colr"
+	if flags := movFlags(out); flags != "" {
+		kw["movflags"] = flags
 	}
 	return finish(in.Output(file(out), kw).GetArgs())
+}
+
+// movFlags puts the index of an MP4 or QuickTime file first and writes its
+// colour tags.
+func movFlags(out string) string {
+	switch strings.ToLower(filepath.Ext(out)) {
+	case ".mp4", ".mov", ".m4v":
+		return "+faststart+write_colr"
+	}
+	return ""
 }
 
 func finish(args []string) []string {

@@ -24,25 +24,43 @@ const framesAhead = 2
 // any error nothing is left. progress, unless nil, is called from one
 // goroutine.
 func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Clip, error) {
-	links, err := os.MkdirTemp("", "stillspan-")
-	if err != nil {
-		return Clip{}, fmt.Errorf("cannot make a folder for links: %w", err)
-	}
-	defer os.RemoveAll(links)
-	if err := p.link(links); err != nil {
-		return Clip{}, err
-	}
 	tmp, err := p.tempName()
 	if err != nil {
 		return Clip{}, err
 	}
 	defer os.RemoveAll(tmp)
-	if err := p.stream(ctx, links, tmp, progress); err != nil {
+	if segments := Segments(p.job); len(segments) > 1 {
+		err = p.runSegments(ctx, segments, tmp, progress)
+	} else {
+		err = p.encode(ctx, tmp, progress)
+	}
+	if err != nil {
 		return Clip{}, err
 	}
+	return p.deliver(ctx, tmp)
+}
+
+// encode writes the whole of the job to tmp.
+func (p *Pipeline) encode(ctx context.Context, tmp string, progress func(done, total int)) error {
+	links, err := os.MkdirTemp("", "stillspan-")
+	if err != nil {
+		return fmt.Errorf("cannot make a folder for links: %w", err)
+	}
+	defer os.RemoveAll(links)
+	if err := p.link(links); err != nil {
+		return err
+	}
+	return p.stream(ctx, links, tmp, progress)
+}
+
+// deliver verifies the clip and gives it its name.
+func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
 	clip, err := Verify(ctx, tmp, p.expect())
 	if err != nil {
 		return Clip{}, err
+	}
+	if !clip.Verified {
+		return Clip{}, &Error{Text: fmt.Sprintf("the clip %q did not come out as ordered: %s", p.job.Out, strings.Join(clip.Problems, "; "))}
 	}
 	if err := publish(tmp, p.job.Out, p.job.Overwrite); err != nil {
 		return Clip{}, err
@@ -56,6 +74,9 @@ func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Cli
 // own name and no hole in its numbers can mislead ffmpeg. Embedded previews
 // are copied out.
 func (p *Pipeline) link(dir string) error {
+	if p.raw != nil {
+		return nil
+	}
 	for i, s := range p.job.Sources {
 		name := filepath.Join(dir, fmt.Sprintf(p.linkName(), i))
 		if s.Raw {
@@ -108,8 +129,8 @@ func (p *Pipeline) tempName() (string, error) {
 }
 
 // stream runs decode -> correct -> encode.
-func (p *Pipeline) stream(ctx context.Context, links, tmp string, progress func(done, total int)) error {
-	ctx, cancel := context.WithCancel(ctx)
+func (p *Pipeline) stream(parent context.Context, links, tmp string, progress func(done, total int)) error {
+	ctx, cancel := context.WithCancel(parent)
 	defer cancel()
 	dec, decTail := process(ctx, "ffmpeg", p.decodeArgs(links)...)
 	enc, encTail := process(ctx, "ffmpeg", p.encodeArgs(tmp)...)
@@ -126,35 +147,64 @@ func (p *Pipeline) stream(ctx context.Context, links, tmp string, progress func(
 	widen(decR)
 	widen(encW)
 	dec.Stdout, enc.Stdin = decW, encR
+	var feedW *os.File
+	if p.raw != nil {
+		var feedR *os.File
+		if feedR, feedW, err = os.Pipe(); err != nil {
+			return errors.Join(err, decR.Close(), decW.Close(), encR.Close(), encW.Close())
+		}
+		widen(feedW)
+		dec.Stdin = feedR
+		defer feedR.Close()
+		defer feedW.Close()
+	}
 	err = startBoth(dec, enc)
 	decW.Close()
 	encR.Close()
+	if feedW != nil {
+		dec.Stdin.(*os.File).Close() // the decoder has its own
+	}
 	if err != nil {
 		cancel()
 		decR.Close()
 		encW.Close()
 		return errors.Join(err, waitStarted(dec), waitStarted(enc))
 	}
+	fed := make(chan error, 1)
+	go func() {
+		if feedW == nil {
+			fed <- nil
+			return
+		}
+		fed <- p.feed(ctx, feedW)
+	}()
 	got, streamErr := p.pump(ctx, decR, encW, progress)
 	encW.Close()
 	decR.Close()
-	if streamErr != nil && ctx.Err() == nil && !errors.Is(streamErr, errStopped) {
+	stopped := errors.Is(streamErr, errStopped)
+	if streamErr != nil && !stopped {
 		cancel()
 	}
 	decErr, encErr := dec.Wait(), enc.Wait()
+	feedErr := <-fed
 	switch {
-	case encErr != nil && !errors.Is(streamErr, context.Canceled):
-		return failure(ctx, "cannot encode the clip", encErr, encTail)
-	case ctx.Err() != nil && streamErr == nil:
-		return ctx.Err()
-	case decErr != nil && got < len(p.job.Sources):
-		return p.lostFrame(ctx, got, failure(ctx, "cannot decode the stills", decErr, decTail))
-	case streamErr != nil:
+	case parent.Err() != nil:
+		return parent.Err()
+	case feedErr != nil && !errors.Is(feedErr, errStopped) && !errors.Is(feedErr, context.Canceled):
+		return feedErr
+	case stopped || streamErr == nil && encErr != nil || encTail.contains(noSpace):
+		// Out of space for a file's last bytes, ffmpeg says so and ends as if
+		// all were well.
+		return failure(parent, "cannot encode the clip", encErr, encTail)
+	case got > len(p.job.Sources):
 		return streamErr
-	case got != len(p.job.Sources):
-		return p.lostFrame(ctx, got, nil)
+	case got < len(p.job.Sources):
+		if decErr != nil {
+			decErr = failure(parent, "cannot decode the stills", decErr, decTail)
+		}
+		return p.lostFrame(parent, got, decErr)
 	}
-	return nil
+	return streamErr
 }
 
 func startBoth(a, b *exec.Cmd) error {
@@ -222,6 +272,7 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 				return nil
 			}
 			if got >= len(p.job.Sources) {
+				got++
 				return &Error{Text: "ffmpeg gave more frames than there are stills"}
 			}
 			buf, err := w.frame(got, buf)
@@ -278,7 +329,7 @@ type writer struct {
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
 	first := p.job.Sources[0]
-	srcW, srcH := uprightSize(first.Width, first.Height, first.Orientation)
+	srcW, srcH := uprightSize(p.srcW, p.srcH, first.Orientation)
 	w := &writer{p: p, out: out, tone: newCorrector(p.geo, srcW, srcH), gaps: map[int]int{}}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w

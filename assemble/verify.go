@@ -90,10 +90,12 @@ func Verify(ctx context.Context, path string, want Expect) (Clip, error) {
 	return c, nil
 }
 
-func probe(ctx context.Context, path string) (probed, error) {
+// probe runs ffprobe; reader are options for how to read the file.
+func probe(ctx context.Context, path string, reader ...string) (probed, error) {
 	var pr probed
-	cmd, t := process(ctx, "ffprobe", "-hide_banner", "-loglevel", "error", "-count_packets",
-		"-select_streams", "v:0", "-show_streams", "-show_format", "-of", "json", file(path))
+	args := append([]string{"-hide_banner", "-loglevel", "error"}, reader...)
+	cmd, t := process(ctx, "ffprobe", append(args, "-count_packets",
+		"-select_streams", "v:0", "-show_streams", "-show_format", "-of", "json", file(path))...)
 	cmd.Stdout = nil
 	out, err := cmd.Output()
 	if err != nil {
@@ -174,7 +176,7 @@ func verifyImages(ctx context.Context, dir string, want Expect) (Clip, error) {
 		c.Bytes += info.Size()
 	}
 	for _, e := range []os.DirEntry{entries[0], entries[len(entries)-1]} {
-		pr, err := probe(ctx, filepath.Join(dir, strings.ReplaceAll(e.Name(), "%", "%%")))
+		pr, err := probe(ctx, filepath.Join(dir, e.Name()), "-f", "image2", "-pattern_type", "none")
 		if err != nil {
 			return c, err
 		}
@@ -205,7 +207,7 @@ func ReadClip(ctx context.Context, path string, w, h int, fn func(i int, rgb []b
 		in = []string{"-f", "image2", "-i", filepath.Join(strings.ReplaceAll(path, "%", "%%"), "%06d"+filepath.Ext(entries[0].Name()))}
 	}
 	args := append(append([]string(nil), quiet...), in...)
-	args = append(args, "-vf", fmt.Sprintf("scale=%d:%d:flags=area,format=rgb24", w, h), "-vsync", "passthrough", "-f", "rawvideo", "pipe:1")
+	args = append(args, "-vf", fmt.Sprintf("scale=%d:%d:flags=area+full_chroma_int+full_chroma_inp,format=rgb24", w, h), "-vsync", "passthrough", "-f", "rawvideo", "pipe:1")
 	cmd, t := process(ctx, "ffmpeg", args...)
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {

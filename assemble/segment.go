@@ -1,0 +1,155 @@
+package assemble
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// segmentFrames is the default of Options.SegmentFrames.
+const segmentFrames = 600
+
+// Segments cuts a job into jobs of about Options.SegmentFrames stills, by a
+// rule that depends on nothing but the job, so that any machines can make them
+// and Join gives the same clip that Run makes. No cut falls into a gap that is
+// to be filled. Image sequences are not cut.
+func Segments(job Job) []Job {
+	each := job.SegmentFrames
+	if each == 0 {
+		each = segmentFrames
+	}
+	n := len(job.Sources)
+	parts := (n + each - 1) / each
+	if parts < 2 || codecs[job.codecName()].image != "" {
+		return []Job{job}
+	}
+	filled := map[int]bool{} // sources that a filled gap follows
+	for _, g := range job.Gaps {
+		filled[g.After] = job.GapMode != GapLeave
+	}
+	var out []Job
+	from := 0
+	for i := range parts {
+		to := max((i+1)*n/parts, from)
+		for to < n && to > 0 && filled[to-1] {
+			to++
+		}
+		if to == from {
+			continue
+		}
+		part := job
+		part.Sources = job.Sources[from:to]
+		part.Gaps = nil
+		for _, g := range job.Gaps {
+			if g.After >= from && g.After < to {
+				part.Gaps = append(part.Gaps, Gap{g.After - from, g.Count})
+			}
+		}
+		out = append(out, part)
+		from = to
+	}
+	return out
+}
+
+// Join makes job's clip out of the clips of its Segments, without encoding
+// them again, and verifies and publishes it as Run does.
+func Join(ctx context.Context, job Job, parts []string) (Clip, error) {
+	p, err := plan(ctx, job)
+	if err != nil {
+		return Clip{}, err
+	}
+	if err := p.checkOutput(); err != nil {
+		return Clip{}, err
+	}
+	tmp, err := p.tempName()
+	if err != nil {
+		return Clip{}, err
+	}
+	defer os.RemoveAll(tmp)
+	if err := p.join(ctx, tmp, Segments(job), parts); err != nil {
+		return Clip{}, err
+	}
+	return p.deliver(ctx, tmp)
+}
+
+// runSegments makes the parts one after the other in a hidden folder beside
+// the clip, and joins them to tmp.
+func (p *Pipeline) runSegments(ctx context.Context, segments []Job, tmp string, progress func(done, total int)) error {
+	dir, err := os.MkdirTemp(filepath.Dir(p.job.Out), ".stillspan-parts-*")
+	if err != nil {
+		return &Error{Text: "cannot make a folder for the clip's parts", Err: err}
+	}
+	defer os.RemoveAll(dir)
+	parts := make([]string, len(segments))
+	before := 0
+	for i, job := range segments {
+		part := p.part(job)
+		parts[i] = filepath.Join(dir, fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out)))
+		part.job.Out = parts[i]
+		var report func(done, total int)
+		if progress != nil {
+			report = func(done, _ int) { progress(before+done, len(p.job.Sources)) }
+		}
+		if err := part.encode(ctx, parts[i], report); err != nil {
+			return err
+		}
+		before += len(job.Sources)
+	}
+	return p.join(ctx, tmp, segments, parts)
+}
+
+// part is the pipeline of one segment.
+func (p *Pipeline) part(job Job) *Pipeline {
+	q := *p
+	q.job = job
+	q.total = job.frames()
+	return &q
+}
+
+// join copies the streams of parts into out, one after the other. The list
+// that ffmpeg reads names links, so that no character of a path misleads it.
+func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts []string) error {
+	if len(parts) != len(segments) {
+		return fmt.Errorf("cannot join clip: %d parts, want %d", len(parts), len(segments))
+	}
+	dir, err := os.MkdirTemp("", "stillspan-")
+	if err != nil {
+		return fmt.Errorf("cannot make a folder for links: %w", err)
+	}
+	defer os.RemoveAll(dir)
+	var list strings.Builder
+	for i, part := range parts {
+		name := fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out))
+		abs, err := filepath.Abs(part)
+		if err == nil {
+			_, err = os.Stat(abs)
+		}
+		if err == nil {
+			err = os.Symlink(abs, filepath.Join(dir, name))
+		}
+		if err != nil {
+			return fmt.Errorf("cannot join clip: %w", err)
+		}
+		// Containers that count milliseconds would add up their rounding.
+		fmt.Fprintf(&list, "file '%s'\nduration %.6f\n", name, float64(segments[i].frames())/p.job.Rate.FPS())
+	}
+	listName := filepath.Join(dir, "list")
+	if err := os.WriteFile(listName, []byte(list.String()), 0o600); err != nil {
+		return err
+	}
+	args := append([]string(nil), quiet...)
+	args = append(args, "-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1")
+	if tag := p.codec.args["tag:v"]; tag != "" {
+		args = append(args, "-tag:v", tag)
+	}
+	if flags := movFlags(p.job.Out); flags != "" {
+		args = append(args, "-movflags", flags)
+	}
+	cmd, t := process(ctx, "ffmpeg", append(args, "-y", file(out))...)
+	if err := cmd.Run(); err != nil {
+		return failure(ctx, "cannot join the clip's parts", err, t)
+	}
+	return nil
+}
