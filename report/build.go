@@ -58,7 +58,7 @@ func Build(in Input) *Report {
 			s := &in.Plan.Shoots[j]
 			r.NotFound = append(r.NotFound, planOf(s, in.rate(-1), ""))
 			r.Findings = append(r.Findings, Finding{
-				Kind: "not-found", Text: fmt.Sprintf("planned shoot %q was not found in this dump", s.Name),
+				Kind: "not-found", Text: fmt.Sprintf("Planned shoot %q was not found in this dump", s.Name),
 				Advice: "Is there another card? Do not wipe any until it is found.",
 			})
 		}
@@ -157,7 +157,7 @@ func (in *Input) sequence(i int) Sequence {
 	b.rows()
 	b.findings()
 	b.out.pictures = pictures{b.w.Strip, b.w.Before, b.w.After, b.w.ZonePicture}
-	b.out.Notes = append([]string{}, b.seq.Notes...)
+	b.out.Notes = b.notes()
 	b.out.Warnings = append([]string{}, b.w.Warnings...)
 	return b.out
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strconv"
 
 	"stillspan/report/plan"
 )
@@ -35,6 +36,9 @@ func intervalChart(s *Sequence) template.HTML {
 		}
 		if m.Frame < len(steps) {
 			p.mark(shape, float64(m.Frame), orMid(steps[m.Frame], lo, hi), fmt.Sprintf("after %s: %d missing, %s", path0(m.After), m.Count, causeText(m.Cause)))
+			if len(s.Missing) <= mostNotes {
+				p.note(float64(m.Frame), p.y(orMid(steps[m.Frame], lo, hi)), strconv.Itoa(m.Count))
+			}
 		}
 	}
 	for _, x := range s.Irregular {
@@ -69,9 +73,15 @@ func lightChart(s *Sequence) template.HTML {
 	p := newPlot("Light of each frame", desc, "EV (0 = white)", len(before), lo, hi)
 	for _, e := range l.Events {
 		p.band("event", float64(e.FirstFrame-1), float64(e.LastFrame-1), fmt.Sprintf("short event, %+.2f EV, kept as it is", float64(e.EV)))
+		if len(l.Events) <= mostNotes {
+			p.note(float64(e.LastFrame)-1, plotTop+plotInnerH-7, "event")
+		}
 	}
 	for _, st := range l.Steps {
 		p.upright("step", float64(st.Frame)-1.5, fmt.Sprintf("exposure step at %s: %+.2f EV measured, %+.2f by the labels", path0(st.File), float64(st.EV), float64(st.LabelEV)))
+		if len(l.Steps) <= mostNotes {
+			p.note(float64(st.Frame)-1.5, plotTop+7, signed(float64(st.EV), 2)+" EV")
+		}
 	}
 	p.line("before", before)
 	if l.Corrected {

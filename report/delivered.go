@@ -4,7 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"stillspan/assemble"
 	"stillspan/ingest/timing"
@@ -88,7 +91,7 @@ func (b *builder) remedies(planned int) {
 		n := min(inside, d.ShortFrames)
 		b.out.Remedies = append(b.out.Remedies, Remedy{
 			Do:    "fill the gaps when rendering (--gaps blend or hold)",
-			Gives: fmt.Sprintf("%s of %d, %s", frames(n), d.ShortFrames, plan.FormatSeconds(float64(d.Frames+n)/b.rate.FPS())),
+			Gives: fmt.Sprintf("%s of %d, %s", frames(n), d.ShortFrames, clipLength(float64(d.Frames+n)/b.rate.FPS())),
 			Costs: "made-up frames: moving things ghost (blend) or stop for a moment (hold)",
 		})
 	}
@@ -97,7 +100,7 @@ func (b *builder) remedies(planned int) {
 		r := assemble.StandardRates()[i]
 		if r.FPS() < b.rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
 			b.out.Remedies = append(b.out.Remedies, Remedy{
-				Do: "play at " + plan.RateLabel(r), Gives: plan.FormatSeconds(float64(d.Frames) / r.FPS()),
+				Do: "play at " + plan.RateLabel(r), Gives: clipLength(float64(d.Frames) / r.FPS()),
 				Costs: fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-r.FPS()/b.rate.FPS()), plan.RateLabel(b.rate)),
 			})
 			break
@@ -105,7 +108,7 @@ func (b *builder) remedies(planned int) {
 	}
 	if fps > 0 && fps < b.rate.FPS() {
 		b.out.Remedies = append(b.out.Remedies, Remedy{
-			Do: fmt.Sprintf("slow the clip to %.1f %% in the edit", 100*fps/b.rate.FPS()), Gives: plan.FormatSeconds(want),
+			Do: fmt.Sprintf("slow the clip to %.1f %% in the edit", 100*fps/b.rate.FPS()), Gives: clipLength(want),
 			Costs: fmt.Sprintf("%s repeated or mixed by the editor", frames(d.ShortFrames)),
 		})
 	}
@@ -155,7 +158,7 @@ func clipLength(s float64) string {
 func (b *builder) findings() {
 	b.out.Findings = []Finding{}
 	add := func(kind, advice, format string, args ...any) {
-		b.out.Findings = append(b.out.Findings, Finding{kind, fmt.Sprintf(format, args...), advice})
+		b.out.Findings = append(b.out.Findings, Finding{kind, sentence(fmt.Sprintf(format, args...)), advice})
 	}
 	d := &b.out.Delivered
 	var byCause = map[timing.Cause]int{}
@@ -191,7 +194,11 @@ func (b *builder) findings() {
 		}
 	}
 	for _, x := range b.seq.Timing.Delays {
-		add("delay", "", "from %s on, the cadence started anew, %+.2f s", path0(b.name(x.Index)), x.ByS)
+		way := "later"
+		if x.ByS < 0 {
+			way = "earlier"
+		}
+		add("delay", "", "the cadence starts anew at %s, %.1f s %s than due; no frame is missing there", path0(b.name(x.Index)), math.Abs(x.ByS), way)
 	}
 	for _, x := range b.seq.Timing.Changes {
 		add("interval-changed", "", "from %s on, the interval is %s instead of %s", path0(b.name(x.Index)), plan.FormatSeconds(x.ToS), plan.FormatSeconds(x.FromS))
@@ -240,8 +247,47 @@ func (b *builder) settingFindings(add func(kind, advice, format string, args ...
 			add("setting", "", "%s moved from %s to %s at %s", f, c.From, c.To, path0(c.File))
 			continue
 		}
-		add("setting", "", "%s moved %d times, first from %s to %s at %s", f, count[f], c.From, c.To, path0(c.File))
+		why := ""
+		if b.automatic(f) {
+			why = ": the camera set it by itself"
+		}
+		add("setting", "", "%s moved %d times, first from %s to %s at %s%s", f, count[f], c.From, c.To, path0(c.File), why)
 	}
+}
+
+// automatic tells whether a remark on the sequence puts a setting's moves down
+// to automatic exposure.
+func (b *builder) automatic(field string) bool {
+	return slices.ContainsFunc(b.seq.Notes, func(n string) bool {
+		return strings.HasPrefix(n, field+" moved ") && strings.Contains(n, "automatic")
+	})
+}
+
+// notes are the remarks that no finding says already.
+func (b *builder) notes() []string {
+	out := []string{}
+	for _, n := range b.seq.Notes {
+		said := strings.HasPrefix(n, "the cadence starts anew at ") && len(b.seq.Timing.Delays) > 0
+		for _, c := range b.out.SettingsChanges {
+			said = said || strings.HasPrefix(n, c.Field+" moved ")
+		}
+		if !said {
+			out = append(out, sentence(n))
+		}
+	}
+	return out
+}
+
+// sentence begins with a capital, and writes ISO as one does.
+func sentence(s string) string {
+	if rest, ok := strings.CutPrefix(s, "iso "); ok {
+		return "ISO " + rest
+	}
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // path0 is a file's name without its folder.

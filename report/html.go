@@ -9,6 +9,8 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/disintegration/imaging"
 
@@ -57,6 +59,13 @@ var pageFuncs = template.FuncMap{
 	"flashNote":  func() string { return flash.Notice },
 	"hidden":     func(shown, total int) int { return max(total-shown, 0) },
 	"tally":      tally,
+	"sentence":   sentence,
+}
+
+// sentence makes a finding stand by itself: capital first, full stop last.
+func sentence(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[size:] + "."
 }
 
 func known(f Float, format string) string {

@@ -208,6 +208,18 @@ func (p *plot) mark(shape string, frame, v float64, title string) {
 	fmt.Fprintf(&p.b, `<path class="%s" transform="translate(%s %s)" d="%s"><title>%s</title></path>`, class, n(x), n(y), d, template.HTMLEscapeString(title))
 }
 
+// Notes are written into a chart only while there are few enough to read.
+const mostNotes = 12
+
+// note writes a word beside a frame, on its left near the right edge.
+func (p *plot) note(frame, y float64, text string) {
+	x, anchor, dx := p.x(frame), "start", 9.0
+	if x > plotW-plotRight-70 {
+		anchor, dx = "end", -9.0
+	}
+	fmt.Fprintf(&p.b, `<text class="note" x="%s" y="%s" text-anchor="%s" dy="0.32em">%s</text>`, n(x+dx), n(y), anchor, template.HTMLEscapeString(text))
+}
+
 func (p *plot) done() template.HTML {
 	p.b.WriteString(`</svg>`)
 	return template.HTML(p.b.String())
