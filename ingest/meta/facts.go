@@ -10,7 +10,8 @@ import "time"
 type Facts struct {
 	// Format is the container, in lower case: "jpeg", "png", "tiff", "dng",
 	// "cr2", "cr3", "nef", "arw", "orf", "rw2", "pef", "raf", "heif",
-	// "avif", "jxl".
+	// "avif", "jxl", the rarer "iiq", "srw", "3fr", "mos", "dcr", "erf",
+	// "mef", "mrw", "x3f", "crw", or "raw" for one of an unknown maker.
 	Format string
 	// Raw is set for sensor data that has to be developed.
 	Raw bool
@@ -23,7 +24,8 @@ type Facts struct {
 
 	// Taken is DateTimeOriginal with SubSecTimeOriginal as a decimal
 	// fraction, in the zone of OffsetTimeOriginal. Without an offset it is
-	// the camera's wall clock held in time.UTC and HasOffset is false.
+	// the camera's wall clock held in time.UTC and HasOffset is false. Where
+	// it is missing or blank, DateTimeDigitized and its companions stand in.
 	Taken        time.Time
 	HasOffset    bool
 	SubSecDigits int // digits of the sub-second tag; 0 is a whole-second clock

@@ -128,17 +128,3 @@ func TestOnlyHeadersAreRead(t *testing.T) {
 		t.Errorf("%d bytes of %d were read", r.n, len(data))
 	}
 }
-
-func BenchmarkRead(b *testing.B) {
-	data := withEXIF(seeds()[4])
-	b.ReportAllocs()
-	const copies = 1000
-	for b.Loop() {
-		for range copies {
-			if _, err := Read(bytes.NewReader(data), int64(len(data))); err != nil {
-				b.Fatal(err)
-			}
-		}
-	}
-	b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N)/copies, "µs/file")
-}
