@@ -158,7 +158,7 @@ func clipLength(s float64) string {
 func (b *builder) findings() {
 	b.out.Findings = []Finding{}
 	add := func(kind, advice, format string, args ...any) {
-		b.out.Findings = append(b.out.Findings, Finding{kind, sentence(fmt.Sprintf(format, args...)), advice})
+		b.out.Findings = append(b.out.Findings, Finding{kind, capital(fmt.Sprintf(format, args...)), advice})
 	}
 	d := &b.out.Delivered
 	var byCause = map[timing.Cause]int{}
@@ -272,14 +272,14 @@ func (b *builder) notes() []string {
 			said = said || strings.HasPrefix(n, c.Field+" moved ")
 		}
 		if !said {
-			out = append(out, sentence(n))
+			out = append(out, capital(n))
 		}
 	}
 	return out
 }
 
-// sentence begins with a capital, and writes ISO as one does.
-func sentence(s string) string {
+// capital begins with a capital, and writes ISO as one does.
+func capital(s string) string {
 	if rest, ok := strings.CutPrefix(s, "iso "); ok {
 		return "ISO " + rest
 	}
