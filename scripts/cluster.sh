@@ -23,7 +23,7 @@ fi
 dir=$(mktemp -d /tmp/cluster.XXXXXX)
 chmod 755 "$dir"
 mkdir "$dir/state" "$dir/spool"
-started=
+up=
 
 # stop ends the daemons by the process ids they wrote, workers first.
 stop() {
@@ -40,9 +40,7 @@ stop() {
 		done
 		kill -9 "$pid" 2>/dev/null || true
 	done
-	if [ $status -ne 0 ]; then
-		tail -n 20 "$dir"/*.log >&2 || true
-	fi
+	[ -n "$up" ] || tail -n 20 "$dir"/*.log >&2 || true
 	rm -rf "$dir"
 	exit $status
 }
@@ -105,4 +103,5 @@ until sinfo -h -o %t 2>/dev/null | grep -q idle; do
 	fi
 	sleep 0.2
 done
+up=yes
 "$@"

@@ -22,7 +22,7 @@ type Slurm struct {
 	Dir string
 	// Sees are files and folders that every node must see; one node is asked.
 	Sees []string
-	// Options are passed to sbatch before ours, such as --partition=NAME.
+	// Options are passed to sbatch after ours, such as --partition=NAME.
 	Options []string
 	// AtOnce is the most tasks that run together; default (0) what the
 	// cluster allows.
@@ -153,7 +153,7 @@ func (s *Slurm) probe(ctx context.Context) error {
 
 // submit returns the number of the job.
 func (s *Slurm) submit(ctx context.Context, script string, args []string) (string, error) {
-	args = append(append(slices.Clone(s.Options), "--parsable"), append(args, script)...)
+	args = slices.Concat([]string{"--parsable"}, args, s.Options, []string{script})
 	out, err := tool(ctx, "sbatch", args...)
 	if err != nil {
 		return "", &Failure{Kind: TaskFailed, Text: "the cluster refused the jobs: " + err.Error(), Try: "'sinfo' shows the state of the cluster"}

@@ -1,5 +1,3 @@
-//go:build day
-
 package main
 
 import (

@@ -1,5 +1,3 @@
-//go:build day
-
 package main
 
 import (
@@ -9,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"sync"
 
 	"stillspan/assemble"
@@ -34,7 +31,7 @@ func (d *day) split(i int, inputs []queue.Input) error {
 		for _, s := range job.Sources {
 			t.Inputs = append(t.Inputs, at[s.Path])
 		}
-		t.Job.Options.Out = d.store.WorkPath(t.ID + job.Ext())
+		t.Job.Options.Out = d.store.WorkPath(t.ID + clipExt(job.Options))
 		var err error
 		if t.Fingerprint, err = queue.Fingerprint(t.Inputs, job, k.fingerprint); err != nil {
 			return err
@@ -173,7 +170,7 @@ func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
 			return err
 		}
 	} else {
-		from = d.store.WorkPath(k.id + k.job.Ext())
+		from = d.store.WorkPath(k.id + clipExt(k.job.Options))
 		job := k.job
 		job.Options.Out = from
 		clip, err := assemble.Join(ctx, job, work)
@@ -222,12 +219,6 @@ func (d *day) collect(ctx context.Context) error {
 			return ctx.Err()
 		}
 	}
-	if !slices.ContainsFunc(d.clips, func(k dayClip) bool { return k.failure != nil }) {
-		// Nothing is left to measure for another time.
-		if err := os.RemoveAll(d.flags.survey.measure.CacheDir); err != nil {
-			return err
-		}
-	}
 	return d.cluster("").Forget()
 }
 
@@ -266,15 +257,22 @@ func (d *day) report(ctx context.Context) error {
 	}
 	d.r = d.s.report()
 	write := func(name string, fill func(io.Writer) error) error { return queue.WriteFile(d.store.Path(name), fill) }
+	page := report.Day{Title: filepath.Base(d.flags.survey.root), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
 		k := &d.clips[i]
+		page.Pages[k.id] = k.id + ".html"
+		if k.clip != nil {
+			page.Clips[k.id] = k.name
+		}
 		one := *d.r
-		one.Sequences = slices.Clone(d.r.Sequences[i : i+1])
+		one.Sequences = d.r.Sequences[i : i+1]
 		one.Loose, one.Ignored, one.Unreadable, one.NotFound, one.Warnings, one.Findings = nil, nil, nil, nil, nil, nil
-		page := k.id + ".html"
-		if err := write(page, func(w io.Writer) error { return report.WriteHTML(w, &one) }); err != nil {
+		if err := write(page.Pages[k.id], func(w io.Writer) error { return report.WriteHTML(w, &one) }); err != nil {
 			return err
 		}
+	}
+	if err := write(dayPage, func(w io.Writer) error { return report.WriteDayHTML(w, page) }); err != nil {
+		return err
 	}
 	for name, fill := range map[string]func(io.Writer, *report.Report) error{"day.json": report.WriteJSON, "frames.csv": report.WriteCSV} {
 		if err := write(name, func(w io.Writer) error { return fill(w, d.r) }); err != nil {
@@ -282,4 +280,19 @@ func (d *day) report(ctx context.Context) error {
 		}
 	}
 	return d.flags.out.write(d.cli, d.r)
+}
+
+// clipExt is the file extension of a day's clips; none for an image sequence.
+func clipExt(o assemble.Options) string {
+	codec := o.Codec
+	if codec == "" && o.Preset == "edit" {
+		codec = "prores-hq"
+	}
+	switch codec {
+	case "png", "tiff":
+		return ""
+	case "prores-hq", "prores-4444", "dnxhr-hq":
+		return ".mov"
+	}
+	return ".mp4"
 }

@@ -1,5 +1,3 @@
-//go:build day
-
 package main
 
 import (
@@ -9,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"sync"
 
 	"stillspan/assemble"
@@ -20,17 +17,16 @@ import (
 // day is one run over a day's dump.
 type day struct {
 	*cli
-	flags  dayFlags
-	args   []string // as given, for the run that collects a cluster's results
-	log    *eventLog
-	store  *queue.Store
-	s      *survey
-	clips  []dayClip // one a sequence
-	root   os.FileInfo
-	ffmpeg string // its version
-	r      *report.Report
-	bar    *dayBar
-	mu     sync.Mutex // guards what events and deliveries change
+	flags dayFlags
+	args  []string // as given, for the run that collects a cluster's results
+	log   *eventLog
+	store *queue.Store
+	s     *survey
+	clips []dayClip // one a sequence
+	root  os.FileInfo
+	r     *report.Report
+	bar   *dayBar
+	mu    sync.Mutex // guards what events and deliveries change
 }
 
 // dayClip is where a sequence's clip stands.
@@ -97,16 +93,9 @@ func (d *day) claim(ctx context.Context) error {
 // and which clips stand from an earlier run.
 func (d *day) prepare(ctx context.Context) error {
 	f := &d.flags
-	if f.on == "slurm" {
-		// The nodes and the run that collects find the measurements there.
-		f.survey.measure.CacheDir = filepath.Join(d.store.ScriptDir(), "measured")
-	}
 	var err error
 	if d.root, err = os.Stat(f.survey.root); err != nil {
 		return fmt.Errorf("cannot read folder: %w", err)
-	}
-	if d.ffmpeg, err = assemble.FFmpegVersion(ctx); err != nil {
-		return err
 	}
 	d.log.write("day-start", fields{"dir": f.survey.root, "out": f.dir, "on": f.on, "version": version()})
 	if d.s, err = d.scan(ctx, f.survey); err != nil {
@@ -165,7 +154,7 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 		}
 	}
 	k.job = d.s.job(i, d.flags.render.Options)
-	k.name = k.id + k.job.Ext()
+	k.name = k.id + clipExt(k.job.Options)
 	k.job.Options.Overwrite = true // in the state folder
 	paths := make([]string, len(k.job.Sources))
 	for j, s := range k.job.Sources {
@@ -176,7 +165,7 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 		return err
 	}
 	// The place of work is no part of what the clip is.
-	if k.fingerprint, err = queue.Fingerprint(inputs, k.job, version(), d.ffmpeg); err != nil {
+	if k.fingerprint, err = queue.Fingerprint(inputs, k.job, version(), assemble.FFmpegVersion()); err != nil {
 		return err
 	}
 	d.log.write("measured", fields{"sequence": k.id, "frames": len(k.job.Sources)})

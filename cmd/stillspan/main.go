@@ -52,7 +52,7 @@ type command struct {
 
 func commands() []command {
 	return []command{
-		checkCommand, renderCommand, planCommand, demoCommand, versionCommand,
+		checkCommand, renderCommand, dayCommand, compareCommand, planCommand, demoCommand, versionCommand, dayTaskCommand,
 	}
 }
 
