@@ -9,6 +9,8 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"slices"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -60,12 +62,24 @@ var pageFuncs = template.FuncMap{
 	"hidden":     func(shown, total int) int { return max(total-shown, 0) },
 	"tally":      tally,
 	"sentence":   sentence,
+	"gapAdvice":  gapAdvice,
 }
 
 // sentence makes a finding stand by itself: capital first, full stop last.
 func sentence(s string) string {
 	r, size := utf8.DecodeRuneInString(s)
-	return string(unicode.ToUpper(r)) + s[size:] + "."
+	return string(unicode.ToUpper(r)) + strings.TrimSuffix(s[size:], ".") + "."
+}
+
+// gapAdvice is what to do about the gaps of a sequence, once for each cause.
+func gapAdvice(s *Sequence) []Finding {
+	var out []Finding
+	for _, m := range s.Missing {
+		if !slices.ContainsFunc(out, func(f Finding) bool { return f.Kind == m.Cause }) {
+			out = append(out, Finding{m.Cause, causeText(m.Cause), m.Advice})
+		}
+	}
+	return out
 }
 
 func known(f Float, format string) string {

@@ -229,7 +229,11 @@ func (t *textWriter) bullet(s string) {
 }
 
 func camera(c Camera) string {
+	// Many makers begin the model with their own name.
 	name := strings.TrimSpace(c.Make + " " + c.Model)
+	if first, _, _ := strings.Cut(c.Make, " "); first != "" && strings.HasPrefix(strings.ToLower(c.Model), strings.ToLower(first)) {
+		name = c.Model
+	}
 	if name == "" {
 		name = "camera not stated"
 	}
