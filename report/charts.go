@@ -77,9 +77,11 @@ func lightChart(s *Sequence) template.HTML {
 			p.note(float64(e.LastFrame)-1, plotTop+plotInnerH-7, "event")
 		}
 	}
+	clear := 0.0 // no note is written over the one before
 	for _, st := range l.Steps {
 		p.upright("step", float64(st.Frame)-1.5, fmt.Sprintf("exposure step at %s: %+.2f EV measured, %+.2f by the labels", path0(st.File), float64(st.EV), float64(st.LabelEV)))
-		if len(l.Steps) <= mostNotes {
+		if at := p.x(float64(st.Frame)); len(l.Steps) <= mostNotes && at > clear {
+			clear = at + 75 // the width of a note
 			p.note(float64(st.Frame)-1.5, plotTop+7, signed(float64(st.EV), 2)+" EV")
 		}
 	}

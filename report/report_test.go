@@ -283,6 +283,19 @@ func TestHTML(t *testing.T) {
 	}
 }
 
+func TestCameraName(t *testing.T) {
+	for want, c := range map[string]Camera{
+		"Acme Zoom 3":       {Make: "Acme", Model: "Acme Zoom 3"},
+		"ACME Z1":           {Make: "Acme Corporation", Model: "ACME Z1"},
+		"Acme Z1, no. 7":    {Make: "Acme", Model: "Z1", Serial: "7"},
+		"camera not stated": {},
+	} {
+		if got := camera(c); got != want {
+			t.Errorf("%+v is written %q, want %q", c, got, want)
+		}
+	}
+}
+
 func TestDayHTML(t *testing.T) {
 	r := Build(faulty(120))
 	var b bytes.Buffer
