@@ -10,8 +10,7 @@ import (
 type model struct {
 	y, spread []float64
 	measured  int
-	usual     float64   // usual spread, EV
-	weight    []float64 // of each frame in the last fit
+	usual     float64 // usual spread, EV
 	light     []float64
 	stairs    []float64
 	event     []bool
@@ -47,12 +46,11 @@ func (m *model) fit(steps []Step, lambda float64) {
 			w[t] = 1
 		}
 	}
-	m.weight = w
 	for range 6 {
 		m.fitOnce(steps, w, lambda)
 		m.sigma = m.residualSigma()
 		m.markEvents()
-		c := 4.685 * max(m.sigma, 0.25*invisible)
+		c := 4.685 * max(m.sigma, 0.01) // the floor lets a steady sequence's bends pull
 		for t := range w {
 			w[t] = 0
 			if u := (m.y[t] - m.light[t] - m.stairs[t]) / c; math.Abs(u) < 1 && !m.event[t] {
@@ -102,10 +100,13 @@ func (m *model) fitOnce(steps []Step, w []float64, lambda float64) {
 	}
 }
 
-// sizeSteps solves the normal equations for the step sizes, with a faint pull
-// towards the labels' size for steps that the frames do not settle.
+// sizeSteps solves the normal equations for the step sizes. The labels' sizes
+// count as measurements of their own with an error of labelError / 2, so they
+// matter only where scatter hides the size in the pixels.
 func (m *model) sizeSteps(steps []Step, w []float64, b, z *mat.Dense) {
 	k := len(steps)
+	const faint = 1e-3 // keeps the equations solvable
+	pull := faint + square(scatter(m.y)/(labelError/2))
 	a, rhs := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
 	for i, s := range steps {
 		for t := s.Frame; t < len(w); t++ {
@@ -121,11 +122,12 @@ func (m *model) sizeSteps(steps []Step, w []float64, b, z *mat.Dense) {
 				a.SetSym(i, j, a.At(i, j)+w[t]*(h-z.At(t, 1+j)))
 			}
 		}
-		const pull = 0.01
-		a.SetSym(i, i, a.At(i, i)+pull)
-		if !math.IsNaN(s.LabelEV) {
-			rhs.SetVec(i, rhs.AtVec(i)+pull*s.LabelEV)
+		if math.IsNaN(s.LabelEV) {
+			a.SetSym(i, i, a.At(i, i)+faint)
+			continue
 		}
+		a.SetSym(i, i, a.At(i, i)+pull)
+		rhs.SetVec(i, rhs.AtVec(i)+pull*s.LabelEV)
 	}
 	var size mat.VecDense
 	if err := size.SolveVec(a, rhs); err != nil && size.Len() != k {
@@ -203,16 +205,26 @@ func (m *model) events() []Event {
 
 // shrink is the share of a deviation e that is corrected: none of what is
 // measurement error or too small to see, nearly all of what stands well above
-// (the Wiener factor 1 - noise^2/scatter^2, by the sequence's scatter or, for
-// single frames far off, by their own).
+// (the Wiener factor 1 - noise^2/scatter^2, by the sequence's white scatter
+// or, for single frames far off, by their own). What the light does faster
+// than the period but smoothly is no scatter and does not count.
 func (m *model) shrink(noise float64) func(e float64) float64 {
 	floor := invisible
 	if noise > 0 {
 		floor = max(floor, 1.5*noise)
 	}
-	all := max(0, 1-square(floor/m.sigma))
+	e := make([]float64, len(m.y))
+	for t := range e {
+		e[t] = m.y[t] - m.light[t] - m.stairs[t]
+	}
+	white := scatter(e)
+	if math.IsNaN(white) {
+		white = m.sigma
+	}
+	all := max(0, 1-square(floor/white))
+	far := max(4*floor, 5*m.sigma)
 	return func(e float64) float64 {
-		return max(all, 1-square(4*floor/e))
+		return max(all, 1-square(far/e))
 	}
 }
 
@@ -238,11 +250,14 @@ var periods = []int{24, 32, 40, 56, 80, 112, 160, 224, 320}
 // averaged over many frames and a changing one is followed. Periods longer than the sequence are not
 // tried, but for the shortest.
 func (m *model) choosePeriod() int {
-	y := make([]float64, len(m.y))
+	y, w := make([]float64, len(m.y)), make([]float64, len(m.y))
 	n := 0.0
+	far := 6 * max(m.sigma, 0.02)
 	for t := range y {
-		if m.weight[t] > 0 {
-			y[t] = m.y[t] - m.stairs[t]
+		// Frames are in or out: graded weights would favour what the fit they
+		// come from left out.
+		if e := m.y[t] - m.light[t] - m.stairs[t]; math.Abs(e) < far && !m.event[t] {
+			y[t], w[t] = m.y[t]-m.stairs[t], 1
 			n++
 		}
 	}
@@ -253,13 +268,10 @@ func (m *model) choosePeriod() int {
 			break
 		}
 		lambda := penalty(float64(p))
-		z := smooth(y, m.weight, lambda)
-		var rss, total, free float64
-		for t, w := range m.weight {
-			if w > 0 {
-				rss += w * square(y[t]-z[t])
-				total += w
-			}
+		z := smooth(y, w, lambda)
+		var rss, free float64
+		for t := range y {
+			rss += w[t] * square(y[t]-z[t])
 		}
 		for k := range int(n) {
 			s := 2 * math.Sin(math.Pi*float64(k)/(2*n))
@@ -267,7 +279,7 @@ func (m *model) choosePeriod() int {
 		}
 		g := math.Inf(1)
 		if used := 1.4 * free / n; used < 1 {
-			g = rss / total / square(1-used)
+			g = rss / square(1-used)
 		}
 		score = append(score, g)
 		least = min(least, g)

@@ -62,6 +62,18 @@ func rms(v []float64) float64 {
 	return math.Sqrt(s / float64(len(v)))
 }
 
+func stdDev(v []float64) float64 {
+	var m float64
+	for _, x := range v {
+		m += x / float64(len(v))
+	}
+	d := make([]float64, len(v))
+	for i, x := range v {
+		d[i] = x - m
+	}
+	return rms(d)
+}
+
 func base(seed uint64) scene.Options {
 	return scene.Options{Width: 240, Height: 160, Frames: 96, Seed: seed}
 }
@@ -100,11 +112,100 @@ func TestScenesAgainstTruth(t *testing.T) {
 		})
 	}
 }
-func TestTmpEst(t *testing.T) {
-	for name, sc := range scenes {
-		for en, e := range map[string]estimator{"median": median, "mean": mean} {
-			_, sh := measureScene(t, sc.o, true, e)
-			t.Logf("%s %s %.4f", name, en, rms(sh.err))
+
+// The bounds above must not be within reach of the plain mean, else they say
+// nothing about the estimator: of the blocks' log ratios it is pulled by
+// headlights, of the frame's luminance (what the mean of the picture gives) by
+// clouds as well.
+func TestPlainMeanFails(t *testing.T) {
+	lights := scenes["headlights"]
+	_, sh := measureScene(t, lights.o, true, mean)
+	if got := rms(sh.err); got <= lights.bound {
+		t.Errorf("headlights: the mean of blocks leaves only %.4f EV rms", got)
+	}
+	clouds := scenes["clouds"]
+	clouds.o.CloudPixelsPerFrame = 30
+	s, _ := measureScene(t, clouds.o, true, nil)
+	for name, use := range map[string]func(Curve) []float64{
+		"mean luminance": func(c Curve) []float64 { return c.LumEV },
+		"block median":   func(c Curve) []float64 { return c.ExposureEV },
+	} {
+		m := NewMeter(MeterOptions{})
+		for f := range clouds.o.Frames {
+			m.Add(measure.FromImage(s.Frame(f)))
+		}
+		y := use(m.Curve())
+		d := make([]float64, len(y))
+		for f := range d {
+			d[f] = y[f] - s.Truth(f).ScatterEV
+		}
+		// The error of what was measured, before any smoothing.
+		got := stdDev(d)
+		t.Logf("fast clouds, %s: off by %.5f EV", name, got)
+		if name == "block median" && got > 0.004 || name != "block median" && got < 0.012 {
+			t.Errorf("fast clouds, %s: off by %.5f EV", name, got)
+		}
+	}
+}
+
+func TestFlickerFreeStaysUntouched(t *testing.T) {
+	for name, o := range map[string]scene.Options{
+		"clouds": with(base(8), func(o *scene.Options) { o.Clouds, o.LightEV = 0.6, [2]float64{0, -1.5} }),
+		"pan":    with(base(9), func(o *scene.Options) { o.Clouds, o.PanPixelsPerFrame = 0.5, 1.3 }),
+		"night":  with(base(10), func(o *scene.Options) { o.Noise, o.LightEV, o.Follow = 0.2, [2]float64{-7, -7}, 1 }),
+	} {
+		_, sh := measureScene(t, o, true, nil)
+		if got := rms(sh.result.CorrectionEV); got > 0.004 {
+			t.Errorf("%s: corrected by %.4f EV rms though nothing flickers", name, got)
+		}
+	}
+}
+
+func TestEventsKeepTheirLight(t *testing.T) {
+	o := with(base(11), func(o *scene.Options) {
+		o.Lightning, o.Clouds, o.LightEV, o.Follow = true, 0.5, [2]float64{-5, -6}, 1
+	})
+	s, sh := measureScene(t, o, true, nil)
+	flashes := 0
+	for f := range o.Frames {
+		if !s.Truth(f).Event {
+			continue
+		}
+		flashes++
+		for i := max(f-1, 0); i <= min(f+1, o.Frames-1); i++ {
+			if c := sh.result.CorrectionEV[i]; math.Abs(c) > 0.02 {
+				t.Errorf("frame %d beside a flash in %d is corrected by %+.3f EV", i, f, c)
+			}
+		}
+	}
+	if flashes == 0 || len(sh.result.Events) == 0 {
+		t.Errorf("%d flashes drawn, events found: %v", flashes, sh.result.Events)
+	}
+}
+
+// Steps are placed by labels or, without any, by the pixels; their size must
+// be the exact third of a stop, not the label's.
+func TestStepsAreSizedInThePixels(t *testing.T) {
+	sunset := scenes["sunset"].o
+	for _, labels := range []bool{true, false} {
+		s, sh := measureScene(t, sunset, labels, nil)
+		var want []int
+		for f := 1; f < sunset.Frames; f++ {
+			if s.Truth(f).ExposureEV != s.Truth(f-1).ExposureEV {
+				want = append(want, f)
+			}
+		}
+		hit, off := 0, 0.0
+		for _, st := range sh.result.Steps {
+			for _, f := range want {
+				if st.Frame == f {
+					hit++
+					off += math.Abs(st.EV-1./3) / float64(len(sh.result.Steps))
+				}
+			}
+		}
+		if labels && hit != len(want) || hit < len(want)*2/3 || off > 0.07 {
+			t.Errorf("labels %v: %d of %d steps found, sizes off by %.3f EV in the mean", labels, hit, len(want), off)
 		}
 	}
 }

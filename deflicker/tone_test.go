@@ -1,0 +1,74 @@
+package deflicker
+
+import (
+	"math"
+	"testing"
+)
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s: got %.6f, want %.6f within %g", what, got, want, tol)
+	}
+}
+
+// 0.18 encodes to 0.46136 (documentation of the colour-science library for
+// IEC 61966-2-1); so one stop below 0.36 it must come out there.
+func TestToneAgainstPublishedValue(t *testing.T) {
+	near(t, "0.18 encoded", encode(0.18), 0.46136, 5e-6)
+	near(t, "0.36 less one stop", Tone(encode(0.36), -1), 0.46136, 5e-6)
+	near(t, "0.09 and one stop", Tone(encode(0.09), 1), 0.46136, 5e-6)
+	// Both parts of the encoding meet at the standard's 0.04045 / 0.0031308.
+	near(t, "0.04045 decoded", decode(0.04045), 0.0031308, 1e-7)
+}
+
+func TestToneShape(t *testing.T) {
+	for _, ev := range []float64{-6, -1.5, -0.3, -0.01, 0, 0.01, 0.3, 1.5, 6} {
+		near(t, "black", Tone(0, ev), 0, 0)
+		near(t, "white", Tone(1, ev), 1, 1e-9)
+		last, lastSlope := -1.0, math.NaN()
+		const n = 4096
+		for i := range n + 1 {
+			v := float64(i) / n
+			got := Tone(v, ev)
+			if got <= last {
+				t.Fatalf("%+g EV: not rising at %g", ev, v)
+			}
+			near(t, "there and back", Tone(got, -ev), v, 1e-9)
+			// No kink in linear light: slopes on both sides agree.
+			l := float64(i) / n
+			slope := (gain(l+1e-6, ev) - gain(l, ev)) / 1e-6
+			if math.Abs(ev) <= 0.3 && ev != 0 && l < 1-2e-6 && math.Abs(slope/lastSlope-1) > 0.01 {
+				t.Errorf("%+g EV: kink at linear light %g: slope %g after %g", ev, l, slope, lastSlope)
+			}
+			last, lastSlope = got, slope
+		}
+	}
+	if v := Tone(0.5, 0); v != 0.5 {
+		t.Errorf("no correction changes 0.5 to %v", v)
+	}
+	if !math.IsNaN(Tone(0.5, math.NaN())) {
+		t.Error("NaN correction gives a number")
+	}
+	near(t, "below black", Tone(-1, 0.5), 0, 0)
+	near(t, "above white", Tone(2, 0.5), 1, 1e-9)
+	for i, v := range ToneTable(256, 0.4) {
+		near(t, "table", v, Tone(float64(i)/255, 0.4), 0)
+	}
+}
+
+// Nominal labels against the APEX relations (Kerr, "APEX", 2007): whole stops
+// are exact, f/11 lies 0.081 EV and 1/60 s 0.093 EV beside theirs.
+func TestExposureLabelEV(t *testing.T) {
+	base := ExposureLabelEV(1/64., 8, 100)
+	near(t, "1/32 s", ExposureLabelEV(1/32., 8, 100)-base, 1, 1e-12)
+	near(t, "1/60 s", ExposureLabelEV(1/60., 8, 100)-base, 0.093, 5e-4)
+	near(t, "f/11", ExposureLabelEV(1/64., 11, 100)-base, -1+0.081, 5e-4)
+	near(t, "ISO 400", ExposureLabelEV(1/64., 8, 400)-base, 2, 1e-12)
+	near(t, "no aperture", ExposureLabelEV(2, 0, 100), 1, 1e-12)
+	for _, s := range []float64{0, -1, math.NaN(), math.Inf(1)} {
+		if v := ExposureLabelEV(s, 8, 100); !math.IsNaN(v) {
+			t.Errorf("exposure %g s gives %g EV", s, v)
+		}
+	}
+}
