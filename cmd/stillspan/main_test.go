@@ -5,8 +5,11 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -30,16 +33,34 @@ func TestScript(t *testing.T) {
 			// Measurements are kept out of the user's own cache.
 			e.Setenv("XDG_CACHE_HOME", e.WorkDir+"/.cache")
 			e.Setenv("HOME", e.WorkDir)
+			// BIN holds this program and nothing else; testscript puts it first.
+			e.Setenv("BIN", filepath.SplitList(e.Getenv("PATH"))[0])
 			return nil
 		},
 		Condition: func(cond string) (bool, error) {
-			if cond == "root" {
+			switch cond {
+			case "root":
 				return os.Getuid() == 0, nil
+			case "smalldisk": // may this test mount a small file system?
+				return canMount(), nil
 			}
 			return false, fmt.Errorf("unknown condition %q", cond)
 		},
 	})
 }
+
+// canMount tries what the disk-full script needs: a file system of a few MB.
+var canMount = sync.OnceValue(func() bool {
+	dir, err := os.MkdirTemp("", "stillspan-mount-")
+	if err != nil {
+		return false
+	}
+	defer os.Remove(dir)
+	if exec.Command("mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", dir).Run() != nil {
+		return false
+	}
+	return exec.Command("umount", dir).Run() == nil
+})
 
 // mkshoot draws a small shoot with the faults its options name; it is what
 // the scripts have instead of a camera.

@@ -240,10 +240,7 @@ func refuseExisting(names []string, overwrite bool) error {
 // their corrections, and the gaps where frames are missing.
 func (s *survey) job(i int, opt assemble.Options) assemble.Job {
 	seq, w := &s.dump.Sequences[i], &s.work[i]
-	opt.SourceRoot = s.opt.root
-	if opt.Rate.Num == 0 {
-		opt.Rate = s.rate(i)
-	}
+	opt.SourceRoot, opt.Rate = s.opt.root, s.rate(i)
 	if shoot := s.shoot(i); shoot != nil {
 		// What the plan says holds where the command line is at its default.
 		def, r := assemble.DefaultOptions(), shoot.Render.Over(s.plan.Defaults)
