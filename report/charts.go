@@ -9,6 +9,9 @@ import (
 	"stillspan/report/plan"
 )
 
+// tallest is the longest step the interval plot has room for, in intervals.
+const tallest = 6
+
 // intervalChart shows the time from each frame to the next, faults marked.
 func intervalChart(s *Sequence) template.HTML {
 	steps := make([]float64, len(s.Rows))
@@ -22,8 +25,16 @@ func intervalChart(s *Sequence) template.HTML {
 	if s.IntervalS.Known() {
 		lo, hi = min(lo, float64(s.IntervalS)), max(hi, float64(s.IntervalS))
 	}
-	lo = min(lo, hi*0.8) // a steady shoot is a level line, not a magnified grain
 	desc := fmt.Sprintf("%s over %d frames", intervalText(s), len(s.Rows))
+	if most := tallest * float64(s.IntervalS); hi > most {
+		// One long pause must not flatten all the rest.
+		desc += fmt.Sprintf("; longer ones, up to %s, are drawn at the top", plan.FormatSeconds(hi))
+		hi = most
+		for k := range steps {
+			steps[k] = min(steps[k], hi)
+		}
+	}
+	lo = min(lo, hi*0.8) // a steady shoot is a level line, not a magnified grain
 	p := newPlot("Time from the frame before", desc, "seconds", len(s.Rows), lo, hi)
 	if s.IntervalS.Known() {
 		p.level("fit", float64(s.IntervalS))
