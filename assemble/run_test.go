@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"stillspan/deflicker"
+	"stillspan/ingest/meta"
 )
 
 const stillW, stillH = 96, 64
@@ -553,4 +554,40 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	onlyHolds(t, elsewhere)
+}
+
+// The previews of raw files stand in for them, at their own size; one that is
+// broken is named.
+func TestPreviews(t *testing.T) {
+	needFFmpeg(t)
+	dir, outDir := t.TempDir(), t.TempDir()
+	src := stills(t, dir, 3)
+	for i := range src {
+		b, err := os.ReadFile(src[i].Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		src[i].Path = filepath.Join(dir, fmt.Sprint(i, ".nef"))
+		if err := os.WriteFile(src[i].Path, append([]byte("sensor data"), b...), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		src[i].Format, src[i].Raw, src[i].Width, src[i].Height = "nef", true, 6000, 4000
+		src[i].Preview = &meta.Preview{Offset: 11, Length: int64(len(b)), Width: stillW, Height: stillH}
+	}
+	j := jobFor(filepath.Join(outDir, "clip.mp4"), src)
+	j.Raw = RawPreview
+	clip := mustRun(t, j)
+	if clip.Width != stillW || clip.Height != stillH || clip.Frames != 3 {
+		t.Errorf("%+v", clip)
+	}
+	j.Overwrite = true
+	src[1].Preview.Length = 100
+	p, err := Prepare(t.Context(), j)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.Run(t.Context(), nil); err == nil || !strings.Contains(err.Error(), "1.nef") {
+		t.Errorf("error %v", err)
+	}
+	onlyHolds(t, outDir, "clip.mp4")
 }

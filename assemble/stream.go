@@ -202,7 +202,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		if decErr != nil {
 			decErr = failure(parent, "cannot decode the stills", decErr, decTail)
 		}
-		return p.lostFrame(parent, got, decErr)
+		return p.lostFrame(parent, links, got, decErr)
 	}
 	return streamErr
 }
@@ -402,13 +402,14 @@ func (w *writer) write(pic picture) error {
 
 // lostFrame finds the still that ffmpeg could not decode: corrections must
 // never shift onto other frames.
-func (p *Pipeline) lostFrame(ctx context.Context, got int, cause error) error {
+func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause error) error {
 	for i, s := range p.job.Sources {
-		path := s.Path
-		if s.Raw {
-			continue
+		if p.raw != nil {
+			break // each was developed, so each has a picture
 		}
-		cmd, t := process(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(path), "-f", "null", "-")...)
+		path := s.Path
+		link := filepath.Join(links, fmt.Sprintf(p.linkName(), i))
+		cmd, t := process(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(link), "-f", "null", "-")...)
 		err := cmd.Run()
 		if ctx.Err() != nil {
 			return ctx.Err()
