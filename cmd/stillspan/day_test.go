@@ -158,7 +158,7 @@ func TestDaySurvivesKills(t *testing.T) {
 	kills := number(t, "STILLSPAN_KILLS", 3)
 	dir := t.TempDir()
 	card := filepath.Join(dir, "card")
-	drawShoots(t, card, plainShoots(3, 30), 128, 96)
+	drawShoots(t, card, plainShoots(3, 16), 96, 64)
 	originals := sums(t, card)
 	env, tmp := dayEnv(t)
 	calm := filepath.Join(dir, "calm")
