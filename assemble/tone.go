@@ -6,21 +6,12 @@ import (
 	"stillspan/deflicker"
 )
 
-// ITU-R BT.709 luma weights (Recommendation BT.709-6, item 3.2), and the
-// divisors of its colour differences (item 3.3).
-const (
-	kr, kg, kb = 0.2126, 0.7152, 0.0722
-	cbDiv      = 2 * (1 - kb)
-	crDiv      = 2 * (1 - kr)
-)
-
 // Limited range in 16 bits (BT.709-6, item 4.6, times 256): luma from 16 to
 // 235, colour difference around 128 with 224 steps.
 const (
 	yBlack = 16 << 8
 	yRange = 219 << 8
 	cMid   = 128 << 8
-	cRange = 224 << 8
 )
 
 // Decoded stills reach us as JFIF Y'CbCr: full range, matrix of ITU-R BT.601,
@@ -165,13 +156,15 @@ type rows struct {
 	cb, cr []uint16
 }
 
-// Weights of R', G' and B', 16.16 fixed point, for values of 0 to 65535.
+// The matrix of ITU-R BT.709-6 (items 3.2 and 3.3): E'Y = 0.2126 R' + 0.7152 G'
+// + 0.0722 B', E'CB = (B' - E'Y) / 1.8556, E'CR = (R' - E'Y) / 1.5748; as 16.16
+// fixed point for channel values of 0 to 65535.
 const (
-	wr = 11919 // kr x yRange x 65536 / 65535
+	wr = 11919 // 0.2126 x yRange x 65536 / 65535
 	wg = 40098
 	wb = 4048
 
-	cbR = 6570 // kr / cbDiv x cRange x 65536 / 65535
+	cbR = 6570 // 0.2126 / 1.8556 x 224 x 256 x 65536 / 65535
 	cbG = 22102
 	crG = 26043
 	crB = 2629

@@ -32,8 +32,8 @@ func main() {
 	flag.IntVar(&c.megapixels, "mp", 24, "megapixels of its stills")
 	flag.IntVar(&c.rounds, "rounds", 3, "turns of each; medians are printed")
 	size := flag.String("size", "3840x2160", "size of the clip")
-	flag.BoolVar(&c.growth, "growth", false, "also 50, 100, 200 and 400 stills of 2 megapixels")
-	flag.BoolVar(&c.sizes, "sizes", false, "also 12, 24 and 48 megapixels")
+	flag.BoolVar(&c.growth, "growth", true, "also 50, 100, 200 and 400 stills of 2 megapixels")
+	flag.BoolVar(&c.sizes, "sizes", true, "also 12, 24 and 48 megapixels")
 	flag.BoolVar(&c.check, "check", true, "also check against ffmpeg decoding alone")
 	flag.StringVar(&c.bin, "bin", "", "a stillspan to measure; default the one built from here")
 	flag.StringVar(&core, "core", "", "measure, smooth and assemble the stills of this folder and end: what a run without ingest and report costs")
@@ -74,7 +74,7 @@ func (c *config) run(ctx context.Context) error {
 	}
 	if c.sizes {
 		for _, mp := range []int{12, 24, 48} {
-			if err := c.compare(ctx, 12, mp, 1, false); err != nil {
+			if err := c.compare(ctx, 8, mp, 1, false); err != nil {
 				return err
 			}
 		}

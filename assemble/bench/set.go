@@ -29,7 +29,7 @@ func makeSet(ctx context.Context, dir string, frames, megapixels int) (total int
 	n := min(unique, frames)
 	s := scene.New(scene.Options{Width: 1500, Height: 1000, Frames: n, Seed: 7, ScatterEV: 0.06, Clouds: 0.5, Noise: 0.01})
 	cmd := exec.CommandContext(ctx, "ffmpeg", "-hide_banner", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgba", "-s", "1500x1000", "-i", "pipe:0",
-		"-vf", fmt.Sprintf("scale=%d:%d:out_color_matrix=bt601:out_range=pc,format=yuvj422p,noise=c0s=14:c1s=6:c2s=6:allf=t:all_seed=7", w, h),
+		"-vf", fmt.Sprintf("scale=%d:%d:out_color_matrix=bt601:out_range=pc,format=yuvj422p,noise=c0s=18:c1s=8:c2s=8:allf=t:all_seed=7", w, h),
 		"-q:v", "3", "-start_number", "0", filepath.Join(dir, "%d.tmp.jpg"))
 	cmd.Stderr = os.Stderr
 	in, err := cmd.StdinPipe()
