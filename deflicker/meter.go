@@ -17,8 +17,6 @@ const (
 	// meterCells is the most cells along the longer side that are compared;
 	// finer grids are averaged down to it.
 	meterCells = 80
-	// minSpread keeps weights finite where a scene repeats exactly, EV.
-	minSpread = 5e-4
 )
 
 // Zone is the part of the upright picture that is measured, in fractions of

@@ -47,7 +47,7 @@ func run(ctx context.Context, seeds, frames int, only, strips string) (met bool,
 		}
 	}
 	results := make([][]outcome, len(todo))
-	g, ctx := errgroup.WithContext(ctx)
+	g, running := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.NumCPU())
 	for i, k := range todo {
 		results[i] = make([]outcome, seeds)
@@ -58,7 +58,7 @@ func run(ctx context.Context, seeds, frames int, only, strips string) (met bool,
 				if s == 0 {
 					dir = strips
 				}
-				results[i][s], err = measureKind(ctx, k, frames, uint64(s+1), dir)
+				results[i][s], err = measureKind(running, k, frames, uint64(s+1), dir)
 				if err != nil {
 					return fmt.Errorf("scene %s: %w", k.name, err)
 				}
@@ -87,7 +87,16 @@ func run(ctx context.Context, seeds, frames int, only, strips string) (met bool,
 			o.ffDefault, o.ffBest, o.ffSetting, o.ffBest/o.left, o.trend, o.ffTrend, o.corr, o.period, ev(o.event), ev(o.step), o.chromaIn, o.chroma, word)
 	}
 	tw.Flush()
-	fmt.Printf("\n%.0f s on %d CPUs\n", time.Since(start).Seconds(), runtime.NumCPU())
+	bands, err := banding(ctx)
+	if err != nil {
+		return false, fmt.Errorf("clear sky: %w", err)
+	}
+	word := "met"
+	if bands > mostBanding {
+		met, word = false, "NOT MET"
+	}
+	fmt.Printf("\nclear sky gradient, corrected, 8-bit clip: bands of %.3f codes rms (undithered 0.289, at most %.2f): %s\n", bands, mostBanding, word)
+	fmt.Printf("%.0f s on %d CPUs\n", time.Since(start).Seconds(), runtime.NumCPU())
 	return met, nil
 }
 

@@ -42,34 +42,42 @@ func (q *sequence) reference(ctx context.Context, out *outcome) error {
 }
 
 func (q *sequence) filtered(ctx context.Context, filter string) ([][3]float64, error) {
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-threads", "1",
-		"-framerate", "24", "-start_number", "0", "-i", filepath.Join(q.dir, "%06d.jpg"),
-		"-vf", filter+",scale=in_color_matrix=bt601:in_range=pc:flags=accurate_rnd,format=rgb24", "-f", "rawvideo", "pipe:1")
+	var got [][3]float64
+	err := rawFrames(ctx, 3*width*height, func(rgb []byte) {
+		if len(got) < q.n {
+			got = append(got, means(rgb, 3, q.still[len(got)]))
+		}
+	}, "-framerate", "24", "-start_number", "0", "-i", filepath.Join(q.dir, "%06d.jpg"),
+		"-vf", filter+",scale=in_color_matrix=bt601:in_range=pc:flags=accurate_rnd,format=rgb24")
+	if err == nil && len(got) != q.n {
+		err = fmt.Errorf("ffmpeg %s: %d frames, want %d", filter, len(got), q.n)
+	}
+	return got, err
+}
+
+// rawFrames runs ffmpeg with args and hands on its raw frames of size bytes.
+func rawFrames(ctx context.Context, size int, each func(frame []byte), args ...string) error {
+	args = append([]string{"-hide_banner", "-nostdin", "-loglevel", "error", "-threads", "1"}, args...)
+	cmd := exec.CommandContext(ctx, "ffmpeg", append(args, "-f", "rawvideo", "pipe:1")...)
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := cmd.Start(); err != nil {
-		return nil, err
+		return err
 	}
-	buf := make([]byte, 3*width*height)
+	buf := make([]byte, size)
 	r := bufio.NewReader(pipe)
-	var got [][3]float64
 	for {
 		if _, err := io.ReadFull(r, buf); err != nil {
 			break
 		}
-		if len(got) < q.n {
-			got = append(got, means(buf, 3, q.still[len(got)]))
-		}
+		each(buf)
 	}
 	if err := cmd.Wait(); err != nil {
-		return nil, fmt.Errorf("ffmpeg %s: %w: %s", filter, err, stderr.String())
+		return fmt.Errorf("ffmpeg %v: %w: %s", args, err, stderr.String())
 	}
-	if len(got) != q.n {
-		return nil, fmt.Errorf("ffmpeg %s: %d frames, want %d", filter, len(got), q.n)
-	}
-	return got, nil
+	return nil
 }
