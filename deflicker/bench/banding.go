@@ -22,9 +22,9 @@ const ditherRows = 8
 
 // banding assembles a noiseless clear sky of 16 bits, a gradient of 12 codes
 // over the picture's height, corrected by a tenth of a stop, into an 8-bit
-// clip. It returns how far the mean of each eight decoded rows lies from a smooth
+// H.264 clip of the given quality number (0 for the default). It returns how far the mean of each eight decoded rows lies from a smooth
 // curve through all rows, codes rms: bands are rows that are rounded alike.
-func banding(ctx context.Context) (float64, error) {
+func banding(ctx context.Context, quality int) (float64, error) {
 	dir, err := os.MkdirTemp("", "bench-banding-")
 	if err != nil {
 		return 0, err
@@ -39,7 +39,7 @@ func banding(ctx context.Context) (float64, error) {
 	}
 	o := assemble.DefaultOptions()
 	o.Out = filepath.Join(dir, "sky.mp4")
-	o.Codec, o.Aspect = "h264", "source"
+	o.Codec, o.Quality, o.Aspect = "h264", quality, "source"
 	job := assemble.Job{Options: o}
 	for i := range 4 {
 		name := filepath.Join(dir, fmt.Sprintf("%d.png", i))
