@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	"stillspan/assemble"
 	"stillspan/assemble/queue"
@@ -178,7 +179,7 @@ func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
 			return err
 		}
 		detail.Clip = clip
-		if detail.Flashes, err = flashesOf(ctx, &clip); err != nil {
+		if detail.Flashes, err = flashCheck(ctx, &clip, nil); err != nil {
 			return err
 		}
 	}
@@ -257,7 +258,7 @@ func (d *day) report(ctx context.Context) error {
 	}
 	d.r = d.s.report()
 	write := func(name string, fill func(io.Writer) error) error { return queue.WriteFile(d.store.Path(name), fill) }
-	page := report.Day{Title: filepath.Base(d.flags.survey.root), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
+	page := report.Day{Title: d.title(), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
 		k := &d.clips[i]
 		page.Pages[k.id] = k.id + ".html"
@@ -280,6 +281,31 @@ func (d *day) report(ctx context.Context) error {
 		}
 	}
 	return d.flags.out.write(d.cli, d.r)
+}
+
+// title names the day by its date, or by its first and last where there are
+// several; by the folder where the stills carry no time.
+func (d *day) title() string {
+	const long = "2 January 2006"
+	var first, last time.Time
+	for i := range d.s.dump.Sequences {
+		frames := d.s.dump.Sequences[i].Frames
+		from, to := frames[0].Facts.Taken, frames[len(frames)-1].Facts.Taken
+		if !from.IsZero() && (first.IsZero() || from.Before(first)) {
+			first = from
+		}
+		if to.After(last) {
+			last = to
+		}
+	}
+	switch a, b := first.Format(long), last.Format(long); {
+	case first.IsZero() || last.IsZero():
+		return filepath.Base(d.flags.survey.root)
+	case a == b:
+		return a
+	default:
+		return a + " to " + b
+	}
 }
 
 // clipExt is the file extension of a day's clips; none for an image sequence.

@@ -92,19 +92,12 @@ func (t *dayTask) run(ctx context.Context, c *cli) error {
 	}
 	detail := clipDetail{Clip: clip}
 	if t.Whole {
-		if detail.Flashes, err = flashesOf(ctx, &clip); err != nil {
+		if detail.Flashes, err = flashCheck(ctx, &clip, nil); err != nil {
 			return err
 		}
 	}
 	_, err = store.Finish(t.ID, t.Fingerprint, clip.File, detail)
 	return err
-}
-
-// flashesOf runs the flash check on a finished clip.
-func flashesOf(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error) {
-	var w report.Work
-	err := flashCheck(ctx, &w, clip)
-	return w.Flashes, err
 }
 
 // failure tells an engine what it has to know of an error.

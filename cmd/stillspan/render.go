@@ -12,8 +12,6 @@ import (
 	"strings"
 
 	"stillspan/assemble"
-	"stillspan/deflicker/flash"
-	"stillspan/report"
 )
 
 var renderCommand = command{
@@ -336,24 +334,5 @@ func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Opti
 	if len(clip.Problems) > 0 {
 		w.Warnings = append(w.Warnings, clip.Problems...)
 	}
-	return flashCheck(ctx, w, &clip)
-}
-
-// Size of the frames the flash check looks at: the guideline's area rule is a
-// share of the picture, so small frames serve.
-const flashW, flashH = 256, 192
-
-func flashCheck(ctx context.Context, w *report.Work, clip *assemble.Clip) error {
-	a := flash.New(flash.Options{Width: flashW, Height: flashH, Rate: clip.Rate.FPS()})
-	err := assemble.ReadClip(ctx, clip.File, flashW, flashH, func(_ int, rgb []byte) error {
-		a.Add(rgb)
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	for _, p := range a.Findings() {
-		w.Flashes = append(w.Flashes, report.FlashOf(p, clip.Rate))
-	}
-	return nil
+	return s.inspect(ctx, i, job)
 }
