@@ -32,7 +32,7 @@ func medians(all []usage) usage {
 	}
 }
 
-// run runs cmd and looks at its process tree twenty times a second.
+// run runs cmd and looks at its process tree five times a second; more would cost what is measured.
 func run(cmd *exec.Cmd, ok func(code int) bool) (usage, error) {
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out
@@ -43,7 +43,7 @@ func run(cmd *exec.Cmd, ok func(code int) bool) (usage, error) {
 	done := make(chan error, 1)
 	go func() { done <- cmd.Wait() }()
 	var u usage
-	tick := time.NewTicker(50 * time.Millisecond)
+	tick := time.NewTicker(200 * time.Millisecond)
 	defer tick.Stop()
 	for {
 		select {

@@ -298,6 +298,44 @@ func TestDayResumesByFingerprint(t *testing.T) {
 	}
 }
 
+// A long sequence is made in parts, and joined to the very frames that render
+// gives; a part that stands from a killed run is not made again.
+func TestDayLongSequence(t *testing.T) {
+	dir := t.TempDir()
+	card, out := filepath.Join(dir, "card"), filepath.Join(dir, "out")
+	drawShoots(t, card, plainShoots(1, 640), 64, 64)
+	env, _ := dayEnv(t)
+	log := filepath.Join(dir, "log")
+	r := startDay(t, env, card, "--out", out, "--log-json", log, "--jobs", "1")
+	waitFor(t, log, "task-ended")
+	r.Process.Kill()
+	r.Wait()
+	os.Remove(log)
+	runDayTo(t, exitOK, env, card, "--out", out, "--log-json", log, "--jobs", "1")
+	b, err := os.ReadFile(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := bytes.Count(b, []byte(`"task-started"`)); n != 1 {
+		t.Errorf("%d parts made after the kill, want 1 of 2", n)
+	}
+	clip := filepath.Join(dir, "render", "clip.mp4")
+	cmd := exec.Command("stillspan", "render", card, "-o", clip, "--quiet")
+	cmd.Env = append(os.Environ(), env...)
+	if err := os.Mkdir(filepath.Dir(clip), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if said, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("render: %v: %s", err, said)
+	}
+	day, render := frameSums(t, out), frameSums(t, filepath.Dir(clip))
+	for _, frames := range day {
+		if frames != render["clip.mp4"] {
+			t.Error("the joined clip differs from the rendered one")
+		}
+	}
+}
+
 func TestDayInterrupted(t *testing.T) {
 	dir := t.TempDir()
 	card, out := filepath.Join(dir, "card"), filepath.Join(dir, "out")

@@ -44,6 +44,10 @@ const renderHelp = `  --preset NAME     delivery (H.264 4:2:0, the default), edi
   --aspect W:H      shape of the clip, or "source"; default 16:9
   --crop-at X,Y     where the crop lies, 0,0 top left to 1,1; default 0.5,0.5
   --gaps MODE       missing frames: leave, hold or blend; default leave
+  --quality N       constant quality of h264, h265 and av1, lower is better
+  --raw MODE        raw stills: develop (LibRaw) or preview (the embedded
+                    JPEG); default develop where LibRaw is installed, but
+                    preview for proofs
   --no-deflicker    measure and report, but leave the light as shot
   --dry-run         print the exact ffmpeg commands and write nothing
 `
@@ -62,6 +66,8 @@ func (r *renderFlags) add(fl *flag.FlagSet) {
 	fl.StringVar(&r.Aspect, "aspect", r.Aspect, "")
 	fl.Func("crop-at", "", func(s string) (err error) { r.CropX, r.CropY, err = parsePoint(s); return err })
 	fl.Func("gaps", "", func(s string) error { r.GapMode = assemble.GapMode(s); return nil })
+	fl.IntVar(&r.Quality, "quality", 0, "")
+	fl.Func("raw", "", func(s string) error { r.Raw = assemble.RawMode(s); return nil })
 	fl.BoolVar(&r.Overwrite, "overwrite", false, "")
 	fl.BoolVar(&r.keep, "no-deflicker", false, "")
 	fl.BoolVar(&r.dryRun, "dry-run", false, "")
