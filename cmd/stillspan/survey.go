@@ -40,7 +40,8 @@ const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' wr
                     plan's, else 24
   --sequence ID     work on this sequence only
   --zone X,Y,W,H    measure this part of the picture, as fractions
-  --smooth N        frames over which light may change freely; default %d
+  --smooth N        keep changes of light that take longer than N frames;
+                    default chosen by the sequence
   --min-frames N    shorter runs are loose stills; default %d
   --break T         a pause longer than this, and than %g intervals, begins a
                     new sequence; default %s
@@ -51,7 +52,7 @@ const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' wr
 
 func surveyUsage() string {
 	i := ingest.DefaultOptions()
-	return fmt.Sprintf(surveyHelp, deflicker.DefaultOptions().SmoothFrames, i.MinFrames, i.BreakIntervals, plan.FormatSeconds(i.BreakMin.Seconds()))
+	return fmt.Sprintf(surveyHelp, i.MinFrames, i.BreakIntervals, plan.FormatSeconds(i.BreakMin.Seconds()))
 }
 
 func (o *surveyOptions) add(fl *flag.FlagSet) {
