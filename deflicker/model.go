@@ -89,7 +89,7 @@ func (m *model) fitOnce(steps []Step, w []float64, lambda float64) {
 	}
 	z := sm.solve(b)
 	if k > 0 {
-		m.sizeSteps(steps, w, b, z)
+		m.sizeSteps(steps, w, z)
 	}
 	m.light, m.stairs = make([]float64, n), stairs(n, steps)
 	for t := range n {
@@ -103,25 +103,38 @@ func (m *model) fitOnce(steps []Step, w []float64, lambda float64) {
 // sizeSteps solves the normal equations for the step sizes. The labels' sizes
 // count as measurements of their own with an error of labelError / 2, so they
 // matter only where scatter hides the size in the pixels.
-func (m *model) sizeSteps(steps []Step, w []float64, b, z *mat.Dense) {
+func (m *model) sizeSteps(steps []Step, w []float64, z *mat.Dense) {
 	k := len(steps)
 	const faint = 1e-3 // keeps the equations solvable
 	pull := faint + square(scatter(m.y)/(labelError/2))
 	a, rhs := mat.NewSymDense(k, nil), mat.NewVecDense(k, nil)
-	for i, s := range steps {
-		for t := s.Frame; t < len(w); t++ {
-			if w[t] == 0 {
-				continue
-			}
-			rhs.SetVec(i, rhs.AtVec(i)+w[t]*(m.y[t]-z.At(t, 0)))
-			for j := i; j < k; j++ {
-				h := 0.0
-				if t >= steps[j].Frame {
-					h = 1
-				}
-				a.SetSym(i, j, a.At(i, j)+w[t]*(h-z.At(t, 1+j)))
+	// Column i of H is 1 from its step on, so products with it are sums over
+	// the frames from there.
+	from := make([]float64, len(w)+1)
+	sums := func(of func(t int) float64) {
+		for t := len(w) - 1; t >= 0; t-- {
+			from[t] = from[t+1]
+			if w[t] != 0 {
+				from[t] += w[t] * of(t)
 			}
 		}
+	}
+	sums(func(t int) float64 { return m.y[t] - z.At(t, 0) })
+	for i, s := range steps {
+		rhs.SetVec(i, from[s.Frame])
+	}
+	for j, s := range steps {
+		sums(func(t int) float64 {
+			if t >= s.Frame {
+				return 1 - z.At(t, 1+j)
+			}
+			return -z.At(t, 1+j)
+		})
+		for i := range j + 1 {
+			a.SetSym(i, j, from[steps[i].Frame])
+		}
+	}
+	for i, s := range steps {
 		if math.IsNaN(s.LabelEV) {
 			a.SetSym(i, i, a.At(i, i)+faint)
 			continue
