@@ -209,14 +209,12 @@ func (s *Store) Standing(id, fingerprint string) (Record, bool) {
 // What lies there is replaced only when a record says that it is ours.
 func (s *Store) Deliver(id, from, name string) (string, error) {
 	to := s.Path(name)
-	if info, err := os.Lstat(to); err == nil {
-		if err := s.ours(id, name, to); err != nil {
+	if err := s.MayDeliver(id, name); err != nil {
+		return "", err
+	}
+	if info, err := os.Lstat(to); err == nil && info.IsDir() { // which a rename cannot replace
+		if err := os.RemoveAll(to); err != nil {
 			return "", err
-		}
-		if info.IsDir() { // which a rename cannot replace
-			if err := os.RemoveAll(to); err != nil {
-				return "", err
-			}
 		}
 	}
 	if err := syncTree(from); err != nil {
@@ -232,7 +230,13 @@ func (s *Store) Deliver(id, from, name string) (string, error) {
 	return to, syncDir(filepath.Dir(to))
 }
 
-func (s *Store) ours(id, name, to string) error {
+// MayDeliver tells whether the place of a result is free, or holds an older
+// result of ours.
+func (s *Store) MayDeliver(id, name string) error {
+	to := s.Path(name)
+	if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
 	if r, ok := s.Record(id); ok && r.File == name {
 		return nil
 	}

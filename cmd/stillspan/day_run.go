@@ -176,6 +176,9 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 			return nil
 		}
 	}
+	if err := d.store.MayDeliver(k.id, k.name); err != nil {
+		return err
+	}
 	return d.split(i, inputs)
 }
 
