@@ -1,12 +1,8 @@
 package ingest
 
 import (
-	"cmp"
 	"math"
-	"path"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -16,24 +12,18 @@ type body struct{ frames []Frame }
 
 // bodies tells cameras apart by serial, else by make and model. A frame whose
 // header says neither joins the camera that wrote the frames around it: same
-// folder and name pattern.
+// card and name pattern.
 func bodies(frames []Frame) []body {
-	key := func(f *Frame) string {
-		if f.Facts.Make == "" && f.Facts.Model == "" && f.Facts.Serial == "" {
-			return ""
-		}
-		return f.Facts.Make + "\x00" + f.Facts.Model + "\x00" + f.Facts.Serial
-	}
 	home := make(map[string]string) // folder and prefix -> camera
 	for i := range frames {
-		if k := key(&frames[i]); k != "" {
+		if k := cameraKey(&frames[i]); k != "" {
 			home[place(&frames[i])] = k
 		}
 	}
 	at := make(map[string]int)
 	var list []body
 	for i := range frames {
-		k := key(&frames[i])
+		k := cameraKey(&frames[i])
 		if k == "" {
 			k = home[place(&frames[i])]
 		}
@@ -51,29 +41,16 @@ func bodies(frames []Frame) []body {
 	return list
 }
 
-func place(f *Frame) string {
-	return path.Dir(f.Name) + "/" + strings.TrimRight(baseName(f), "0123456789")
-}
-
-func baseName(f *Frame) string {
-	b := path.Base(f.Name)
-	return strings.TrimSuffix(b, path.Ext(b))
-}
-
-var fileNumber = regexp.MustCompile(`(\d+)$`)
-
-// rollover is the count of DCF file numbers: 0001 to 9999.
-const rollover = 9999
-
-// ownNumber is the number at the end of the name; ok is false for none, and for
-// stamps of date and time that are longer than a counter.
-func ownNumber(f *Frame) (n int, dcf, ok bool) {
-	digits := fileNumber.FindString(copyMark.ReplaceAllString(baseName(f), ""))
-	if digits == "" || len(digits) > 8 {
-		return 0, false, false
+// cameraKey is empty when the header names no camera.
+func cameraKey(f *Frame) string {
+	if f.Facts.Make == "" && f.Facts.Model == "" && f.Facts.Serial == "" {
+		return ""
 	}
-	n, err := strconv.Atoi(digits)
-	return n, len(digits) == 4, err == nil
+	return f.Facts.Make + "\x00" + f.Facts.Model + "\x00" + f.Facts.Serial
+}
+
+func place(f *Frame) string {
+	return card(f) + "/" + strings.TrimRight(copyMark.ReplaceAllString(baseName(f), ""), "0123456789")
 }
 
 // order puts a body's frames in the order taken: by time, then by number. When
@@ -82,12 +59,12 @@ func ownNumber(f *Frame) (n int, dcf, ok bool) {
 func (b *body) order() {
 	f := b.frames
 	slices.SortStableFunc(f, func(x, y Frame) int { return byName(&x, &y) })
-	if timesOrder(f) {
+	if allTimed(f) {
 		unwrap(f)
 		if clockWasSetBack(f) {
 			return
 		}
-		slices.SortStableFunc(f, func(x, y Frame) int { return x.Facts.Taken.Compare(y.Facts.Taken) })
+		slices.SortStableFunc(f, func(x, y Frame) int { return byTime(&x, &y) })
 	} else {
 		b.placeTimed()
 	}
@@ -109,9 +86,8 @@ func clockWasSetBack(f []Frame) bool {
 	return true
 }
 
-// timesOrder reports whether every frame has a time, so that sorting by time
-// is a strict order.
-func timesOrder(f []Frame) bool {
+// allTimed reports whether every frame has a time.
+func allTimed(f []Frame) bool {
 	for i := range f {
 		if f[i].Facts.Taken.IsZero() {
 			return false
@@ -138,7 +114,7 @@ func (b *body) placeTimed() {
 		}
 	}
 	slices.SortStableFunc(groups, func(x, y group) int {
-		return x.frames[0].Facts.Taken.Compare(y.frames[0].Facts.Taken)
+		return byTime(&x.frames[0], &y.frames[0])
 	})
 	b.frames = head
 	for _, g := range groups {
@@ -146,53 +122,10 @@ func (b *body) placeTimed() {
 	}
 }
 
-// byName orders by folder, then number, then name. 9999 comes before 0001 of
-// the next folder because the folder's number comes first.
-func byName(x, y *Frame) int {
-	nx, dx, okx := ownNumber(x)
-	ny, dy, oky := ownNumber(y)
-	if okx && oky {
-		if dx && dy {
-			// Same second on both sides of a rollover: 9999 is the older.
-			if c := cmp.Compare(path.Dir(x.Name), path.Dir(y.Name)); c != 0 {
-				return c
-			}
-		}
-		if c := cmp.Compare(nx, ny); c != 0 {
-			return c
-		}
-	}
-	return cmp.Compare(x.Name, y.Name)
-}
-
-// unwrap gives each frame its running number. A fall of nearly the whole range
-// is the counter's rollover; any other fall is a counter that was reset, and
-// leaves a number no larger than the one before so that it tells nothing.
-func unwrap(f []Frame) {
-	base, last := 0, -1
-	for i := range f {
-		n, dcf, ok := ownNumber(&f[i])
-		if !ok {
-			f[i].Number = -1
-			continue
-		}
-		if last >= 0 {
-			switch {
-			case dcf && n+base < last-rollover/2:
-				base += rollover
-			case dcf && n+base > last+rollover/2 && base >= rollover:
-				base -= rollover
-			}
-		}
-		f[i].Number = n + base
-		last = n + base
-	}
-}
-
-// clockChanges finds where the camera's clock was set anew: the numbers run on
-// and the time jumps by whole quarter hours of at least 30 minutes, give or
-// take the step that was due. The result holds what to take from each frame's
-// time to put all on the first frame's clock.
+// clockChanges finds where the camera's clock was set anew while the numbers
+// run on: time jumps by whole quarter hours of at least 30 minutes, give or take
+// the step that was due, or falls by any amount. The result holds what to take
+// from each frame's time to put all on the first frame's clock.
 func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 	shift = make([]time.Duration, len(f))
 	step := usualStep(f)
@@ -203,11 +136,9 @@ func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 			shift[i] = sum
 			continue
 		}
-		if last >= 0 && step > 0 && f[last].Number >= 0 && f[i].Number == f[last].Number+1 {
-			jump := f[i].Facts.Taken.Sub(f[last].Facts.Taken) - step
-			whole := jump.Round(15 * time.Minute)
-			if off := jump - whole; whole.Abs() >= 30*time.Minute && off.Abs() <= max(2*time.Second, step/4) && step < 10*time.Minute {
-				sum += whole
+		if last >= 0 && f[last].Number >= 0 && f[i].Number == f[last].Number+1 && card(&f[i]) == card(&f[last]) {
+			if set := clockSet(f[i].Facts.Taken.Sub(f[last].Facts.Taken), step); set != 0 {
+				sum += set
 				at = append(at, i)
 			}
 		}
@@ -215,6 +146,23 @@ func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 		last = i
 	}
 	return shift, at
+}
+
+// clockSet is by how much the clock was set between two frames of one counter
+// that are stamped so far apart where step was due; 0 for not at all.
+func clockSet(apart, step time.Duration) time.Duration {
+	if step <= 0 {
+		return 0
+	}
+	jump := apart - step
+	whole := jump.Round(15 * time.Minute)
+	switch off := jump - whole; {
+	case whole.Abs() >= 30*time.Minute && off.Abs() <= max(2*time.Second, step/4) && step < 10*time.Minute:
+		return whole
+	case apart < -time.Second:
+		return jump
+	}
+	return 0
 }
 
 // usualStep is the median time between neighbours in the order given.

@@ -26,9 +26,11 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 		return nil, err
 	}
 	d := &Dump{Root: root}
-	frames = w.dropCopies(frames)
-	for _, body := range bodies(frames) {
-		d.addBody(body, opt)
+	frames, again := w.joinShots(frames)
+	for _, list := range [][]Frame{frames, again} {
+		for _, body := range bodies(list) {
+			d.addBody(body, opt)
+		}
 	}
 	d.Unreadable = append(d.Unreadable, w.broken...)
 	slices.SortStableFunc(d.Sequences, func(a, b Sequence) int {

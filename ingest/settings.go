@@ -19,7 +19,7 @@ var settings = []setting{
 	{"shutter", func(f *meta.Facts) string { return shutterWord(f.ExposureS) }},
 	{"aperture", func(f *meta.Facts) string { return numberWord("f/", f.FNumber, 1, "") }},
 	{"iso", func(f *meta.Facts) string { return numberWord("ISO ", f.ISO, 0, "") }},
-	{"exposure compensation", func(f *meta.Facts) string { return fmt.Sprintf("%+.1f EV", f.BiasEV) }},
+	{"exposure compensation", func(f *meta.Facts) string { return biasWord(f.BiasEV) }},
 	{"white balance", func(f *meta.Facts) string { return f.WhiteBalance }},
 	{"focus distance", func(f *meta.Facts) string { return focusWord(f.FocusM) }},
 	{"focus mode", func(f *meta.Facts) string { return f.FocusMode }},
@@ -48,6 +48,14 @@ func numberWord(before string, v float64, decimals int, after string) string {
 	}
 	scale := math.Pow10(decimals)
 	return before + strconv.FormatFloat(math.Round(v*scale)/scale, 'f', -1, 64) + after
+}
+
+// biasWord spells an exposure compensation; a camera that states none set none.
+func biasWord(ev float64) string {
+	if math.Abs(ev) < 0.05 {
+		return "0 EV"
+	}
+	return fmt.Sprintf("%+.1f EV", ev)
 }
 
 func focusWord(m float64) string {

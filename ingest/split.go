@@ -52,7 +52,11 @@ func clockWords(d time.Duration) string {
 		sign = "-"
 	}
 	d = d.Abs()
-	return fmt.Sprintf("%s%d h %02d min", sign, int(d.Hours()), int(d.Minutes())%60)
+	words := fmt.Sprintf("%s%d h %02d min", sign, int(d.Hours()), int(d.Minutes())%60)
+	if s := int(d.Seconds()) % 60; s > 0 {
+		words += fmt.Sprintf(" %02d s", s)
+	}
+	return words
 }
 
 type run struct{ from, to int }
@@ -97,11 +101,11 @@ func splitRuns(f []Frame, shift []time.Duration, opt Options) []run {
 // sameFraming reports whether two frames can play in one clip as they are.
 func sameFraming(a, b *Frame, opt Options) bool {
 	x, y := &a.Facts, &b.Facts
-	return x.Width == y.Width && x.Height == y.Height && x.Orientation == y.Orientation && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
+	return samePixels(a, b) && x.Orientation == y.Orientation && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
 }
 
 func markOdd(like, f *Frame) {
-	if f.Problem != nil || f.Facts.Width == 0 || f.Facts.Width == like.Facts.Width && f.Facts.Height == like.Facts.Height {
+	if f.Problem != nil || f.Facts.Width == 0 || samePixels(like, f) {
 		return
 	}
 	f.Problem = &Problem{"wrong-size",
@@ -157,6 +161,7 @@ func (s *Sequence) judge(shift []time.Duration, opt Options) {
 		s.Timing.Why = "no frame carries the time it was taken; the order is that of the file numbers"
 	}
 	s.Settings = settingChanges(s.Frames)
+	s.copyNotes()
 	s.timingNotes()
 	s.settingNotes()
 }

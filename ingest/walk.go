@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 )
 
@@ -94,7 +93,7 @@ func walk(ctx context.Context, root string) (*tree, error) {
 	if err != nil {
 		return nil, err
 	}
-	t.addLinks(links)
+	t.addLinks(links, start)
 	return t, nil
 }
 
@@ -125,7 +124,7 @@ func (t *tree) add(f Frame, stat func() (fs.FileInfo, error)) {
 		f.Problem = openProblem(err)
 		t.broken = append(t.broken, f)
 	case !info.Mode().IsRegular():
-		f.Problem = &Problem{"not-a-file", "it is a pipe, a device or a folder and not a picture", "remove it from the folder"}
+		f.Problem = notAFile()
 		t.broken = append(t.broken, f)
 	default:
 		f.Size, f.ModTime = info.Size(), info.ModTime()
@@ -133,40 +132,34 @@ func (t *tree) add(f Frame, stat func() (fs.FileInfo, error)) {
 	}
 }
 
-func (t *tree) addLinks(links []Frame) {
+// addLinks lists linked files. start is the folder walked, free of links.
+func (t *tree) addLinks(links []Frame, start string) {
 	if len(links) == 0 {
 		return
 	}
-	var seen []fs.FileInfo
-	for _, f := range t.files {
-		if info, err := os.Stat(f.Path); err == nil {
-			seen = append(seen, info)
-		}
+	seen := make(map[string]bool, len(t.files)+len(links))
+	for i := range t.files {
+		seen[filepath.Join(start, filepath.FromSlash(t.files[i].Name))] = true
 	}
 	for _, f := range links {
-		info, err := os.Stat(f.Path)
-		if err == nil && info.IsDir() {
-			t.ignored["other"]++
-			continue
-		}
-		if err == nil && containsFile(seen, info) {
-			t.ignored["copy"]++
-			continue
-		}
-		t.add(f, func() (fs.FileInfo, error) { return info, err })
+		target, err := filepath.EvalSymlinks(f.Path)
+		var info fs.FileInfo
 		if err == nil {
-			seen = append(seen, info)
+			info, err = os.Stat(target)
+		}
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			f.Problem = &Problem{"unreadable", "it is a link that leads nowhere", "copy the file itself into the folder"}
+			t.broken = append(t.broken, f)
+		case err == nil && info.IsDir():
+			t.ignored["other"]++
+		case err == nil && seen[target]:
+			t.ignored["copy"]++
+		default:
+			t.add(f, func() (fs.FileInfo, error) { return info, err })
+			seen[target] = true
 		}
 	}
-}
-
-func containsFile(list []fs.FileInfo, info fs.FileInfo) bool {
-	for _, other := range list {
-		if os.SameFile(other, info) {
-			return true
-		}
-	}
-	return false
 }
 
 // plain takes the call and the path off an error that is told with its path.
@@ -176,6 +169,10 @@ func plain(err error) error {
 		return pathErr.Err
 	}
 	return err
+}
+
+func notAFile() *Problem {
+	return &Problem{"not-a-file", "it is a pipe, a device or a folder and not a picture", "remove it from the folder"}
 }
 
 // openProblem tells why a file could not be opened or read.
@@ -223,29 +220,4 @@ func (t *tree) pair() []Frame {
 		}
 	}
 	return frames
-}
-
-var copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
-
-// dropCopies leaves out files named as a copy of another in the same folder
-// that are of the same size and time as it.
-func (t *tree) dropCopies(frames []Frame) []Frame {
-	at := make(map[string]int, len(frames))
-	for i, f := range frames {
-		at[strings.ToLower(f.Name)] = i
-	}
-	kept := make([]Frame, 0, len(frames))
-	for _, f := range frames {
-		ext := filepath.Ext(f.Name)
-		base := strings.TrimSuffix(f.Name, ext)
-		if mark := copyMark.FindString(base); mark != "" {
-			i, found := at[strings.ToLower(strings.TrimSuffix(base, mark)+ext)]
-			if found && frames[i].Size == f.Size && frames[i].Facts.Taken.Equal(f.Facts.Taken) {
-				t.ignored["copy"]++
-				continue
-			}
-		}
-		kept = append(kept, f)
-	}
-	return kept
 }

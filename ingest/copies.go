@@ -1,0 +1,137 @@
+package ingest
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"path"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+var copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
+
+// joinShots leaves one frame for each shot, once the headers are read. A file
+// copied twice, under its own name in another folder or marked as a copy in
+// the same, is counted as such; of a damaged and a sound copy the sound one
+// stays. A raw file on one card and its JPEG on another become a pair.
+//
+// again holds the frames of shots that are there already as another picture,
+// such as small exports in a folder of their own.
+func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
+	at := make(map[string]int, len(frames))
+	kept = make([]Frame, 0, len(frames))
+	for _, f := range frames {
+		key := shotKey(&f)
+		i, found := at[key]
+		if !found {
+			at[key] = len(kept)
+			kept = append(kept, f)
+			continue
+		}
+		have := &kept[i]
+		isRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
+		switch {
+		case isRaw && !haveRaw && have.Raw == "":
+			have.Raw = f.Path
+			t.ignored["raw companion"]++
+		case haveRaw && !isRaw && f.Raw == "":
+			f.Raw = have.Path
+			*have = f
+			t.ignored["raw companion"]++
+		case isRaw == haveRaw && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
+			if f.Problem == nil {
+				*have = f
+			}
+			t.ignored["copy"]++
+		case isRaw == haveRaw && sameContent(&f, have):
+			t.ignored["copy"]++
+		case path.Dir(f.Name) == path.Dir(have.Name):
+			kept = append(kept, f) // copyNotes speaks of it
+		default:
+			again = append(again, f)
+		}
+	}
+	return kept, again
+}
+
+// shotKey is the same for files that hold one shot: name, camera and time.
+// Without a time only files of one folder can be told to be the same.
+func shotKey(f *Frame) string {
+	key := strings.ToLower(copyMark.ReplaceAllString(baseName(f), "")) + "\x00" + cameraKey(f)
+	if f.Facts.Taken.IsZero() {
+		return key + "\x00" + path.Dir(f.Name)
+	}
+	return key + "\x00" + f.Facts.Taken.String()
+}
+
+func samePixels(a, b *Frame) bool {
+	return a.Facts.Width == b.Facts.Width && a.Facts.Height == b.Facts.Height
+}
+
+// sampleBytes are compared at the head, the middle and the tail of files that
+// should be copies; whole files of a card would take minutes.
+const sampleBytes = 64 << 10
+
+// sameContent reports whether two files are of one size and alike where they
+// are sampled.
+func sameContent(a, b *Frame) bool {
+	if a.Size != b.Size {
+		return false
+	}
+	for _, at := range []int64{0, a.Size/2 - sampleBytes/2, a.Size - sampleBytes} {
+		x, okX := sample(a.Path, max(0, at))
+		y, okY := sample(b.Path, max(0, at))
+		if !okX || !okY || !bytes.Equal(x, y) {
+			return false
+		}
+	}
+	return true
+}
+
+func sample(name string, at int64) ([]byte, bool) {
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, false
+	}
+	defer file.Close()
+	p := make([]byte, sampleBytes)
+	n, err := file.ReadAt(p, at)
+	return p[:n], err == nil || err == io.EOF
+}
+
+// copyNotes speaks of frames that are named as a copy of another in their
+// folder and are not.
+func (s *Sequence) copyNotes() {
+	names := make(map[string]bool, len(s.Frames))
+	for i := range s.Frames {
+		names[strings.ToLower(s.Frames[i].Name)] = true
+	}
+	var first *Frame
+	count := 0
+	for i := range s.Frames {
+		f := &s.Frames[i]
+		if original := originalName(f.Name); original != "" && names[strings.ToLower(original)] {
+			if count++; first == nil {
+				first = f
+			}
+		}
+	}
+	switch {
+	case count == 1:
+		s.note("%s is named as a copy of %s but differs from it; both are kept", path.Base(first.Name), path.Base(originalName(first.Name)))
+	case count > 1:
+		s.note("%d frames are named as copies of others but differ from them, the first %s; all are kept", count, path.Base(first.Name))
+	}
+}
+
+// originalName is the name without the mark of a copy, or empty if it has none.
+func originalName(name string) string {
+	ext := filepath.Ext(name)
+	base := strings.TrimSuffix(name, ext)
+	if mark := copyMark.FindString(base); mark != "" {
+		return strings.TrimSuffix(base, mark) + ext
+	}
+	return ""
+}
