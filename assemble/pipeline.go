@@ -22,6 +22,10 @@ type Job struct {
 
 // Pipeline is a job that has been checked and can run.
 type Pipeline struct {
+	// Accept, when set before Run, sees the verified clip while it still has
+	// its temporary name; an error keeps it from being published.
+	Accept func(context.Context, Clip) error
+
 	job   Job
 	codec codec
 	geo   geometry

@@ -62,11 +62,16 @@ func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
 	if !clip.Verified {
 		return Clip{}, &Error{Text: fmt.Sprintf("the clip %q did not come out as ordered: %s", p.job.Out, strings.Join(clip.Problems, "; "))}
 	}
+	clip.Filled = p.total - len(p.job.Sources)
+	if p.Accept != nil {
+		if err := p.Accept(ctx, clip); err != nil {
+			return Clip{}, err
+		}
+	}
 	if err := publish(tmp, p.job.Out, p.job.Overwrite); err != nil {
 		return Clip{}, err
 	}
 	clip.File = p.job.Out
-	clip.Filled = p.total - len(p.job.Sources)
 	return clip, nil
 }
 

@@ -88,8 +88,8 @@ func (f *dayFlags) check() error {
 		return usagef("--slurm and --wait belong to --on slurm")
 	case f.survey.only != "":
 		return usagef("--sequence belongs to check and render: a day is all its sequences")
-	case f.render.dryRun:
-		return usagef("--dry-run belongs to render")
+	case f.render.dryRun || f.render.noFlashes:
+		return usagef("--dry-run and --refuse-flashes belong to render")
 	case f.logTo == "-" && (f.out.json == "-" || f.out.csv == "-"):
 		return usagef("--log-json - and a report cannot both go to standard output")
 	}

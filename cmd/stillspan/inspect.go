@@ -20,10 +20,10 @@ const flashWidth = 256
 // pairFrames is how many neighbouring frames are shown before and after.
 const pairFrames = 8
 
-// inspect looks at the finished clip of sequence i: for passages that flash,
-// and for the frames around the biggest correction, to be shown beside the
-// same frames as shot.
-func (s *survey) inspect(ctx context.Context, i int, job assemble.Job) error {
+// inspect looks at the clip of sequence i: for passages that flash, and for the
+// frames around the biggest correction, to be shown beside the same frames as
+// shot.
+func (s *survey) inspect(ctx context.Context, i int, job assemble.Job, clip *assemble.Clip) error {
 	w := &s.work[i]
 	from, frames := s.telling(job)
 	want := map[int]bool{}
@@ -31,7 +31,7 @@ func (s *survey) inspect(ctx context.Context, i int, job assemble.Job) error {
 		want[at] = true
 	}
 	var err error
-	w.Flashes, err = flashCheck(ctx, w.Clip, func(at int, img image.Image) {
+	w.Flashes, err = flashCheck(ctx, clip, func(at int, img image.Image) {
 		if want[at] {
 			w.After = append(w.After, imaging.Clone(img))
 		}
@@ -50,7 +50,7 @@ func (s *survey) inspect(ctx context.Context, i int, job assemble.Job) error {
 			return ctx.Err()
 		}
 		if err == nil { // the strip is an ornament; damage is reported elsewhere
-			w.Before = append(w.Before, cropLike(img, w.Clip, job.Options))
+			w.Before = append(w.Before, cropLike(img, clip, job.Options))
 		}
 	}
 	return nil

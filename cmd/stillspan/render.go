@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -25,6 +26,8 @@ pick one with --sequence, or end CLIP in / to have a clip of each written there.
   -o CLIP           the clip: .mp4, .mov, .mkv, or a folder name for an image
                     sequence; must lie outside DIR
   --overwrite       replace a clip that is there
+  --refuse-flashes  write no clip that flashes more than the guideline allows
+  --dry-run         print the exact ffmpeg commands and write nothing
 ` + renderHelp + surveyUsage() + outputHelp + `
 examples:
   stillspan render dump -o dawn.mp4
@@ -49,13 +52,12 @@ const renderHelp = `  --preset NAME     delivery (H.264 4:2:0, the default), edi
                     JPEG); default develop where LibRaw is installed, but
                     preview for proofs
   --no-deflicker    measure and report, but leave the light as shot
-  --dry-run         print the exact ffmpeg commands and write nothing
 `
 
 // renderFlags are the options of a clip.
 type renderFlags struct {
 	assemble.Options
-	keep, dryRun bool
+	keep, dryRun, noFlashes bool
 }
 
 func (r *renderFlags) add(fl *flag.FlagSet) {
@@ -70,6 +72,7 @@ func (r *renderFlags) add(fl *flag.FlagSet) {
 	fl.Func("raw", "", func(s string) error { r.Raw = assemble.RawMode(s); return nil })
 	fl.BoolVar(&r.Overwrite, "overwrite", false, "")
 	fl.BoolVar(&r.keep, "no-deflicker", false, "")
+	fl.BoolVar(&r.noFlashes, "refuse-flashes", false, "")
 	fl.BoolVar(&r.dryRun, "dry-run", false, "")
 }
 
@@ -157,7 +160,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 			}
 			continue
 		}
-		if err := c.renderOne(ctx, s, i, opt); err != nil {
+		if err := c.renderOne(ctx, s, i, opt, rf.noFlashes); err != nil {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -323,12 +326,27 @@ func shellQuote(s string) string {
 }
 
 // renderOne writes and verifies the clip of sequence i.
-func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Options) error {
+func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Options, noFlashes bool) error {
 	seq, w := &s.dump.Sequences[i], &s.work[i]
 	job := s.job(i, opt)
 	p, err := assemble.Prepare(ctx, job)
 	if err != nil {
 		return err
+	}
+	for _, n := range p.Notes() {
+		s.note(c, n)
+	}
+	p.Accept = func(ctx context.Context, clip assemble.Clip) error {
+		if err := s.inspect(ctx, i, job, &clip); err != nil || len(w.Flashes) == 0 {
+			return err
+		}
+		first := w.Flashes[0]
+		if noFlashes {
+			return withHint(fmt.Errorf("the clip flashes more than the guideline allows, first at %s, and was not written", first.From),
+				"smoothing or darkening the passage, or leaving --refuse-flashes out")
+		}
+		fmt.Fprintf(c.stderr, "stillspan: careful: the clip of %s flashes more than the guideline allows, first at %s\n", seq.ID, first.From)
+		return nil
 	}
 	bar := c.progress("rendering "+seq.ID, len(job.Sources), s.opt.quiet)
 	clip, err := p.Run(ctx, bar.set)
@@ -336,9 +354,16 @@ func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Opti
 	if err != nil {
 		return err
 	}
-	w.Clip, w.Rate, w.Gaps = &clip, clip.Rate, job.Options.GapMode
-	if len(clip.Problems) > 0 {
-		w.Warnings = append(w.Warnings, clip.Problems...)
+	w.Clip, w.Rate, w.Gaps = &clip, clip.Rate, job.GapMode
+	return nil
+}
+
+// note tells the user something about the run once, and keeps it for the
+// report.
+func (s *survey) note(c *cli, text string) {
+	if slices.Contains(s.warnings, text) {
+		return
 	}
-	return s.inspect(ctx, i, job)
+	s.warnings = append(s.warnings, text)
+	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(text))
 }
