@@ -6,8 +6,11 @@ import (
 	"io"
 )
 
+// endKnown are the formats of which cutOff knows the end.
+var endKnown = set("jpeg", "png", "tiff")
+
 // cutOff reports whether a file ends before its picture does, as far as that
-// shows without decoding. Formats it does not know are never cut off.
+// shows without decoding.
 func cutOff(r io.ReaderAt, format string, size int64) bool {
 	switch format {
 	case "jpeg":

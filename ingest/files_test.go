@@ -314,3 +314,22 @@ func stripPastEnd(t *testing.T, data []byte) []byte {
 	copy(data[entry+8:], []byte{byte(at), byte(at >> 8), byte(at >> 16), byte(at >> 24)})
 	return data
 }
+
+// A sound picture whose metadata is damaged goes into the clip.
+func TestDamagedMetadataIsNoDamagedPicture(t *testing.T) {
+	dir := t.TempDir()
+	shoot(t, dir, 8, nil)
+	data := bytes.Clone(read(t, dir, "FRAM0003.JPG"))
+	// ExposureTime (tag 0x829A), one rational: its value is moved far outside.
+	for _, entry := range []string{"\x9A\x82\x05\x00\x01\x00\x00\x00", "\x82\x9A\x00\x05\x00\x00\x00\x01"} {
+		if at := bytes.Index(data, []byte(entry)); at >= 0 {
+			copy(data[at+8:], "\x70\x70\x70\x70")
+		}
+	}
+	write(t, dir, "FRAM0003.JPG", data)
+	s := only(t, scan(t, dir))
+	wantDamaged(t, s, map[string]string{})
+	if len(s.Frames) != 8 || len(s.Settings) != 0 || len(s.Notes) != 1 || !strings.Contains(s.Notes[0], "metadata of 1 frames is damaged, the first FRAM0003.JPG") {
+		t.Errorf("%d frames, settings %v, notes %q", len(s.Frames), s.Settings, s.Notes)
+	}
+}

@@ -24,6 +24,8 @@ type Frame struct {
 	Raw string
 	// Problem is nil for a sound frame.
 	Problem *Problem
+
+	damagedMetadata bool // Facts are what could be read
 }
 
 // Problem is what is wrong with one file and what to try.

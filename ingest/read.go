@@ -42,6 +42,8 @@ func readFrame(f *Frame) {
 		f.Problem = openProblem(err)
 	case cutOff(file, facts.Format, f.Size):
 		f.Problem = &Problem{"truncated", "the file ends before the picture does", "copy it again from the card before wiping it"}
+	case err != nil && malformed.Part == meta.PartMetadata && endKnown[facts.Format]:
+		f.damagedMetadata = true // the picture itself may be sound; decoding tells
 	case err != nil:
 		f.Problem = &Problem{"undecodable", strings.TrimSuffix(malformed.Error(), "."), "copy it again from the card before wiping it"}
 	}

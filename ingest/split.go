@@ -110,7 +110,7 @@ func markOdd(like, f *Frame) {
 	}
 	f.Problem = &Problem{"wrong-size",
 		fmt.Sprintf("it measures %d x %d pixels, its neighbours %d x %d", f.Facts.Width, f.Facts.Height, like.Facts.Width, like.Facts.Height),
-		"it is scaled to fit; leave it out if it is a test shot"}
+		"the clip leaves it out; if it belongs there, bring a copy of it to the size of the others"}
 }
 
 // splitPauses cuts a run where the pause is far from a few missed frames. The
@@ -162,12 +162,28 @@ func (s *Sequence) judge(shift []time.Duration, opt Options) {
 	}
 	s.Settings = settingChanges(s.Frames)
 	s.copyNotes()
+	s.metadataNote()
 	s.timingNotes()
 	s.settingNotes()
 }
 
 func (s *Sequence) note(format string, args ...any) {
 	s.Notes = append(s.Notes, fmt.Sprintf(format, args...))
+}
+
+func (s *Sequence) metadataNote() {
+	var first *Frame
+	count := 0
+	for i := range s.Frames {
+		if s.Frames[i].damagedMetadata {
+			if count++; first == nil {
+				first = &s.Frames[i]
+			}
+		}
+	}
+	if count > 0 {
+		s.note("the metadata of %d frames is damaged, the first %s; their time and settings may be missing", count, path.Base(first.Name))
+	}
 }
 
 func (s *Sequence) timingNotes() {
