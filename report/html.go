@@ -52,6 +52,7 @@ var pageFuncs = template.FuncMap{
 	"intervals":  intervalChart,
 	"light":      lightChart,
 	"correction": correctionChart,
+	"poster":     poster,
 	"strip":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
 	"before":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.before) },
 	"after":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.after) },
@@ -111,6 +112,19 @@ func thumbnails(pics []image.Image) []template.URL {
 		}
 	}
 	return out
+}
+
+// poster is the frame in the middle of the film strip: the first and the last
+// are often the darkest.
+func poster(s *Sequence) template.URL {
+	pics := s.pictures.strip
+	if len(pics) == 0 {
+		return ""
+	}
+	for _, u := range thumbnails(pics[len(pics)/2 : len(pics)/2+1]) {
+		return u
+	}
+	return ""
 }
 
 func dataURL(img image.Image) template.URL {

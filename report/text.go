@@ -148,12 +148,12 @@ func (t *textWriter) sequence(s *Sequence) {
 	}
 	t.row("interval", "%s", intervalText(s))
 	if l := s.Luminance; l.FlickerEVBefore.Known() {
-		text := fmt.Sprintf("%.3f EV rms as shot", float64(l.FlickerEVBefore))
+		text := fmt.Sprintf("%.4f EV rms as shot", float64(l.FlickerEVBefore))
 		switch {
 		case !l.Corrected:
 			text += ", left as it is"
 		case l.FlickerEVAfter.Known():
-			text += fmt.Sprintf(", %.3f smoothed", float64(l.FlickerEVAfter))
+			text += fmt.Sprintf(", %.4f smoothed", float64(l.FlickerEVAfter))
 		}
 		if l.Confidence != "" && l.Confidence != "good" {
 			text += "; confidence " + l.Confidence
