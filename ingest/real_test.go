@@ -1,0 +1,127 @@
+package ingest
+
+import (
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"stillspan/ingest/timing"
+)
+
+// photographs is the folder of one set of real photographs: beside the
+// checkout, or in the folder STILLSPAN_DATA names.
+func photographs(t *testing.T, set string) string {
+	t.Helper()
+	dir := os.Getenv("STILLSPAN_DATA")
+	if dir == "" {
+		dir = "../../shared/data"
+	}
+	dir = filepath.Join(dir, set)
+	if _, err := os.Stat(dir); err != nil {
+		t.Skip("the real photographs are not here: set STILLSPAN_DATA to their folder")
+	}
+	return dir
+}
+
+// An aerial survey, 4 to 5 s by a script, 24 long pauses and no hole in the
+// numbers: one shoot, nothing lost.
+func TestSurveyByScript(t *testing.T) {
+	d := scan(t, photographs(t, "seneca-reduced"))
+	s := only(t, d)
+	if len(s.Frames) != 167 || len(d.Loose)+len(d.Unreadable) != 0 {
+		t.Fatalf("%d frames, %d loose, %d unreadable; want 167 frames", len(s.Frames), len(d.Loose), len(d.Unreadable))
+	}
+	wantDamaged(t, s, map[string]string{})
+	if !s.Timing.Judged || !s.Timing.FreeRunning || s.Timing.IntervalS < 4 || s.Timing.IntervalS > 5.2 {
+		t.Errorf("judged %v, free running %v, %.2f s", s.Timing.Judged, s.Timing.FreeRunning, s.Timing.IntervalS)
+	}
+	for _, g := range s.Timing.Gaps {
+		if g.Cause != timing.NotFired {
+			t.Errorf("after %s: %d frames %s, yet the numbers have no hole", s.Frames[g.After].Name, g.Count, g.Cause)
+		}
+	}
+	said := strings.Join(s.Notes, "\n")
+	for _, word := range []string{"the steps are uneven", "no file was lost"} {
+		if !strings.Contains(said, word) {
+			t.Errorf("the photographer is not told %q:\n%s", word, said)
+		}
+	}
+	if len(s.Settings) == 0 {
+		t.Error("the exposure jumps and nothing is said of it")
+	}
+}
+
+// A drone at 7 s with three late starts, every frame another shutter time.
+func TestSurveyByDrone(t *testing.T) {
+	d := scan(t, photographs(t, "brighton-reduced"))
+	s := only(t, d)
+	if len(s.Frames) != 18 || !s.Timing.Judged || len(s.Timing.Gaps) != 0 {
+		t.Errorf("%d frames, judged %v, gaps %v", len(s.Frames), s.Timing.Judged, s.Timing.Gaps)
+	}
+	if s.Timing.IntervalS < 6.9 || s.Timing.IntervalS > 7.3 {
+		t.Errorf("interval %.3f s, want about 7 s", s.Timing.IntervalS)
+	}
+	moved := 0
+	for _, c := range s.Settings {
+		if c.Field == "shutter" {
+			moved++
+		}
+	}
+	if moved != 17 || !strings.Contains(strings.Join(s.Notes, "\n"), "exposure was automatic") {
+		t.Errorf("shutter moved %d times, want 17; notes %q", moved, s.Notes)
+	}
+}
+
+// Fired by hand: kept together, no interval made up.
+func TestFiredByHand(t *testing.T) {
+	d := scan(t, photographs(t, "banana-reduced"))
+	s := only(t, d)
+	if len(s.Frames) != 16 || s.Timing.Judged || !strings.Contains(s.Timing.Why, "no steady interval") {
+		t.Errorf("%d frames, judged %v, why %q", len(s.Frames), s.Timing.Judged, s.Timing.Why)
+	}
+}
+
+// The time of every frame is the one exiftool, an independent reader, finds.
+func TestRealTimesAgreeWithExiftool(t *testing.T) {
+	tool, err := exec.LookPath("exiftool")
+	if err != nil {
+		t.Skip("exiftool is not installed")
+	}
+	args := []string{"-json", "-DateTimeOriginal", "-SubSecTimeOriginal#"}
+	got := make(map[string]time.Time)
+	for _, set := range []string{"seneca-reduced", "brighton-reduced", "banana-reduced"} {
+		dir := photographs(t, set)
+		args = append(args, dir)
+		for _, f := range only(t, scan(t, dir)).Frames {
+			got[filepath.ToSlash(f.Path)] = f.Facts.Taken
+		}
+	}
+	out, err := exec.Command(tool, args...).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rows []struct {
+		SourceFile, DateTimeOriginal string
+		SubSecTimeOriginal           json.RawMessage // "05" in quotes, 50 without
+	}
+	if err := json.Unmarshal(out, &rows); err != nil {
+		t.Fatal(err)
+	}
+	if len(rows) != len(got) {
+		t.Errorf("exiftool reads %d frames, Scan %d", len(rows), len(got))
+	}
+	for _, r := range rows {
+		word := r.DateTimeOriginal
+		if digits := strings.Trim(string(r.SubSecTimeOriginal), `"`); digits != "" {
+			word += "." + digits
+		}
+		want, err := time.Parse("2006:01:02 15:04:05", word)
+		if taken, found := got[r.SourceFile]; err != nil || !found || !taken.Equal(want) {
+			t.Errorf("%s: %v, exiftool %s (%v)", r.SourceFile, taken, word, err)
+		}
+	}
+}
