@@ -43,5 +43,15 @@ bench-flicker:
 	./scripts/deps.sh run
 	$(GO) run ./deflicker/bench
 
+# A day on a real Slurm on loopback, against the local run; needs root.
+test-cluster:
+	./scripts/deps.sh run
+	STILLSPAN_CLUSTER=1 ./scripts/cluster.sh $(GO) test -count=1 -timeout 30m -v -run '^TestDayOnCluster$$' ./cmd/stillspan
+
+# A day killed fifty times at random moments and taken up again.
+test-kill:
+	./scripts/deps.sh run
+	STILLSPAN_KILLS=50 $(GO) test -count=1 -timeout 60m -v -run '^TestDaySurvivesKills$$' ./cmd/stillspan
+
 clean:
 	rm -rf bin demo bench-out

@@ -35,15 +35,15 @@ func TestDayOnCluster(t *testing.T) {
 		_ = cmd.Run()
 	}
 	start := time.Now()
-	runDayTo(t, exitOK, env, card, "--out", local)
+	runDayTo(t, exitOK, env, card, "--jobs", "2", "--out", local)
 	here := time.Since(start)
 	want := frameSums(t, local)
 	if len(want) != 12 {
 		t.Fatalf("%d clips, want 12", len(want))
 	}
 
-	// Two tasks at once on the two cores, so that one works while the cluster
-	// thinks about the next: Slurm hands out once a second.
+	// Two tasks at once, here and there: Slurm hands out once a second, and so
+	// one works while the other is waited for.
 	slurm := []string{card, "--on", "slurm", "--wait", "--slurm=--cpus-per-task=1", "--out"}
 	start = time.Now()
 	runDayTo(t, exitOK, env, append(slurm, cluster)...)
@@ -52,7 +52,7 @@ func TestDayOnCluster(t *testing.T) {
 		t.Error("the cluster's clips differ from the local ones")
 	}
 	start = time.Now()
-	runDayTo(t, exitOK, env, card, "--out", local+"-again")
+	runDayTo(t, exitOK, env, card, "--jobs", "2", "--out", local+"-again")
 	here = (here + time.Since(start)) / 2
 	t.Logf("12 sequences: local %v (mean of before and after), on the cluster %v, ratio %.3f",
 		here.Round(time.Millisecond), there.Round(time.Millisecond), there.Seconds()/here.Seconds())
