@@ -38,13 +38,16 @@ func (s series) part(i, j int) series {
 	return series{t: s.t[i:j], num: s.num[i:j], index: s.index[i:j], base: s.base, tick: s.tick}
 }
 
-// numberStep is the step of the numbers from shot i to j, or 0 when they do
-// not rise by a plausible amount.
-func (s series) numberStep(i, j int) int {
-	if s.num[i] < 0 || s.num[j] <= s.num[i] {
+// numberStep is the step of the numbers from shot i to j.
+func (s series) numberStep(i, j int) int { return numberStep(s.num[i], s.num[j]) }
+
+// numberStep is the step from one file number to a later one, or 0 where they
+// do not tell: there are none, or they do not rise.
+func numberStep(from, to int) int {
+	if from < 0 {
 		return 0
 	}
-	return s.num[j] - s.num[i]
+	return max(0, to-from)
 }
 
 // clockTick is the coarsest of the usual clock steps that all times are whole

@@ -148,7 +148,8 @@ func joinStretches(shots []Shot, s series, grids []*grid, changes []int, opt Opt
 		if k == 0 {
 			res.StartS = s.base + g.level[0]
 		}
-		lim := max(opt.LateFraction*iv.p, s.tick) + 4*min(iv.jitter, 0.3*iv.p)
+		// A stamp leaves half a tick open, which is not held against the frame.
+		lim := max(opt.LateFraction*iv.p+s.tick/2, s.tick) + 4*min(iv.jitter, 0.3*iv.p)
 		for i := range g.t {
 			slot[first+i] = base + g.slot[i] - g.slot[0]
 			off[first+i] = g.offset(i)

@@ -48,7 +48,7 @@ func clean(t *testing.T, what string, r Result) {
 // stamps). 300 shots at 5 s and 36 s are common practice, no published source.
 func TestSteadyThroughWholeSeconds(t *testing.T) {
 	var seeds, outside int
-	for _, p := range []float64{0.5, 0.7, 1, 1.5, 2, 2.11, 3, 5, 5.0003, 7.3, 36, 36.02, 600} {
+	for _, p := range []float64{0.5, 0.7, 1, 1.5, 2, 2.11, 3, 5, 5.0003, 5.02, 7.3, 36, 36.02, 600} {
 		for seed := range uint64(40) {
 			rng := rand.New(rand.NewPCG(seed, 1))
 			s := shoot{interval: p, tick: 1, jitter: 0.02 * float64(seed%2), frames: 300}
@@ -66,6 +66,51 @@ func TestSteadyThroughWholeSeconds(t *testing.T) {
 	}
 	if outside*100 > seeds {
 		t.Errorf("truth lies outside 3 standard deviations in %d of %d", outside, seeds)
+	}
+}
+
+// Finer clocks show the scatter of the shutter; it is no fault of the cadence
+// and comes out in the figure for it.
+func TestJitterThroughFineClocks(t *testing.T) {
+	outside, seeds := 0, 0
+	for _, tick := range []float64{0.1, 0.01, 0.001} {
+		for _, p := range []float64{0.5, 1.5, 2.11, 5.02, 36} {
+			for _, jitter := range []float64{0.005, 0.02, 0.06} {
+				if jitter > 0.05*p {
+					continue // stands out as late and early frames
+				}
+				for seed := range uint64(12) {
+					s := shoot{interval: p, tick: tick, jitter: jitter, frames: 300}
+					r := Fit(s.shots(rand.New(rand.NewPCG(seed, 3))), DefaultOptions())
+					what := fmt.Sprintf("%g s, scatter %g s, tick %g s, seed %d", p, jitter, tick, seed)
+					clean(t, what, r)
+					if r.TickS != tick && p != 36 { // at 36 s all stamps may end alike
+						t.Errorf("%s: tick %g s", what, r.TickS)
+					}
+					if jitter > tick/4 && math.Abs(r.JitterRMSS-jitter) > 0.15*jitter+tick/20 {
+						t.Errorf("%s: scatter %.4f s", what, r.JitterRMSS)
+					}
+					seeds++
+					if !(math.Abs(r.IntervalS-p) <= 3*r.UncertaintyS) {
+						outside++
+						t.Logf("%s: got %.6f +- %.6f", what, r.IntervalS, r.UncertaintyS)
+					}
+				}
+			}
+		}
+	}
+	if outside*100 > seeds {
+		t.Errorf("truth lies outside 3 standard deviations in %d of %d", outside, seeds)
+	}
+}
+
+// 5.02 s where 5 s were planned: 14.4 s an hour, seen in whole seconds.
+func TestDriftAgainstPlan(t *testing.T) {
+	s := shoot{interval: 5.02, tick: 1, frames: 720}
+	r := Fit(s.shots(rand.New(rand.NewPCG(1, 4))), DefaultOptions())
+	clean(t, "5.02 s", r)
+	if perHour, ppm := Drift(r.IntervalS, 5); math.Abs(perHour-14.4) > 0.6 || math.Abs(ppm-4000) > 170 {
+		t.Errorf("drift %.2f s/h, %.0f ppm; want 14.4 s/h, 4000 ppm", perHour, ppm)
 	}
 }
 
@@ -186,6 +231,25 @@ func TestMixedGapIsSplit(t *testing.T) {
 	want := []Gap{{4, 2, 25, NotFired}, {4, 2, 25, FileLost}}
 	if !slices.Equal(r.Gaps, want) {
 		t.Errorf("gaps %+v, want %+v", r.Gaps, want)
+	}
+}
+
+// A cause is only given where numbers tell: without them, or where the counter
+// starts again in the gap, it is unknown.
+func TestCauseNeedsNumbers(t *testing.T) {
+	for what, number := range map[string]func(i int) int{
+		"no numbers":         func(int) int { return -1 },
+		"none before it":     func(i int) int { return map[bool]int{true: -1, false: i}[i < 5] },
+		"counter starts new": func(i int) int { return map[bool]int{true: 700 + i, false: i - 4}[i < 5] },
+		"same number":        func(i int) int { return min(i, 4) },
+	} {
+		s := steps(5, 5, 5, 5, 15, 5, 5, 5, 5)
+		for i := range s {
+			s[i].Number = number(i)
+		}
+		if r := Fit(s, DefaultOptions()); !slices.Equal(r.Gaps, []Gap{{4, 2, 15, Unknown}}) {
+			t.Errorf("%s: %+v", what, r.Gaps)
+		}
 	}
 }
 

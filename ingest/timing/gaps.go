@@ -46,10 +46,10 @@ func fillSlots(shots []Shot, s series, timed []int) []int {
 // numberOr is the step of the file numbers from shot i to j, or other where
 // they do not tell.
 func numberOr(shots []Shot, i, j, other int) int {
-	if shots[i].Number < 0 || shots[j].Number <= shots[i].Number {
-		return other
+	if step := numberStep(shots[i].Number, shots[j].Number); step > 0 {
+		return step
 	}
-	return shots[j].Number - shots[i].Number
+	return other
 }
 
 // gaps cross-checks places against numbers between neighbours. What is missing

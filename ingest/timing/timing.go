@@ -22,8 +22,9 @@ const (
 	NotFired   Cause = "not-fired"   // numbers run on, time skips
 	FileLost   Cause = "file-lost"   // numbers and time skip alike
 	NumberSkip Cause = "number-skip" // numbers skip, time does not
-	// Unknown is a skip in time between frames whose names carry no usable
-	// number, so that never fired and lost afterwards look alike.
+	// Unknown is a skip in time where the numbers tell nothing, so that never
+	// fired and lost afterwards look alike: the names carry none, or the
+	// counter started again in the gap.
 	Unknown Cause = "unknown"
 )
 
