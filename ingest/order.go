@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -59,11 +58,11 @@ func place(f *Frame) string {
 func (b *body) order() {
 	f := b.frames
 	slices.SortStableFunc(f, func(x, y Frame) int { return byName(&x, &y) })
+	unwrap(f)
+	if clockWasSetBack(f) {
+		return
+	}
 	if allTimed(f) {
-		unwrap(f)
-		if clockWasSetBack(f) {
-			return
-		}
 		slices.SortStableFunc(f, func(x, y Frame) int { return byTime(&x, &y) })
 	} else {
 		b.placeTimed()
@@ -78,10 +77,16 @@ func clockWasSetBack(f []Frame) bool {
 	if len(at) == 0 {
 		return false
 	}
-	for i := 1; i < len(f); i++ {
-		if f[i].Facts.Taken.Add(-shift[i]).Before(f[i-1].Facts.Taken.Add(-shift[i-1])) {
+	var last time.Time
+	for i := range f {
+		if f[i].Facts.Taken.IsZero() {
+			continue
+		}
+		t := f[i].Facts.Taken.Add(-shift[i])
+		if t.Before(last) {
 			return false
 		}
+		last = t
 	}
 	return true
 }
@@ -99,33 +104,31 @@ func allTimed(f []Frame) bool {
 // placeTimed sorts the frames that have a time among themselves and puts each
 // frame without one behind the frame its name follows.
 func (b *body) placeTimed() {
-	type group struct{ frames []Frame }
 	var head []Frame
-	var groups []group
+	var groups [][]Frame // each begins with a timed frame
 	for _, f := range b.frames {
-		switch {
+		switch n := len(groups); {
 		case !f.Facts.Taken.IsZero():
-			groups = append(groups, group{[]Frame{f}})
-		case len(groups) == 0:
+			groups = append(groups, []Frame{f})
+		case n == 0:
 			head = append(head, f)
 		default:
-			g := &groups[len(groups)-1]
-			g.frames = append(g.frames, f)
+			groups[n-1] = append(groups[n-1], f)
 		}
 	}
-	slices.SortStableFunc(groups, func(x, y group) int {
-		return byTime(&x.frames[0], &y.frames[0])
-	})
-	b.frames = head
-	for _, g := range groups {
-		b.frames = append(b.frames, g.frames...)
-	}
+	slices.SortStableFunc(groups, func(x, y []Frame) int { return byTime(&x[0], &y[0]) })
+	b.frames = slices.Concat(append([][]Frame{head}, groups...)...)
 }
+
+// maxClockSets is how often a clock is believed to be set within the frames of
+// one camera; more is something else.
+const maxClockSets = 4
 
 // clockChanges finds where the camera's clock was set anew while the numbers
 // run on: time jumps by whole quarter hours of at least 30 minutes, give or take
-// the step that was due, or falls by any amount. The result holds what to take
-// from each frame's time to put all on the first frame's clock.
+// the step that was due, or falls by any amount, and the cadence goes on. The
+// result holds what to take from each frame's time to put all on the first
+// frame's clock.
 func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 	shift = make([]time.Duration, len(f))
 	step := usualStep(f)
@@ -137,7 +140,8 @@ func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 			continue
 		}
 		if last >= 0 && f[last].Number >= 0 && f[i].Number == f[last].Number+1 && card(&f[i]) == card(&f[last]) {
-			if set := clockSet(f[i].Facts.Taken.Sub(f[last].Facts.Taken), step); set != 0 {
+			set := clockSet(f[i].Facts.Taken.Sub(f[last].Facts.Taken), step)
+			if set != 0 && goesOn(f, i, step) {
 				sum += set
 				at = append(at, i)
 			}
@@ -145,7 +149,22 @@ func clockChanges(f []Frame) (shift []time.Duration, at []int) {
 		shift[i] = sum
 		last = i
 	}
+	if len(at) > maxClockSets {
+		return make([]time.Duration, len(f)), nil
+	}
 	return shift, at
+}
+
+// goesOn reports whether the frame after i follows it by a few steps at the
+// most. A single frame with a wrong stamp is no clock set anew.
+func goesOn(f []Frame, i int, step time.Duration) bool {
+	for j := i + 1; j < len(f); j++ {
+		if !f[j].Facts.Taken.IsZero() {
+			apart := f[j].Facts.Taken.Sub(f[i].Facts.Taken)
+			return apart >= 0 && apart <= 3*step
+		}
+	}
+	return false
 }
 
 // clockSet is by how much the clock was set between two frames of one counter
@@ -185,9 +204,4 @@ func usualStep(f []Frame) time.Duration {
 	}
 	slices.Sort(steps)
 	return steps[len(steps)/2]
-}
-
-// sameFocal reports whether two focal lengths are one framing.
-func sameFocal(a, b, tolerance float64) bool {
-	return a == 0 || b == 0 || math.Abs(a-b) <= tolerance*max(a, b)
 }

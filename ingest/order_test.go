@@ -182,6 +182,50 @@ func TestClockSetDuringShoot(t *testing.T) {
 	}
 }
 
+// A damaged frame among them leaves the order as it is.
+func TestClockSetBackWithDamagedFrame(t *testing.T) {
+	dir := t.TempDir()
+	shoot(t, dir, 40, func(i int, f *stamp.Fields) {
+		if i >= 20 {
+			f.DateTimeOriginal = evening.Add(time.Duration(i)*5*time.Second - time.Hour).Format("2006:01:02 15:04:05")
+		}
+	})
+	write(t, dir, "FRAM0007.JPG", nil)
+	write(t, dir, "FRAM0030.JPG", nil)
+	s := only(t, scan(t, dir))
+	if len(s.Frames) != 40 || len(s.Timing.Gaps) != 0 || len(s.Notes) != 1 || s.Timing.Slot[39] != 39 {
+		t.Errorf("%d frames, gaps %v, notes %q", len(s.Frames), s.Timing.Gaps, s.Notes)
+	}
+}
+
+// One frame with a wrong stamp, and stills renamed back to front, are no clock
+// that was set.
+func TestStrayStampsAreNoClockSet(t *testing.T) {
+	for what, at := range map[string]func(i int) time.Duration{
+		"one stray": func(i int) time.Duration {
+			if i == 20 {
+				return -10 * time.Minute
+			}
+			return time.Duration(i) * 5 * time.Second
+		},
+		"back to front": func(i int) time.Duration { return time.Duration(40-i) * 5 * time.Second },
+	} {
+		dir := t.TempDir()
+		for i := range 40 {
+			still(t, dir, fmt.Sprintf("FRAM%04d.JPG", i+1), evening.Add(at(i)), nil)
+		}
+		d := scan(t, dir)
+		for _, s := range d.Sequences {
+			if notes := strings.Join(s.Notes, "\n"); strings.Contains(notes, "clock") {
+				t.Errorf("%s: %s", what, notes)
+			}
+		}
+		if s := d.Sequences[len(d.Sequences)-1]; len(d.Sequences) != 1 || len(s.Frames) < 39 {
+			t.Errorf("%s: %d sequences, the last of %d frames", what, len(d.Sequences), len(s.Frames))
+		}
+	}
+}
+
 // A blank date is none (EXIF 2.32: blanks where unknown); such frames keep
 // their place by number.
 func TestBlankDates(t *testing.T) {

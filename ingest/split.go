@@ -104,6 +104,11 @@ func sameFraming(a, b *Frame, opt Options) bool {
 	return samePixels(a, b) && x.Orientation == y.Orientation && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
 }
 
+// sameFocal reports whether two focal lengths are one framing.
+func sameFocal(a, b, tolerance float64) bool {
+	return a == 0 || b == 0 || math.Abs(a-b) <= tolerance*max(a, b)
+}
+
 func markOdd(like, f *Frame) {
 	if f.Problem != nil || f.Facts.Width == 0 || samePixels(like, f) {
 		return
