@@ -2,13 +2,16 @@ package main
 
 import (
 	"context"
+	"encoding/binary"
 	"fmt"
 	"image"
 	"image/draw"
 	"image/jpeg"
 	"image/png"
+	"io"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"time"
@@ -139,15 +142,50 @@ func (q *sequence) clip(ctx context.Context, name string, corr []float64) ([][3]
 	if _, err := p.Run(ctx, nil); err != nil {
 		return nil, err
 	}
-	var got [][3]float64
-	err = assemble.ReadClip(ctx, o.Out, width, height, func(i int, rgb []byte) error {
-		got = append(got, means(rgb, 3, q.still[i]))
-		return nil
-	})
+	got, err := q.decode(ctx, o.Out)
 	if err == nil && len(got) != q.n {
 		err = fmt.Errorf("%d frames in the clip, want %d", len(got), q.n)
 	}
 	return got, err
+}
+
+// decode has ffmpeg decode a clip to floats: colour wobble is smaller than
+// what 8 bits would round away.
+func (q *sequence) decode(ctx context.Context, clip string) ([][3]float64, error) {
+	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-i", clip,
+		"-vf", "scale=in_color_matrix=bt709:in_range=tv", "-pix_fmt", "gbrpf32le", "-f", "rawvideo", "pipe:1")
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, err
+	}
+	var got [][3]float64
+	const pixels = width * height
+	frame := make([]byte, 3*4*pixels)
+	for {
+		if _, err := io.ReadFull(pipe, frame); err != nil {
+			break // its end, or a failure that Wait tells
+		}
+		still := q.still[min(len(got), q.n-1)]
+		var m [3]float64
+		n := 0
+		for i, in := range still {
+			if !in {
+				continue
+			}
+			n++
+			for c, plane := range [3]int{2, 0, 1} { // R, G, B of planes G, B, R
+				m[c] += measure.Linear(min(max(float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[4*(plane*pixels+i):]))), 0), 1))
+			}
+		}
+		for c := range m {
+			m[c] /= float64(n)
+		}
+		got = append(got, m)
+	}
+	return got, cmd.Wait()
 }
 
 // error is how much brighter the still part of each frame is than wanted, EV.
