@@ -125,3 +125,42 @@ func TestRealTimesAgreeWithExiftool(t *testing.T) {
 		}
 	}
 }
+
+// Every file of all sets, sample stubs and damaged ones among them, turns up
+// once: as a frame, the raw half of one, or counted as left alone.
+func TestEveryFileIsAccountedFor(t *testing.T) {
+	dir := photographs(t, ".")
+	files := 0
+	err := filepath.WalkDir(dir, func(path string, entry os.DirEntry, err error) error {
+		if err == nil && !entry.IsDir() {
+			files++
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := scan(t, dir)
+	seen := make(map[string]bool)
+	told := 0
+	count := func(frames []Frame) {
+		for _, f := range frames {
+			if seen[f.Name] {
+				t.Errorf("%s turns up twice", f.Name)
+			}
+			seen[f.Name] = true
+			told++
+		}
+	}
+	for _, s := range d.Sequences {
+		count(s.Frames)
+	}
+	count(d.Loose)
+	count(d.Unreadable)
+	for _, g := range d.Ignored {
+		told += g.Count
+	}
+	if told != files {
+		t.Errorf("%d files, %d told of: %v", files, told, d.Ignored)
+	}
+}
