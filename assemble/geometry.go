@@ -44,15 +44,12 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 	case o.Width > 0 && o.Height > 0:
 		g.w, g.h = o.Width, o.Height
 	case o.Width > 0:
-		g.w, g.h = o.Width, even(float64(o.Width)*float64(g.cropH)/float64(g.cropW))
+		g.w, g.h = o.Width, evenIn(float64(o.Width)*float64(g.cropH)/float64(g.cropW), g.cropH)
 	case o.Height > 0:
-		g.w, g.h = even(float64(o.Height)*float64(g.cropW)/float64(g.cropH)), o.Height
+		g.w, g.h = evenIn(float64(o.Height)*float64(g.cropW)/float64(g.cropH), g.cropW), o.Height
 	default:
-		g.w = even(float64(min(g.cropW, presets[o.Preset].maxWidth)))
-		if g.w > g.cropW {
-			g.w -= 2
-		}
-		g.h = even(float64(g.w) * float64(g.cropH) / float64(g.cropW))
+		g.w = evenIn(float64(presets[o.Preset].maxWidth), g.cropW)
+		g.h = evenIn(float64(g.w)*float64(g.cropH)/float64(g.cropW), g.cropH)
 	}
 	if g.w < 16 || g.h < 16 || g.w > maxSide || g.h > maxSide {
 		return g, &Error{Text: fmt.Sprintf("a clip of %dx%d pixels is out of range (16 to %d a side)", g.w, g.h, maxSide), Try: "another size or aspect"}
@@ -66,8 +63,14 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 	return g, nil
 }
 
-// even is the nearest even number, at least 2.
-func even(v float64) int { return max(2, 2*int(math.Round(v/2))) }
+// evenIn is the even number nearest to v that is at most most, and at least 2.
+func evenIn(v float64, most int) int {
+	n := 2 * int(math.Round(min(v, float64(most))/2))
+	if n > most {
+		n -= 2
+	}
+	return max(2, n)
+}
 
 // turn lists the ffmpeg filters that make a still of this EXIF orientation
 // upright.

@@ -17,6 +17,7 @@ func TestLayOut(t *testing.T) {
 		{name: "source aspect", w: 6000, h: 4000, set: func(o *Options) { o.Aspect = "source" }, cw: 6000, ch: 4000, outW: 3840, outH: 2560},
 		{name: "square", w: 600, h: 400, set: func(o *Options) { o.Aspect = "1:1" }, x: 100, cw: 400, ch: 400, outW: 400, outH: 400},
 		{name: "odd sizes become even", w: 481, h: 271, set: func(o *Options) { o.Aspect = "source" }, cw: 481, ch: 271, outW: 480, outH: 270},
+		{name: "an odd crop is not exceeded", w: 1200, h: 800, y: 62, cw: 1200, ch: 675, outW: 1200, outH: 674},
 		{name: "width alone", w: 6000, h: 4000, set: func(o *Options) { o.Width = 1920 }, y: 312, cw: 6000, ch: 3375, outW: 1920, outH: 1080},
 		{name: "both sides rule the crop", w: 6000, h: 4000, set: func(o *Options) { o.Width, o.Height = 1080, 1080 }, x: 1000, cw: 4000, ch: 4000, outW: 1080, outH: 1080},
 		{name: "no upscaling", w: 1280, h: 720, set: func(o *Options) { o.Width = 1920 }, bad: true},

@@ -98,6 +98,15 @@ func (o Options) Validate() error {
 	return nil
 }
 
+// Ext is the usual file extension of such a clip; none for an image sequence,
+// which is a folder.
+func (o Options) Ext() string {
+	if c := codecs[o.codecName()]; c.image == "" && len(c.exts) > 0 {
+		return c.exts[0]
+	}
+	return ""
+}
+
 func (o Options) codecName() string {
 	if o.Codec != "" {
 		return o.Codec

@@ -32,7 +32,7 @@ func (d *day) split(i int, inputs []queue.Input) error {
 		for _, s := range job.Sources {
 			t.Inputs = append(t.Inputs, at[s.Path])
 		}
-		t.Job.Options.Out = d.store.WorkPath(t.ID + clipExt(job.Options))
+		t.Job.Options.Out = d.store.WorkPath(t.ID + job.Ext())
 		var err error
 		if t.Fingerprint, err = queue.Fingerprint(t.Inputs, job, k.fingerprint); err != nil {
 			return err
@@ -171,7 +171,7 @@ func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
 			return err
 		}
 	} else {
-		from = d.store.WorkPath(k.id + clipExt(k.job.Options))
+		from = d.store.WorkPath(k.id + k.job.Ext())
 		job := k.job
 		job.Options.Out = from
 		clip, err := assemble.Join(ctx, job, work)
@@ -306,19 +306,4 @@ func (d *day) title() string {
 	default:
 		return a + " to " + b
 	}
-}
-
-// clipExt is the file extension of a day's clips; none for an image sequence.
-func clipExt(o assemble.Options) string {
-	codec := o.Codec
-	if codec == "" && o.Preset == "edit" {
-		codec = "prores-hq"
-	}
-	switch codec {
-	case "png", "tiff":
-		return ""
-	case "prores-hq", "prores-4444", "dnxhr-hq":
-		return ".mov"
-	}
-	return ".mp4"
 }

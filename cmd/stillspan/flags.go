@@ -53,20 +53,7 @@ func oneFolder(fs *flag.FlagSet, args []string) (string, error) {
 	return args[0], nil
 }
 
-// zoneFlag reads "x,y,w,h" as fractions of the upright picture.
-type zoneFlag struct{ deflicker.Zone }
-
-func (z *zoneFlag) String() string { return "" }
-
-func (z *zoneFlag) Set(s string) error {
-	v, err := parseZone(s)
-	if err != nil {
-		return err
-	}
-	z.Zone = v
-	return nil
-}
-
+// parseZone reads "x,y,w,h" as fractions of the upright picture.
 func parseZone(s string) (deflicker.Zone, error) {
 	parts := strings.Split(s, ",")
 	bad := errors.New("want x,y,width,height as fractions of the picture, such as 0.1,0.5,0.8,0.4")

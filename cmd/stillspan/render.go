@@ -140,7 +140,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	if err != nil {
 		return err
 	}
-	names, err := s.clipNames(*clip)
+	names, err := s.clipNames(*clip, rf.Options)
 	if err != nil {
 		return err
 	}
@@ -203,7 +203,7 @@ func usage(err error) error {
 }
 
 // clipNames says where each sequence's clip goes.
-func (s *survey) clipNames(out string) ([]string, error) {
+func (s *survey) clipNames(out string, opt assemble.Options) ([]string, error) {
 	seqs := s.dump.Sequences
 	if len(seqs) == 0 {
 		return nil, withHint(fmt.Errorf("no sequence in %q: only %d loose stills", s.opt.root, len(s.dump.Loose)+len(s.dump.Unreadable)),
@@ -227,7 +227,7 @@ func (s *survey) clipNames(out string) ([]string, error) {
 	}
 	names := make([]string, len(seqs))
 	for i := range seqs {
-		names[i] = filepath.Join(out, seqs[i].ID+".mp4")
+		names[i] = filepath.Join(out, seqs[i].ID+s.job(i, opt).Ext())
 	}
 	return names, nil
 }
