@@ -154,7 +154,7 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 		}
 	}
 	k.job = d.s.job(i, d.flags.render.Options)
-	k.name = k.id + clipExt(k.job.Options)
+	k.name = k.id + k.job.Ext()
 	k.job.Options.Overwrite = true // in the state folder
 	paths := make([]string, len(k.job.Sources))
 	for j, s := range k.job.Sources {
