@@ -19,6 +19,9 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	// Under the race detector each of the many short runs would sleep a second
+	// at its end.
+	os.Setenv("GORACE", "atexit_sleep_ms=0")
 	testscript.Main(m, map[string]func(){
 		"stillspan": main,
 		"mkshoot":   mkshoot,
