@@ -37,9 +37,12 @@ func (z Zone) Validate() error {
 // MeterOptions says what part of the picture counts.
 type MeterOptions struct {
 	Zone Zone
-	// Orientation is the EXIF orientation of the grids, 1 to 8, needed when a
-	// Zone is set because grids lie as stored; 0 counts as 1.
+	// Orientation is the EXIF orientation of the grids, 1 to 8, needed for
+	// Zone and Local because grids lie as stored; 0 counts as 1.
 	Orientation int
+	// Local asks for Meter.Local. It measures the whole picture, so with a
+	// Zone set nothing comes of it.
+	Local bool
 }
 
 // Meter compares the frames of one sequence as they come and builds their
@@ -54,6 +57,7 @@ type Meter struct {
 	spread   []float64
 	s        scratch
 	r, w     []float64
+	local    *localMeter // nil unless asked for
 }
 
 // link is one comparison: frame to is ev brighter than frame from.
@@ -68,7 +72,11 @@ func NewMeter(o MeterOptions) *Meter {
 	if err := o.Zone.Validate(); err != nil {
 		panic("deflicker: " + err.Error())
 	}
-	return &Meter{opt: o, estimate: median}
+	m := &Meter{opt: o, estimate: median}
+	if o.Local && o.Zone == (Zone{}) {
+		m.local = new(localMeter)
+	}
+	return m
 }
 
 // Add takes the next frame's grid; nil stands for a frame that could not be
@@ -83,6 +91,9 @@ func (m *Meter) Add(g *measure.Grid) {
 		c = newCells(g, m.opt)
 	}
 	m.recent[t%len(m.recent)] = c
+	if m.local != nil {
+		m.local.add(c)
+	}
 	if c == nil {
 		return
 	}
@@ -103,6 +114,9 @@ func (m *Meter) Add(g *measure.Grid) {
 		m.links = append(m.links, l)
 		if lag == 1 {
 			m.spread[t] = l.spread
+		}
+		if m.local != nil && lag <= localLag {
+			m.local.compare(p, c, l)
 		}
 	}
 }
@@ -131,4 +145,14 @@ func (m *Meter) Curve() Curve {
 	}
 	c.ExposureEV, c.NoiseEV = join(m.lum, m.links)
 	return c
+}
+
+// Local is the correction of what differed across the frame in the frames
+// compared so far.
+func (m *Meter) Local() Local {
+	if m.local == nil {
+		nan := math.NaN()
+		return Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
+	}
+	return m.local.solveLocal(m.opt.Orientation)
 }
