@@ -105,6 +105,7 @@ func mkshoot() {
 	})
 	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
 	fl.Float64Var(&s.scene.ScatterEV, "scatter", 0.05, "EV")
+	fl.Float64Var(&s.scene.VignetteScatterEV, "vignette", 0, "EV")
 	fl.Parse(os.Args[1:])
 	var err error
 	if s.start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {

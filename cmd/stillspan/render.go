@@ -288,6 +288,9 @@ func (s *survey) job(i int, opt assemble.Options) assemble.Job {
 			}
 			if w.Measured && !w.Uncorrected {
 				src.CorrectionEV = w.Result.CorrectionEV[k]
+				if l := &s.local[i]; l.Use && l.EV[k] != nil {
+					src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
+				}
 			}
 			job.Sources = append(job.Sources, src)
 		} else {

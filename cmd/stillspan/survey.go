@@ -32,6 +32,7 @@ type surveyOptions struct {
 	ingest   ingest.Options
 	measure  measure.Options
 	solve    deflicker.Options
+	noLocal  bool // never correct parts of the picture differently
 	quiet    bool
 }
 
@@ -42,6 +43,8 @@ const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' wr
   --zone X,Y,W,H    measure this part of the picture, as fractions
   --smooth N        keep changes of light that take longer than N frames;
                     default chosen by the sequence
+  --local MODE      flicker of the corners against the middle: auto (evened out
+                    where there is any) or off; default auto
   --min-frames N    shorter runs are loose stills; default %d
   --break T         a pause longer than this, and than %g intervals, begins a
                     new sequence; default %s
@@ -62,6 +65,13 @@ func (o *surveyOptions) add(fl *flag.FlagSet) {
 	fl.StringVar(&o.only, "sequence", "", "")
 	fl.Func("zone", "", func(s string) (err error) { o.zone, err = parseZone(s); return err })
 	fl.IntVar(&o.solve.SmoothFrames, "smooth", o.solve.SmoothFrames, "")
+	fl.Func("local", "", func(s string) error {
+		if s != "auto" && s != "off" {
+			return errors.New("want auto or off")
+		}
+		o.noLocal = s == "off"
+		return nil
+	})
 	fl.IntVar(&o.ingest.MinFrames, "min-frames", o.ingest.MinFrames, "")
 	fl.Func("break", "", func(s string) error {
 		v, err := plan.ParseSeconds(s)
@@ -94,6 +104,7 @@ type survey struct {
 	plan     *plan.File
 	match    plan.Matching
 	work     []report.Work // one a sequence
+	local    []deflicker.Local
 	warnings []string
 }
 
@@ -145,6 +156,7 @@ func (c *cli) scan(ctx context.Context, o surveyOptions) (*survey, error) {
 	s.dump = dump
 	s.match = plan.Match(s.plan, dump.Sequences)
 	s.work = make([]report.Work, len(dump.Sequences))
+	s.local = make([]deflicker.Local, len(dump.Sequences))
 	for i := range s.work {
 		s.work[i].Rate = s.rate(i)
 	}
@@ -243,7 +255,9 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 	if len(seq.Frames) > 0 {
 		orientation = seq.Frames[0].Facts.Orientation
 	}
-	meter := deflicker.NewMeter(deflicker.MeterOptions{Zone: zone, Orientation: orientation})
+	meter := deflicker.NewMeter(deflicker.MeterOptions{
+		Zone: zone, Orientation: orientation, Local: !s.opt.noLocal && !w.Uncorrected,
+	})
 	n := len(seq.Frames)
 	w.HighShare, w.LowShare = make([]float64, n), make([]float64, n)
 	w.Damage = map[int]report.Damage{}
@@ -277,6 +291,8 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 	if err != nil {
 		return fmt.Errorf("sequence %s: %w", seq.ID, err)
 	}
+	s.local[i] = meter.Local()
+	w.Local = s.local[i].Use
 	w.Measured = true
 	return nil
 }
