@@ -241,7 +241,7 @@ func rawFile(t *testing.T, at time.Time) []byte {
 
 // RAW and JPEG of a shot are one frame, side by side or on two cards.
 func TestPairsAreOneFrame(t *testing.T) {
-	for _, raw := range []string{"DCIM/100STILL/FRAM%04d.DNG", "RAW/DCIM/100STILL/FRAM%04d.NEF"} {
+	for _, raw := range []string{"DCIM/100STILL/FRAM%04d.DNG", "RAW/DCIM/100STILL/FRAM%04d.NEF", "A/100STILL/FRAM%04d.NEF"} {
 		dir := t.TempDir()
 		for i := range 8 {
 			at := evening.Add(time.Duration(i) * 5 * time.Second)

@@ -74,13 +74,8 @@ func byTime(x, y *Frame) int {
 	}
 	nx, dx, _ := ownNumber(x)
 	ny, dy, _ := ownNumber(y)
-	switch {
-	case !dx || !dy:
-		return 0
-	case nx-ny > rollover/2:
-		return -1
-	case ny-nx > rollover/2:
-		return 1
+	if d := nx - ny; dx && dy && max(d, -d) > rollover/2 {
+		return cmp.Compare(ny, nx)
 	}
 	return 0
 }
@@ -116,7 +111,7 @@ func unwrap(f []Frame) {
 // counter running on, so that what it leaves out can be held against the time
 // that passed. Across cards nothing but the usual step accounts for numbers.
 func runsOn(f []Frame, i, j, step int, usual time.Duration) bool {
-	if step < 1 || fallsBack(f, j) {
+	if step < 1 || fallsAfter(f, i-1) || fallsAfter(f, j) { // two counts lie mingled here
 		return false
 	}
 	sameCard := card(&f[i]) == card(&f[j])
@@ -130,10 +125,10 @@ func runsOn(f []Frame, i, j, step int, usual time.Duration) bool {
 	return usual > 0 && float64(step) <= passed/usual.Seconds()+1
 }
 
-// fallsBack reports whether the number falls after frame i, other than by a
-// rollover: then two counters lie mingled there.
-func fallsBack(f []Frame, i int) bool {
-	if i+1 >= len(f) {
+// fallsAfter reports whether the number falls from frame i to the next, other
+// than by a rollover.
+func fallsAfter(f []Frame, i int) bool {
+	if i < 0 || i+1 >= len(f) {
 		return false
 	}
 	n, _, ok := ownNumber(&f[i])

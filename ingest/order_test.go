@@ -27,6 +27,9 @@ func regular(t *testing.T, s Sequence, n int, name func(i int) string) {
 	if len(s.Frames) != n || len(tm.Gaps)+len(tm.Irregular)+len(tm.Delays)+len(tm.Changes)+len(s.Notes) != 0 {
 		t.Errorf("%d frames of %d, gaps %v, irregular %v, delays %v, notes %q", len(s.Frames), n, tm.Gaps, tm.Irregular, tm.Delays, s.Notes)
 	}
+	if timed := !s.Frames[0].Facts.Taken.IsZero() || !s.Frames[n-1].Facts.Taken.IsZero(); tm.Judged != timed {
+		t.Errorf("judged %v: %s", tm.Judged, tm.Why)
+	}
 	for i := range min(n, len(s.Frames)) {
 		if s.Frames[i].Name != name(i) {
 			t.Errorf("frame %d is %s, want %s", i, s.Frames[i].Name, name(i))
@@ -55,6 +58,9 @@ func TestOverlappingCards(t *testing.T) {
 		},
 		"one after the other, the second was in use": func(i int) string {
 			return fmt.Sprintf("card%d/DCIM/100STILL/FRAM%04d.JPG", i/20, i%20+1+i/20*70)
+		},
+		"two counts mingled in one folder": func(i int) string {
+			return fmt.Sprintf("DCIM/100STILL/FRAM%04d.JPG", i/2+1+30*(i%2))
 		},
 		"in turns, each with its own count": func(i int) string {
 			return fmt.Sprintf("card%d/DCIM/100STILL/FRAM%04d.JPG", i%2, i/2+1+20*(i%2))
@@ -127,18 +133,18 @@ func TestRollover(t *testing.T) {
 		for _, step := range []time.Duration{5 * time.Second, 500 * time.Millisecond} {
 			dir := t.TempDir()
 			name := func(i int) string {
-				if n := 9990 + i; n <= 9999 {
+				if n := 9991 + i; n <= 9999 { // 9999 and 0001 fall into one second
 					return fmt.Sprintf("DCIM/100STILL/FRAM%04d.JPG", n)
 				}
-				return fmt.Sprintf("DCIM/%dSTILL/FRAM%04d.JPG", 99+folders, i-9)
+				return fmt.Sprintf("DCIM/%dSTILL/FRAM%04d.JPG", 99+folders, i-8)
 			}
 			for i := range 20 {
 				still(t, dir, name(i), evening.Add(time.Duration(i)*step), nil)
 			}
 			s := only(t, scan(t, dir))
 			regular(t, s, 20, name)
-			if s.Frames[19].Number != 10009 {
-				t.Errorf("the last has number %d, want 10009", s.Frames[19].Number)
+			if s.Frames[19].Number != 10010 {
+				t.Errorf("the last has number %d, want 10010", s.Frames[19].Number)
 			}
 		}
 	}
@@ -208,6 +214,7 @@ func TestStrayStampsAreNoClockSet(t *testing.T) {
 			}
 			return time.Duration(i) * 5 * time.Second
 		},
+		"pairs swapped": func(i int) time.Duration { return time.Duration(i^1) * 5 * time.Second },
 		"back to front": func(i int) time.Duration { return time.Duration(40-i) * 5 * time.Second },
 	} {
 		dir := t.TempDir()
