@@ -34,7 +34,7 @@ const (
 	localLag = 4
 	// localPeriod is the period, in frames, of the slowest change of the
 	// corners that is corrected.
-	localPeriod = 24
+	localPeriod = 40
 	// leastLocal is the scatter, EV rms corners against middle, that is left
 	// alone.
 	leastLocal = 0.01

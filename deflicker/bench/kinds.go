@@ -13,6 +13,9 @@ const width, height = 480, 320
 type bounds struct {
 	left, corr, event, step, trend float64
 	times                          float64 // lower than ffmpeg's best
+	// cornerTimes is how many times lower the corners' error against the whole
+	// must be than before. Where it is 0 the local pass must stay off.
+	cornerTimes float64
 }
 
 // kind is one sort of sequence.
@@ -48,6 +51,9 @@ var kinds = []kind{
 	{"night noise", true, bounds{left: 0.008, times: 10}, func(o *scene.Options) {
 		o.ScatterEV, o.Noise, o.LightEV, o.Follow = 0.06, 0.2, [2]float64{-7, -7}, 1
 	}},
+	{"vignette scatter", true, bounds{left: 0.004, cornerTimes: 5}, func(o *scene.Options) {
+		o.ScatterEV, o.VignetteScatterEV, o.Clouds = 0.06, 0.05, 0.3
+	}},
 }
 
 func sunset(o *scene.Options) {
@@ -64,6 +70,9 @@ type outcome struct {
 	corr, event, step float64
 	chromaIn, chroma  float64
 	period            float64 // that parted light from flicker, frames
+	// corners is the error of the corners less that of the whole.
+	cornersBefore, corners float64
+	local                  int // sequences in which the local pass ran
 }
 
 func average(o []outcome) outcome {
@@ -83,6 +92,9 @@ func average(o []outcome) outcome {
 		a.step += x.step / n
 		a.chromaIn += x.chromaIn / n
 		a.chroma += x.chroma / n
+		a.cornersBefore += x.cornersBefore / n
+		a.corners += x.corners / n
+		a.local += x.local
 		if !settings[x.ffSetting] {
 			settings[x.ffSetting] = true
 			a.ffSetting = strings.TrimPrefix(a.ffSetting+" "+x.ffSetting, " ")
@@ -91,7 +103,7 @@ func average(o []outcome) outcome {
 	return a
 }
 
-// chromaRounding is what the 8 bits of a clip leave uncertain in the chroma
+// chromaRounding is what coding the clip leaves uncertain in the chroma
 // figures, EV.
 const chromaRounding = 0.0002
 
@@ -111,6 +123,10 @@ func (k kind) judge(o outcome) (ok bool, failed string) {
 	check("trend", o.trend, b.trend)
 	check("times", b.times, o.ffBest/o.left)
 	check("chroma", o.chroma, o.chromaIn+chromaRounding)
+	check("corners", b.cornerTimes, o.cornersBefore/o.corners)
+	if b.cornerTimes == 0 && o.local > 0 {
+		bad = append(bad, "local pass")
+	}
 	return len(bad) == 0, strings.Join(bad, ", ")
 }
 

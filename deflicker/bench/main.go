@@ -72,9 +72,10 @@ func run(ctx context.Context, seeds, frames int, only, strips string) (met bool,
 	met = true
 	fmt.Printf("EV, means over %d seeds of %d frames of %dx%d. left, trend: error of the decoded clip in the still part of the scene,\n"+
 		"faster and slower than %d frames, rms. corr: our correction, rms. event: largest wrong correction in and beside events.\n"+
-		"step: largest step left. chroma: colour wobble of the input and of ours, rms. ff: ffmpeg's deflicker.\n\n", seeds, frames, width, height, slowWindow)
+		"step: largest step left. chroma: colour wobble of the input and of ours, rms. corners: error of the corners less that of\n"+
+		"the whole, before and after. local: sequences in which the corners were corrected by themselves. ff: ffmpeg's deflicker.\n\n", seeds, frames, width, height, slowWindow)
 	tw := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "scene\tbefore\tleft\tff default\tff best\tff setting\tff/ours\ttrend\tff trend\tcorr\tperiod\tevent\tstep\tchroma in\tchroma\tbounds\t")
+	fmt.Fprintln(tw, "scene\tbefore\tleft\tff default\tff best\tff setting\tff/ours\ttrend\tff trend\tcorr\tperiod\tevent\tstep\tchroma in\tchroma\tcorners in\tcorners\tlocal\tbounds\t")
 	for i, k := range todo {
 		o := average(results[i])
 		ok, failed := k.judge(o)
@@ -83,8 +84,8 @@ func run(ctx context.Context, seeds, frames int, only, strips string) (met bool,
 		if !ok {
 			word = "NOT MET: " + failed
 		}
-		fmt.Fprintf(tw, "%s\t%.4f\t%.4f\t%.4f\t%.4f\t%s\t%.0f\t%.4f\t%.4f\t%.4f\t%.0f\t%s\t%s\t%.5f\t%.5f\t%s\t\n", k.name, o.before, o.left,
-			o.ffDefault, o.ffBest, o.ffSetting, o.ffBest/o.left, o.trend, o.ffTrend, o.corr, o.period, ev(o.event), ev(o.step), o.chromaIn, o.chroma, word)
+		fmt.Fprintf(tw, "%s\t%.4f\t%.4f\t%.4f\t%.4f\t%s\t%.0f\t%.4f\t%.4f\t%.4f\t%.0f\t%s\t%s\t%.5f\t%.5f\t%.4f\t%.4f\t%d\t%s\t\n", k.name, o.before, o.left,
+			o.ffDefault, o.ffBest, o.ffSetting, o.ffBest/o.left, o.trend, o.ffTrend, o.corr, o.period, ev(o.event), ev(o.step), o.chromaIn, o.chroma, o.cornersBefore, o.corners, o.local, word)
 	}
 	tw.Flush()
 	// Nearly lossless, to see what is handed to the encoder; and as delivered,

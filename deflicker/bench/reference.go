@@ -29,7 +29,7 @@ func (q *sequence) reference(ctx context.Context, out *outcome) error {
 		if err != nil {
 			return err
 		}
-		left, trend := split(q.error(got))
+		left, trend := split(errorEV(got, q.wanted))
 		if i == 0 {
 			out.ffDefault = left
 		}

@@ -29,9 +29,12 @@ type sequence struct {
 	s      *scene.Scene
 	n      int
 	still  [][]bool
+	corner [][]bool     // the still part's share in the corners
 	wanted [][3]float64 // mean linear R, G, B of the still part, as wanted
-	input  []measure.Input
-	label  []float64
+	// wantedCorner is the same of its corners.
+	wantedCorner [][3]float64
+	input        []measure.Input
+	label        []float64
 }
 
 func measureKind(ctx context.Context, k kind, frames int, seed uint64, strips string) (outcome, error) {
@@ -46,24 +49,29 @@ func measureKind(ctx context.Context, k kind, frames int, seed uint64, strips st
 	if err := q.write(k.labels); err != nil {
 		return outcome{}, err
 	}
-	res, err := q.solve(ctx)
+	res, local, err := q.solve(ctx)
 	if err != nil {
 		return outcome{}, err
 	}
-	plain, err := q.clip(ctx, "before.mov", make([]float64, frames))
+	plain, plainCorner, err := q.clip(ctx, "before.mov", make([]float64, frames), deflicker.Local{})
 	if err != nil {
 		return outcome{}, err
 	}
-	ours, err := q.clip(ctx, "after.mov", res.CorrectionEV)
+	ours, oursCorner, err := q.clip(ctx, "after.mov", res.CorrectionEV, local)
 	if err != nil {
 		return outcome{}, err
 	}
 	var out outcome
-	d := q.error(plain)
+	d := errorEV(plain, q.wanted)
 	out.before, _ = split(d)
+	out.cornersBefore = apart(errorEV(plainCorner, q.wantedCorner), d)
 	out.chromaIn = wobble(plain)
-	d = q.error(ours)
+	d = errorEV(ours, q.wanted)
 	out.left, out.trend = split(d)
+	out.corners = apart(errorEV(oursCorner, q.wantedCorner), d)
+	if local.Use {
+		out.local = 1
+	}
 	out.chroma = wobble(ours)
 	out.corr, out.period = rms(res.CorrectionEV), float64(res.SmoothFrames)
 	out.event, out.step = q.eventError(res), q.stepLeft(d)
@@ -97,8 +105,10 @@ func (q *sequence) write(labels bool) error {
 		q.input = append(q.input, measure.Input{Path: name, Size: info.Size(), ModTime: time.Now(),
 			Facts: meta.Facts{Format: "jpeg", Width: width, Height: height, Orientation: 1}})
 		q.still = append(q.still, q.s.Still(t))
+		q.corner = append(q.corner, cornersOf(q.still[t]))
 		w := q.s.Wanted(t)
 		q.wanted = append(q.wanted, means(w.Pix, 4, q.still[t]))
+		q.wantedCorner = append(q.wantedCorner, means(w.Pix, 4, q.corner[t]))
 		tr := q.s.Truth(t)
 		ev := math.NaN()
 		if labels {
@@ -110,8 +120,8 @@ func (q *sequence) write(labels bool) error {
 }
 
 // solve measures the stills as the tool does.
-func (q *sequence) solve(ctx context.Context) (deflicker.Result, error) {
-	m := deflicker.NewMeter(deflicker.MeterOptions{})
+func (q *sequence) solve(ctx context.Context) (deflicker.Result, deflicker.Local, error) {
+	m := deflicker.NewMeter(deflicker.MeterOptions{Local: true})
 	err := measure.All(ctx, q.input, measure.Options{Workers: 1, NoCache: true}, func(i int, g *measure.Grid, f *measure.Finding) error {
 		if f != nil {
 			return fmt.Errorf("still %d: %s", i, f.Text)
@@ -120,81 +130,110 @@ func (q *sequence) solve(ctx context.Context) (deflicker.Result, error) {
 		return nil
 	})
 	if err != nil {
-		return deflicker.Result{}, err
+		return deflicker.Result{}, deflicker.Local{}, err
 	}
-	return deflicker.Solve(m.Curve(), q.label, deflicker.DefaultOptions())
+	res, err := deflicker.Solve(m.Curve(), q.label, deflicker.DefaultOptions())
+	return res, m.Local(), err
 }
 
 // clip assembles the stills with the corrections, decodes the clip and
-// returns each frame's mean linear R, G, B in the still part.
-func (q *sequence) clip(ctx context.Context, name string, corr []float64) ([][3]float64, error) {
+// returns each frame's mean linear R, G, B in the still part and its corners.
+func (q *sequence) clip(ctx context.Context, name string, corr []float64, local deflicker.Local) (still, corner [][3]float64, err error) {
 	o := assemble.DefaultOptions()
 	o.Out = filepath.Join(q.dir, name)
 	o.Preset, o.Aspect = "edit", "source"
 	job := assemble.Job{Options: o}
 	for t, in := range q.input {
-		job.Sources = append(job.Sources, assemble.Source{Path: in.Path, Format: "jpeg", Width: width, Height: height, Orientation: 1, CorrectionEV: corr[t]})
+		src := assemble.Source{Path: in.Path, Format: "jpeg", Width: width, Height: height, Orientation: 1, CorrectionEV: corr[t]}
+		if local.Use && local.EV[t] != nil {
+			src.Field = &assemble.Field{W: local.W, H: local.H, EV: local.EV[t]}
+		}
+		job.Sources = append(job.Sources, src)
 	}
 	p, err := assemble.Prepare(ctx, job)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if _, err := p.Run(ctx, nil); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	got, err := q.decode(ctx, o.Out)
-	if err == nil && len(got) != q.n {
-		err = fmt.Errorf("%d frames in the clip, want %d", len(got), q.n)
+	still, corner, err = q.decode(ctx, o.Out)
+	if err == nil && len(still) != q.n {
+		err = fmt.Errorf("%d frames in the clip, want %d", len(still), q.n)
 	}
-	return got, err
+	return still, corner, err
 }
 
 // decode has ffmpeg decode a clip to floats: colour wobble is smaller than
 // what 8 bits would round away.
-func (q *sequence) decode(ctx context.Context, clip string) ([][3]float64, error) {
+func (q *sequence) decode(ctx context.Context, clip string) (still, corner [][3]float64, err error) {
 	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-i", clip,
 		"-vf", "scale=in_color_matrix=bt709:in_range=tv", "-pix_fmt", "gbrpf32le", "-f", "rawvideo", "pipe:1")
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := cmd.Start(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var got [][3]float64
-	const pixels = width * height
-	frame := make([]byte, 3*4*pixels)
+	frame := make([]byte, 3*4*width*height)
 	for {
 		if _, err := io.ReadFull(pipe, frame); err != nil {
 			break // its end, or a failure that Wait tells
 		}
-		still := q.still[min(len(got), q.n-1)]
-		var m [3]float64
-		n := 0
-		for i, in := range still {
-			if !in {
-				continue
-			}
-			n++
-			for c, plane := range [3]int{2, 0, 1} { // R, G, B of planes G, B, R
-				m[c] += measure.Linear(min(max(float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[4*(plane*pixels+i):]))), 0), 1))
-			}
-		}
-		for c := range m {
-			m[c] /= float64(n)
-		}
-		got = append(got, m)
+		t := min(len(still), q.n-1)
+		still = append(still, floatMeans(frame, q.still[t]))
+		corner = append(corner, floatMeans(frame, q.corner[t]))
 	}
-	return got, cmd.Wait()
+	return still, corner, cmd.Wait()
 }
 
-// error is how much brighter the still part of each frame is than wanted, EV.
-func (q *sequence) error(got [][3]float64) []float64 {
+// floatMeans averages linear R, G, B of planes of floats where mask is set.
+func floatMeans(frame []byte, mask []bool) (m [3]float64) {
+	const pixels = width * height
+	n := 0
+	for i, in := range mask {
+		if !in {
+			continue
+		}
+		n++
+		for c, plane := range [3]int{2, 0, 1} { // R, G, B of planes G, B, R
+			m[c] += measure.Linear(min(max(float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[4*(plane*pixels+i):]))), 0), 1))
+		}
+	}
+	for c := range m {
+		m[c] /= float64(n)
+	}
+	return m
+}
+
+// cornersOf is the part of mask that lies in the corners.
+func cornersOf(mask []bool) []bool {
+	in := make([]bool, len(mask))
+	for i, still := range mask {
+		u, v := 2*(float64(i%width)+0.5)/width-1, 2*(float64(i/width)+0.5)/height-1
+		in[i] = still && math.Abs(u) > 0.8 && math.Abs(v) > 0.8
+	}
+	return in
+}
+
+// errorEV is how much brighter a part of each frame is than wanted, EV.
+func errorEV(got, wanted [][3]float64) []float64 {
 	d := make([]float64, len(got))
 	for t := range d {
-		d[t] = math.Log2(lum(got[t]) / lum(q.wanted[t]))
+		d[t] = math.Log2(lum(got[t]) / lum(wanted[t]))
 	}
 	return d
+}
+
+// apart is the rms of the fast part of a's error less b's.
+func apart(a, b []float64) float64 {
+	d := make([]float64, len(a))
+	for t := range d {
+		d[t] = a[t] - b[t]
+	}
+	fast, _ := split(d)
+	return fast
 }
 
 // eventError is the largest difference between our correction and the wanted
