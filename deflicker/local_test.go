@@ -133,11 +133,14 @@ func TestLocalStaysOff(t *testing.T) {
 		off[name] = sc.o
 	}
 	for name, o := range off {
-		l, _ := measureLocal(o, 1, nil)
-		t.Logf("%s: found %.4f EV, error %.4f: %s", name, l.ScatterEV, l.NoiseEV, l.Why)
-		if l.Use || l.Why == "" || l.EV != nil {
-			t.Errorf("%s: on, found %.4f EV, error %.4f", name, l.ScatterEV, l.NoiseEV)
-		}
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			l, _ := measureLocal(o, 1, nil)
+			t.Logf("found %.4f EV, error %.4f: %s", l.ScatterEV, l.NoiseEV, l.Why)
+			if l.Use || l.Why == "" || l.EV != nil {
+				t.Errorf("on, found %.4f EV, error %.4f", l.ScatterEV, l.NoiseEV)
+			}
+		})
 	}
 }
 
