@@ -26,6 +26,8 @@ type Pipeline struct {
 	// its temporary name; an error keeps it from being published.
 	Accept func(context.Context, Clip) error
 
+	watch *watch // nil when nobody watches
+
 	job   Job
 	codec codec
 	geo   geometry
@@ -140,6 +142,9 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 	}
 	return nil
 }
+
+// Size is that of the clip, pixels.
+func (p *Pipeline) Size() (w, h int) { return p.geo.w, p.geo.h }
 
 // Notes are plain remarks on how the clip will be made.
 func (p *Pipeline) Notes() []string { return p.notes }

@@ -385,6 +385,9 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 }
 
 func (w *writer) write(pic picture) error {
+	if w.p.watch != nil {
+		w.p.watch.show(pic)
+	}
 	depth := w.p.codec.depth
 	size := 1
 	if depth > 8 {

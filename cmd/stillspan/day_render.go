@@ -179,7 +179,7 @@ func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
 			return err
 		}
 		detail.Clip = clip
-		if detail.Flashes, err = flashCheck(ctx, &clip, nil); err != nil {
+		if detail.Flashes, err = flashCheck(ctx, &clip); err != nil {
 			return err
 		}
 	}

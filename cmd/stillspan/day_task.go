@@ -92,7 +92,7 @@ func (t *dayTask) run(ctx context.Context, c *cli) error {
 	}
 	detail := clipDetail{Clip: clip}
 	if t.Whole {
-		if detail.Flashes, err = flashCheck(ctx, &clip, nil); err != nil {
+		if detail.Flashes, err = flashCheck(ctx, &clip); err != nil {
 			return err
 		}
 	}

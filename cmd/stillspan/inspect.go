@@ -20,31 +20,57 @@ const flashWidth = 256
 // pairFrames is how many neighbouring frames are shown before and after.
 const pairFrames = 8
 
-// inspect looks at the clip of sequence i: for passages that flash, and for the
-// frames around the biggest correction, to be shown beside the same frames as
-// shot.
-func (s *survey) inspect(ctx context.Context, i int, job assemble.Job, clip *assemble.Clip) error {
-	w := &s.work[i]
-	from, frames := s.telling(job)
-	want := map[int]bool{}
-	for _, at := range clipIndexes(job)[from : from+frames] {
-		want[at] = true
+// watcher looks at the frames of a clip as they are encoded: for passages that
+// flash, and for those around the biggest correction, to be shown beside the
+// same frames as shot.
+type watcher struct {
+	check *flash.Analyzer
+	from  int // first source shown before and after
+	count int
+	want  map[int]bool // their frames in the clip
+	after []image.Image
+}
+
+// watch has a pipeline show its frames to a new watcher.
+func (s *survey) watch(p *assemble.Pipeline, job assemble.Job) (*watcher, error) {
+	w, h := p.Size()
+	opt := flashOptions(w, h, job.Rate)
+	if err := opt.Validate(); err != nil {
+		return nil, err
 	}
-	var err error
-	w.Flashes, err = flashCheck(ctx, clip, func(at int, img image.Image) {
-		if want[at] {
-			w.After = append(w.After, imaging.Clone(img))
+	v := &watcher{check: flash.New(opt), want: map[int]bool{}}
+	v.from, v.count = telling(job)
+	for _, at := range clipIndexes(job)[v.from : v.from+v.count] {
+		v.want[at] = true
+	}
+	p.Watch(opt.Width, opt.Height, func(at int, rgb []byte) {
+		v.check.Add(rgb)
+		if v.want[at] {
+			v.after = append(v.after, pictureOf(rgb, opt.Width, opt.Height))
 		}
 	})
-	if err != nil {
-		return err
+	return v, nil
+}
+
+// pictureOf copies packed R'G'B'.
+func pictureOf(rgb []byte, w, h int) image.Image {
+	img := image.NewRGBA(image.Rect(0, 0, w, h))
+	for k := range w * h {
+		copy(img.Pix[4*k:], rgb[3*k:3*k+3])
+		img.Pix[4*k+3] = 255
 	}
-	seq := &s.dump.Sequences[i]
+	return img
+}
+
+// pairs makes the pictures of sequence i before and after correction.
+func (s *survey) pairs(ctx context.Context, i int, v *watcher, job assemble.Job, clip *assemble.Clip) error {
+	w := &s.work[i]
+	w.After = v.after
 	byPath := map[string]measure.Input{}
-	for _, in := range inputsOf(seq) {
+	for _, in := range inputsOf(&s.dump.Sequences[i]) {
 		byPath[in.Path] = in
 	}
-	for _, src := range job.Sources[from : from+frames] {
+	for _, src := range job.Sources[v.from : v.from+v.count] {
 		img, err := measure.Thumb(ctx, byPath[src.Path], flashWidth)
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -58,7 +84,7 @@ func (s *survey) inspect(ctx context.Context, i int, job assemble.Job, clip *ass
 
 // telling picks the neighbouring sources that show best what was corrected:
 // where corrections differ most from one frame to the next.
-func (s *survey) telling(job assemble.Job) (from, frames int) {
+func telling(job assemble.Job) (from, frames int) {
 	src := job.Sources
 	frames = min(pairFrames, len(src))
 	best := -1.0
@@ -107,33 +133,32 @@ func cropLike(img image.Image, clip *assemble.Clip, o assemble.Options) image.Im
 	return imaging.Crop(img, image.Rect(x, y, x+cw, y+ch))
 }
 
-// flashCheck runs the flash check on a finished clip. Each frame, small, is
-// shown to look, which may be nil and must not keep it.
-func flashCheck(ctx context.Context, clip *assemble.Clip, look func(at int, img image.Image)) ([]report.Flash, error) {
-	h := max(16, 2*int(math.Round(flashWidth*float64(clip.Height)/float64(clip.Width)/2)))
-	opt := flash.Options{Width: flashWidth, Height: min(h, 1024), Rate: clip.Rate.FPS()}
+func flashOptions(w, h int, rate assemble.Rate) flash.Options {
+	small := 2 * int(math.Round(flashWidth*float64(h)/float64(w)/2))
+	return flash.Options{Width: flashWidth, Height: min(max(small, 16), 1024), Rate: rate.FPS()}
+}
+
+// flashCheck runs the flash check on a finished clip.
+func flashCheck(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error) {
+	opt := flashOptions(clip.Width, clip.Height, clip.Rate)
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
 	a := flash.New(opt)
-	frame := image.NewRGBA(image.Rect(0, 0, opt.Width, opt.Height))
-	err := assemble.ReadClip(ctx, clip.File, opt.Width, opt.Height, func(at int, rgb []byte) error {
+	err := assemble.ReadClip(ctx, clip.File, opt.Width, opt.Height, func(_ int, rgb []byte) error {
 		a.Add(rgb)
-		if look != nil {
-			for k := range opt.Width * opt.Height {
-				copy(frame.Pix[4*k:], rgb[3*k:3*k+3])
-				frame.Pix[4*k+3] = 255
-			}
-			look(at, frame)
-		}
 		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
+	return flashesOf(a, clip.Rate), nil
+}
+
+func flashesOf(a *flash.Analyzer, rate assemble.Rate) []report.Flash {
 	var out []report.Flash
 	for _, p := range a.Findings() {
-		out = append(out, report.FlashOf(p, clip.Rate))
+		out = append(out, report.FlashOf(p, rate))
 	}
-	return out, nil
+	return out
 }

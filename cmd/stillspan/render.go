@@ -58,6 +58,7 @@ const renderHelp = `  --preset NAME     delivery (H.264 4:2:0, the default), edi
 type renderFlags struct {
 	assemble.Options
 	keep, dryRun, noFlashes bool
+	pictures                bool // is there a page to show them on?
 }
 
 func (r *renderFlags) add(fl *flag.FlagSet) {
@@ -135,7 +136,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	} else if inside {
 		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", *clip, o.root)
 	}
-	o.quiet, o.keep = out.quiet, rf.keep
+	o.quiet, o.keep, rf.pictures = out.quiet, rf.keep, out.html != ""
 	s, err := c.scan(ctx, o)
 	if err != nil {
 		return err
@@ -160,7 +161,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 			}
 			continue
 		}
-		if err := c.renderOne(ctx, s, i, opt, rf.noFlashes); err != nil {
+		if err := c.renderOne(ctx, s, i, &rf, opt); err != nil {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -329,7 +330,7 @@ func shellQuote(s string) string {
 }
 
 // renderOne writes and verifies the clip of sequence i.
-func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Options, noFlashes bool) error {
+func (c *cli) renderOne(ctx context.Context, s *survey, i int, rf *renderFlags, opt assemble.Options) error {
 	seq, w := &s.dump.Sequences[i], &s.work[i]
 	job := s.job(i, opt)
 	p, err := assemble.Prepare(ctx, job)
@@ -339,12 +340,16 @@ func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Opti
 	for _, n := range p.Notes() {
 		s.note(c, n)
 	}
-	p.Accept = func(ctx context.Context, clip assemble.Clip) error {
-		if err := s.inspect(ctx, i, job, &clip); err != nil || len(w.Flashes) == 0 {
-			return err
+	v, err := s.watch(p, job)
+	if err != nil {
+		return err
+	}
+	p.Accept = func(_ context.Context, clip assemble.Clip) error {
+		if w.Flashes = flashesOf(v.check, clip.Rate); len(w.Flashes) == 0 {
+			return nil
 		}
 		first := w.Flashes[0]
-		if noFlashes {
+		if rf.noFlashes {
 			return withHint(fmt.Errorf("the clip flashes more than the guideline allows, first at %s, and was not written", first.From),
 				"smoothing or darkening the passage, or leaving --refuse-flashes out")
 		}
@@ -358,7 +363,10 @@ func (c *cli) renderOne(ctx context.Context, s *survey, i int, opt assemble.Opti
 		return err
 	}
 	w.Clip, w.Rate, w.Gaps = &clip, clip.Rate, job.GapMode
-	return nil
+	if !rf.pictures {
+		return nil
+	}
+	return s.pairs(ctx, i, v, job, &clip)
 }
 
 // note tells the user something about the run once, and keeps it for the

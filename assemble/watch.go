@@ -1,0 +1,65 @@
+package assemble
+
+// watch shows frames, small, on their way to the encoder.
+type watch struct {
+	w, h   int
+	fn     func(i int, rgb []byte)
+	n      int // frames shown
+	rgb    []byte
+	xs, ys []int // sample places of the clip, watchSamples a cell
+}
+
+// watchSamples is how many samples of each row and column of a cell count
+// towards its mean; all of them would cost as much as the correction.
+const watchSamples = 4
+
+// Watch has Run show every frame of the clip to fn just before it is encoded:
+// w x h pixels of packed R'G'B', in order from 0; rgb is reused. It saves
+// decoding the clip again to look at it. w and h must be above 0.
+func (p *Pipeline) Watch(w, h int, fn func(i int, rgb []byte)) {
+	p.watch = &watch{w: w, h: h, fn: fn, rgb: make([]byte, 3*w*h)}
+}
+
+// places spreads watchSamples places over each of n cells of a side.
+func places(n, side int) []int {
+	at := make([]int, n*watchSamples)
+	for k := range at {
+		at[k] = (2*k + 1) * side / (2 * len(at))
+	}
+	return at
+}
+
+func (v *watch) show(p picture) {
+	if v.xs == nil {
+		v.xs, v.ys = places(v.w, p.y.w), places(v.h, p.y.h)
+	}
+	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
+	for cy := range v.h {
+		for cx := range v.w {
+			var y, cb, cr int
+			for _, py := range v.ys[cy*watchSamples:][:watchSamples] {
+				luma, blue, red := p.y.row(py), p.cb.row(py/sh), p.cr.row(py/sh)
+				for _, px := range v.xs[cx*watchSamples:][:watchSamples] {
+					y += int(luma[px])
+					cb += int(blue[px/sw])
+					cr += int(red[px/sw])
+				}
+			}
+			const n = watchSamples * watchSamples
+			v.pixel(v.rgb[3*(cy*v.w+cx):], float64(y)/n, float64(cb)/n, float64(cr)/n)
+		}
+	}
+	v.fn(v.n, v.rgb)
+	v.n++
+}
+
+// pixel takes limited-range Y'CbCr to R'G'B' (ITU-R BT.709-6, items 3.2 to
+// 3.4).
+func (v *watch) pixel(dst []byte, y, cb, cr float64) {
+	y = (y - yBlack) * 255 / (219 << 8)
+	cb, cr = (cb-cMid)*255/(224<<8), (cr-cMid)*255/(224<<8)
+	r, b := y+1.5748*cr, y+1.8556*cb
+	for i, c := range [3]float64{r, (y - 0.2126*r - 0.0722*b) / 0.7152, b} {
+		dst[i] = byte(min(max(c+0.5, 0), 255))
+	}
+}
