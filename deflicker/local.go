@@ -31,7 +31,7 @@ const (
 	// corner misses 12 % of its correction.
 	localSide = 16
 	// localLag is the longest lag at which uneven change is compared.
-	localLag = 4
+	localLag = 2
 	// localPeriod is the period, in frames, of the slowest change of the
 	// corners that is corrected.
 	localPeriod = 40
@@ -155,7 +155,7 @@ func (l *localMeter) fit(p, c *cells, g link, at []int) (ev, spread float64, ok 
 		return 0, 0, false
 	}
 	spread = max(g.spread, 0.002)
-	for range 5 {
+	for range 4 {
 		x, ok := l.solve(4.685 * spread)
 		if !ok {
 			return 0, 0, false

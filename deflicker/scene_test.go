@@ -13,6 +13,7 @@ import (
 type shot struct {
 	curve  Curve
 	result Result
+	local  Local
 	// err is correction minus the wanted one, less its own slow part: what
 	// flicker is left, EV.
 	err []float64
@@ -21,7 +22,7 @@ type shot struct {
 func measureScene(t *testing.T, o scene.Options, labels bool, est estimator) (*scene.Scene, shot) {
 	t.Helper()
 	s := scene.New(o)
-	m := NewMeter(MeterOptions{})
+	m := NewMeter(MeterOptions{Local: true})
 	if est != nil {
 		m.estimate = est
 	}
@@ -34,7 +35,7 @@ func measureScene(t *testing.T, o scene.Options, labels bool, est estimator) (*s
 			label[f] = ExposureLabelEV(tr.ExposureS, tr.FNumber, tr.ISO)
 		}
 	}
-	sh := shot{curve: m.Curve()}
+	sh := shot{curve: m.Curve(), local: m.Local()}
 	var err error
 	sh.result, err = Solve(sh.curve, label, DefaultOptions())
 	if err != nil {
@@ -109,6 +110,7 @@ func TestScenesAgainstTruth(t *testing.T) {
 			if got > sc.bound {
 				t.Errorf("flicker left %.4f EV rms, want at most %.3f", got, sc.bound)
 			}
+			sh.localStaysOff(t)
 		})
 	}
 }
@@ -158,6 +160,7 @@ func TestFlickerFreeStaysUntouched(t *testing.T) {
 		if got := rms(sh.result.CorrectionEV); got > 0.004 {
 			t.Errorf("%s: corrected by %.4f EV rms though nothing flickers", name, got)
 		}
+		sh.localStaysOff(t)
 	}
 }
 
@@ -166,6 +169,7 @@ func TestEventsKeepTheirLight(t *testing.T) {
 		o.Lightning, o.Clouds, o.LightEV, o.Follow = true, 0.5, [2]float64{-5, -6}, 1
 	})
 	s, sh := measureScene(t, o, true, nil)
+	sh.localStaysOff(t)
 	flashes := 0
 	for f := range o.Frames {
 		if !s.Truth(f).Event {
