@@ -148,13 +148,13 @@ func (c *cli) scan(ctx context.Context, o surveyOptions) (*survey, error) {
 		return nil, withHint(fmt.Errorf("no stills in %q%s", o.root, ignoredText(dump.Ignored)),
 			"the folder the card was copied to; JPEG, PNG, TIFF, HEIF and raw stills are read")
 	}
+	s.dump = dump
+	s.match = plan.Match(s.plan, dump.Sequences)
 	if o.only != "" {
-		if err := keepOnly(dump, o.only); err != nil {
+		if err := s.keepOnly(o.only); err != nil {
 			return nil, err
 		}
 	}
-	s.dump = dump
-	s.match = plan.Match(s.plan, dump.Sequences)
 	s.work = make([]report.Work, len(dump.Sequences))
 	s.local = make([]deflicker.Local, len(dump.Sequences))
 	for i := range s.work {
@@ -187,15 +187,17 @@ func ignoredText(ig []ingest.Ignored) string {
 	return " (left alone: " + strings.Join(parts, ", ") + ")"
 }
 
-// keepOnly drops all sequences but one.
-func keepOnly(d *ingest.Dump, id string) error {
+// keepOnly drops all sequences but one. The plan has been matched with all of
+// them, so that what the others answer to is not reported as missing.
+func (s *survey) keepOnly(id string) error {
 	var ids []string
-	for i := range d.Sequences {
-		if d.Sequences[i].ID == id {
-			d.Sequences = d.Sequences[i : i+1]
+	for i := range s.dump.Sequences {
+		if s.dump.Sequences[i].ID == id {
+			s.dump.Sequences = s.dump.Sequences[i : i+1]
+			s.match.Shoot, s.match.How = s.match.Shoot[i:i+1], s.match.How[i:i+1]
 			return nil
 		}
-		ids = append(ids, d.Sequences[i].ID)
+		ids = append(ids, s.dump.Sequences[i].ID)
 	}
 	if len(ids) == 0 {
 		return fmt.Errorf("no sequence %q: there is none in this dump", id)
