@@ -197,7 +197,7 @@ func (b *builder) head() {
 var advice = map[timing.Cause]string{
 	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
 	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
-	timing.Unknown:    "The names carry no number, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
+	timing.Unknown:    "The names carry no number, or the counter started again there, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
 	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence.",
 }
 

@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"syscall"
 	"strings"
 )
 
@@ -39,24 +40,27 @@ func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
 	return buf, err
 }
 
-// openStill opens a regular file for reading. Pipes and devices are refused
-// before the opening, which could wait for ever.
+// openStill opens a regular file for reading. A pipe opened without O_NONBLOCK
+// would wait for a writer for ever.
 func openStill(path string) (*os.File, fs.FileInfo, *Finding) {
-	info, err := os.Stat(path)
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, nil, openFinding(err)
 	}
-	if !info.Mode().IsRegular() {
-		return nil, nil, &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
+	info, err := f.Stat()
+	var finding *Finding
+	switch {
+	case err != nil:
+		finding = openFinding(err)
+	case !info.Mode().IsRegular():
+		finding = &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
+	case info.Size() == 0:
+		finding = &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
+	default:
+		return f, info, nil
 	}
-	if info.Size() == 0 {
-		return nil, nil, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, nil, openFinding(err)
-	}
-	return f, info, nil
+	f.Close()
+	return nil, nil, finding
 }
 
 // openFinding says why a still cannot be opened.
