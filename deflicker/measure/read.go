@@ -7,8 +7,8 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"syscall"
 	"strings"
+	"syscall"
 )
 
 // maxFile is the largest still read into memory, bytes. The largest
