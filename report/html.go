@@ -11,8 +11,6 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/disintegration/imaging"
 
@@ -60,7 +58,6 @@ var pageFuncs = template.FuncMap{
 	"unaccount":  unaccounted,
 	"wipe":       func() string { return CautionWipe },
 	"flashNote":  func() string { return flash.Notice },
-	"hidden":     func(shown, total int) int { return max(total-shown, 0) },
 	"tally":      tally,
 	"sentence":   sentence,
 	"gapAdvice":  gapAdvice,
@@ -68,8 +65,7 @@ var pageFuncs = template.FuncMap{
 
 // sentence makes a finding stand by itself: capital first, full stop last.
 func sentence(s string) string {
-	r, size := utf8.DecodeRuneInString(s)
-	return string(unicode.ToUpper(r)) + strings.TrimSuffix(s[size:], ".") + "."
+	return strings.TrimSuffix(capital(s), ".") + "."
 }
 
 // gapAdvice is what to do about the gaps of a sequence, once for each cause.

@@ -29,7 +29,7 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	}
 	t.wrap("            ", "usual rates: %s", clips)
 	if a.ExposureS > 0 {
-		t.row("exposure", "%s, busy for %.0f %% of the interval", exposureText(a.ExposureS), 100*a.DutyShare)
+		t.row("exposure", "%s, busy for %.0f %% of the interval", plan.FormatExposure(a.ExposureS), 100*a.DutyShare)
 	}
 	if a.PerFrame > 0 {
 		t.row("travel", "%s %s over the shoot: %s %s a frame, %s %s a minute", short(a.Travel), a.TravelUnit,
@@ -56,8 +56,6 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	}
 	return t.Flush()
 }
-
-func exposureText(s float64) string { return plan.FormatExposure(s) }
 
 // digits keeps three significant digits.
 func digits(v float64) string { return fmt.Sprintf("%.3g", v) }

@@ -8,6 +8,8 @@ package flash
 import (
 	"fmt"
 	"math"
+
+	"stillspan/deflicker/measure"
 )
 
 // Notice says what the check is worth; show it with every result.
@@ -108,13 +110,9 @@ func New(o Options) *Analyzer {
 	return a
 }
 
-// linear is the channel decoding of WCAG's definition of relative luminance.
-func linear(c float64) float32 {
-	if c <= 0.04045 {
-		return float32(c / 12.92)
-	}
-	return float32(math.Pow((c+0.055)/1.055, 2.4))
-}
+// linear is the channel decoding of WCAG's definition of relative luminance,
+// which is that of IEC 61966-2-1.
+func linear(c float64) float32 { return float32(measure.Linear(c)) }
 
 // Add takes the next frame as packed RGB, 8 bits each, sRGB or BT.709
 // displayed as such. It panics when rgb is not Width x Height x 3 long. rgb is
