@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"stillspan/ingest/bounded"
 )
 
 // fixtures are the JPEGs of testdata that the block reader reads.
@@ -282,7 +284,7 @@ func FuzzBlocks(f *testing.F) {
 		f.Add(data)
 		f.Add(data[:len(data)*2/3])
 	}
-	f.Fuzz(func(t *testing.T, data []byte) {
+	read := func(t *testing.T, data []byte) {
 		b := &blocks{maxPixels: 1 << 22}
 		buf := make([]byte, len(data), len(data)+slack)
 		copy(buf, data)
@@ -300,5 +302,6 @@ func FuzzBlocks(f *testing.F) {
 			t.Fatal(fmt.Sprint(g.W, g.H, g.MeanLum))
 		}
 		b.image()
-	})
+	}
+	f.Fuzz(func(t *testing.T, data []byte) { bounded.Run(t, func() { read(t, data) }) })
 }

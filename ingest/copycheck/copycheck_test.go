@@ -16,6 +16,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"stillspan/ingest/bounded"
 )
 
 // put makes files from names and contents; a name that ends in / is a folder.
@@ -388,7 +390,9 @@ func FuzzReadSums(f *testing.F) {
 	f.Add([]byte(strings.Repeat("0a", 32) + "  name\n\\" + strings.Repeat("0b", 32) + " *a\\nb\\\\\n"))
 	f.Add([]byte("#\n\n\\"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		sums, err := ReadSums(bytes.NewReader(data))
+		var sums []Sum
+		var err error
+		bounded.Run(t, func() { sums, err = ReadSums(bytes.NewReader(data)) })
 		if err != nil {
 			return
 		}

@@ -15,6 +15,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/ingest"
+	"stillspan/ingest/bounded"
 	"stillspan/ingest/meta"
 	"stillspan/ingest/timing"
 )
@@ -272,7 +273,9 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(sample))
 	f.Add([]byte("[[shoot]]\nname=\"a\"\nclip_s=1e308\nrate=1e-9\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		p, err := Parse(data)
+		var p *File
+		var err error
+		bounded.Run(t, func() { p, err = Parse(data) })
 		if err != nil {
 			return
 		}
