@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 
 	"stillspan/ingest/meta/exiftag"
 )
@@ -14,7 +15,7 @@ type collector struct {
 	facts  *Facts
 	src    *source
 	damage error // the first damage to metadata; reading goes on after it
-	seen   map[int64]bool
+	seen   map[spot]bool
 	dirs   int
 
 	original, digitized stamp
@@ -28,6 +29,13 @@ type collector struct {
 	panasonic           bool // the main directory is one of an RW2
 	panasonicJPEG       section
 	border              [4]int64 // top, left, bottom, right
+	focal, focalUnits   float64  // Canon's count of a focal length, and how many make a millimetre
+}
+
+// spot is where a directory lies.
+type spot struct {
+	src *source
+	off int64
 }
 
 // stamp is a time as EXIF spells it, in three tags.
@@ -81,7 +89,8 @@ func (c *collector) dir(b block, off int64, depth int, main bool) (next int64, o
 		c.note(badMetadata("directories lie more than %d deep", maxDepth))
 		return 0, false
 	}
-	if c.seen[b.off+off] {
+	at := spot{b.src, b.off + off}
+	if c.seen[at] {
 		c.note(badMetadata("the directory at %d is pointed at twice", off))
 		return 0, false
 	}
@@ -89,7 +98,7 @@ func (c *collector) dir(b block, off int64, depth int, main bool) (next int64, o
 		c.note(badMetadata("more than %d directories", maxDirs))
 		return 0, false
 	}
-	c.seen[b.off+off] = true
+	c.seen[at] = true
 	entries, next, err := b.dir(off)
 	c.note(err)
 	var p picture
@@ -118,11 +127,12 @@ func (c *collector) dir(b block, off int64, depth int, main bool) (next int64, o
 
 // exifDir reads the EXIF directory.
 func (c *collector) exifDir(b block, off int64, depth int) {
-	if c.seen[b.off+off] || depth > maxDepth {
+	at := spot{b.src, b.off + off}
+	if c.seen[at] || depth > maxDepth {
 		c.note(badMetadata("the directory at %d is pointed at twice", off))
 		return
 	}
-	c.seen[b.off+off] = true
+	c.seen[at] = true
 	entries, _, err := b.dir(off)
 	c.note(err)
 	for _, e := range entries {
@@ -291,8 +301,21 @@ func (c *collector) settle() {
 		f.ISO = c.otherISO
 	}
 	c.maker.apply(f)
-	f.Serial = strings.Trim(f.Serial, "\x00 ")
+	for _, s := range []*string{&f.Make, &f.Model, &f.Serial, &f.Lens} {
+		*s = printable(*s)
+	}
 	slices.SortStableFunc(f.Previews, func(a, b Preview) int {
 		return cmp.Or(cmp.Compare(a.Width*a.Height, b.Width*b.Height), cmp.Compare(a.Length, b.Length))
 	})
+}
+
+// printable drops what is no printable character: such text goes to terminals,
+// which take some characters as commands.
+func printable(s string) string {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "?")))
 }

@@ -21,6 +21,7 @@ const (
 	ciffMakeModel  = 0x080A
 	ciffFocal      = 0x1029
 	ciffShot       = 0x102A
+	ciffSettings   = 0x102D
 	ciffBaseISO    = 0x101C
 	ciffTime       = 0x180E
 	ciffSerial     = 0x180B
@@ -34,6 +35,7 @@ const (
 // in its directory.
 func (c *collector) crw(all section) error {
 	c.facts.Format, c.facts.Raw = "crw", true
+	defer func() { c.facts.FocalMM = c.focal / max(c.focalUnits, 1) }()
 	head, err := all.bytes(0, 14)
 	if err != nil {
 		return badPicture("the CRW ends within its header")
@@ -108,7 +110,10 @@ func (c *collector) record(all section, tag uint16, k cursor) {
 		}
 	case ciffFocal:
 		k.skip(2)
-		f.FocalMM = float64(k.u16())
+		c.focal = float64(k.u16())
+	case ciffSettings:
+		k.skip(2 * canonFocalUnitsIndex)
+		c.focalUnits = float64(k.u16())
 	case ciffBaseISO:
 		f.ISO = float64(k.u16())
 	case ciffShot:

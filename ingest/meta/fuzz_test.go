@@ -46,6 +46,8 @@ func seeds() [][]byte {
 		[]byte("\x00\x00\x00\x10ftypheic\x00\x00\x00\x00\x00\x00\x00\x48meta\x00\x00\x00\x00\x00\x00\x00\x0epitm\x00\x00\x00\x00\x00\x01" +
 			"\x00\x00\x00\x2eiprp\x00\x00\x00\x1cipco\x00\x00\x00\x14ispe\x00\x00\x00\x00\x00\x00\x00\x10\x00\x00\x00\x08" +
 			"\x00\x00\x00\x0aipma\x00\x00"),
+		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x3atEXt" +
+			"Raw profile type APP1\x00\nexif\n 14\n49492a00080000000000\n0000\nabcd\x00\x00\x00\x00IENDabcd"),
 		[]byte("\x00\x00\x00\x10ftypcrx \x00\x00\x00\x00\x00\x00\x00\x08moov"),
 		// The size is a bomb, and the file ends before that is noticed.
 		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR00000000"),
@@ -91,7 +93,7 @@ func fuzzPart(f *testing.F, parse func(c *collector, s section)) {
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded.Run(t, func() {
-			c := &collector{facts: new(Facts), src: newSource(bytes.NewReader(data), int64(len(data))), seen: make(map[int64]bool)}
+			c := &collector{facts: new(Facts), src: newSource(bytes.NewReader(data), int64(len(data))), seen: make(map[spot]bool)}
 			parse(c, section{c.src, 0, c.src.size})
 			c.settle()
 		})

@@ -2,12 +2,15 @@ package meta
 
 import (
 	"bytes"
+	"cmp"
+	"math"
 	"strconv"
 	"strings"
 )
 
 // makerNote is where a maker's own notes lie. Only two makers' are read, for
-// what their cameras state nowhere else: serial number and focus mode. Tag
+// what their cameras state nowhere else: serial number, focus mode, and older
+// bodies' sensitivity. Tag
 // numbers are those of exiftool's published tag tables.
 type makerNote struct {
 	note  block
@@ -23,9 +26,14 @@ type makerDir struct {
 
 // Canon's tags.
 const (
-	canonSettings       = 0x0001
-	canonSerial         = 0x000C
-	canonFocusModeIndex = 7
+	canonSettings        = 0x0001
+	canonShot            = 0x0004
+	canonSerial          = 0x000C
+	canonFocusModeIndex  = 7
+	canonISOIndex        = 16 // of the settings
+	canonAutoISOIndex    = 1  // of the shot, as the next
+	canonBaseISOIndex    = 2
+	canonFocalUnitsIndex = 25 // focal lengths are counted in this part of a millimetre
 )
 
 // canonFocusModes is the seventh of the camera settings.
@@ -60,8 +68,16 @@ func (m makerNote) apply(f *Facts) {
 
 func (d makerDir) applyCanon(f *Facts) {
 	entries, _, _ := d.block.dir(d.off)
+	var set, shot float64
 	for _, e := range entries {
 		switch e.tag {
+		case canonShot:
+			base, ok1 := d.block.number(e, canonBaseISOIndex)
+			auto, ok2 := d.block.number(e, canonAutoISOIndex)
+			if ok1 && ok2 && base > 0 {
+				// Both in steps of 1/32 EV; auto counts from 100 %.
+				shot = math.Exp2(base/32) * 100 / 32 * math.Exp2(auto/32)
+			}
 		case canonSerial:
 			if v, ok := d.block.integer(e); ok && v > 0 && f.Serial == "" {
 				f.Serial = strconv.FormatInt(v, 10)
@@ -70,8 +86,23 @@ func (d makerDir) applyCanon(f *Facts) {
 			if v, ok := d.block.number(e, canonFocusModeIndex); ok {
 				f.FocusMode = canonFocusModes[int(v)]
 			}
+			if v, ok := d.block.number(e, canonISOIndex); ok {
+				set = canonISO(int(v))
+			}
 		}
 	}
+	if f.ISO == 0 {
+		f.ISO = cmp.Or(set, shot)
+	}
+}
+
+// canonISO is the sensitivity by Canon's code for it; 0 if automatic.
+func canonISO(code int) float64 {
+	const stated, unset = 0x4000, 0x7FFF
+	if code != unset && code&stated != 0 {
+		return float64(code &^ stated)
+	}
+	return map[int]float64{16: 50, 17: 100, 18: 200, 19: 400, 20: 800}[code]
 }
 
 // applyNikon reads notes of the third kind, which hold a TIFF block.

@@ -1,11 +1,24 @@
 package meta
 
-import "encoding/binary"
+import (
+	"bytes"
+	"compress/zlib"
+	"encoding/binary"
+	"encoding/hex"
+	"io"
+	"slices"
+)
+
+// rawProfiles are the keywords under which ImageMagick, and what follows it,
+// kept EXIF in a PNG before there was a chunk for it (W3C PNG, third edition,
+// names the practice; ImageMagick's coders/png.c is its reference).
+var rawProfiles = []string{"Raw profile type exif", "Raw profile type APP1"}
 
 // png reads the chunks of a PNG (W3C PNG, third edition: eXIf).
 func (c *collector) png(all section) error {
 	c.facts.Format = "png"
 	k := cursor{section: all, order: binary.BigEndian, pos: 8}
+	profile := false // one is enough, however many small chunks unpack to much
 	for first := true; k.left() > 0; first = false {
 		n := int64(k.u32())
 		kind := string(k.take(4))
@@ -28,10 +41,71 @@ func (c *collector) png(all section) error {
 				c.thumbnails(b)
 			}
 			return nil
+		case !profile && (kind == "zTXt" || kind == "tEXt"):
+			body, err := all.sub(k.pos, n)
+			if err != nil {
+				return err
+			}
+			profile = c.rawProfile(body, kind == "zTXt")
 		case kind == "IEND":
 			return nil
 		}
 		k.skip(n + 4) // content and checksum
 	}
 	return badPicture("the PNG has no end chunk")
+}
+
+// rawProfile reads EXIF from a text chunk and says whether it was one of EXIF:
+// a keyword and a zero, then, packed by zlib in a zTXt, the profile's name, its
+// length, and its bytes in hexadecimal digits over many lines. Previews in it
+// lie at no place in the file and are not listed.
+func (c *collector) rawProfile(body section, packed bool) bool {
+	const longest = 79 // of a keyword, by the standard
+	head, err := body.bytes(0, min(longest+1, body.size))
+	if err != nil {
+		return false
+	}
+	keyword, _, ok := bytes.Cut(head, []byte{0})
+	if !ok || !slices.Contains(rawProfiles, string(keyword)) {
+		return false
+	}
+	text, err := body.bytes(int64(len(keyword))+1, body.size-int64(len(keyword))-1)
+	if err == nil && packed {
+		text, err = inflate(text)
+	}
+	if err != nil {
+		c.note(badMetadata("the PNG's EXIF text does not unpack"))
+		return true
+	}
+	words := bytes.Fields(text)
+	if len(words) < 3 {
+		return true
+	}
+	digits := bytes.Join(words[2:], nil)
+	block := make([]byte, hex.DecodedLen(len(digits)))
+	if _, err := hex.Decode(block, digits); err != nil {
+		c.note(badMetadata("the PNG's EXIF text is not in hexadecimal digits"))
+		return true
+	}
+	block = bytes.TrimPrefix(block, []byte("Exif\x00\x00"))
+	c.exifBlock(section{newSource(bytes.NewReader(block), int64(len(block))), 0, int64(len(block))})
+	return true
+}
+
+// inflate unpacks the method byte of a PNG's text chunk and its zlib data, of
+// which it takes at most maxChunk bytes.
+func inflate(packed []byte) ([]byte, error) {
+	if len(packed) == 0 || packed[0] != 0 {
+		return nil, badMetadata("packed in an unknown way") // the one method there is has the number 0
+	}
+	r, err := zlib.NewReader(bytes.NewReader(packed[1:]))
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	text, err := io.ReadAll(io.LimitReader(r, maxChunk+1))
+	if err == nil && len(text) > maxChunk {
+		err = badMetadata("more than %d bytes", maxChunk)
+	}
+	return text, err
 }

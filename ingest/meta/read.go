@@ -24,7 +24,7 @@ func Read(r io.ReaderAt, size int64) (f Facts, err error) {
 	if size <= 0 {
 		return f, badFile("the file is empty")
 	}
-	c := &collector{facts: &f, src: newSource(r, size), seen: make(map[int64]bool)}
+	c := &collector{facts: &f, src: newSource(r, size), seen: make(map[spot]bool)}
 	// The last belt around code that is not ours; the structure check is what
 	// keeps memory and time in bounds.
 	defer func() {

@@ -27,7 +27,7 @@ var moduleSamples = []string{"github.com/rwcarlsen/goexif", "github.com/bep/imag
 
 // dataSamples are folders of the real photographs beside the checkout.
 var dataSamples = []string{"exif-samples", "exiftool-t-images", "goexif-samples", "seneca-original",
-	"seneca-reduced", "brighton-original", "brighton-reduced", "banana-reduced"}
+	"seneca-reduced", "brighton-original", "brighton-reduced", "banana-reduced", "exiv2", "kimageformats", "vips"}
 
 // samples lists the sample files, by set.
 func samples(t *testing.T) map[string][]string {
@@ -85,7 +85,7 @@ func stills(t *testing.T, dir string) []string {
 		}
 		ext := strings.ToLower(strings.TrimPrefix(filepath.Ext(path), "."))
 		if d.Type().IsRegular() && slices.Contains([]string{"jpg", "jpeg", "png", "tif", "tiff", "heic", "heif",
-			"avif", "dng", "cr2", "cr3", "crw", "nef", "arw", "pef", "rw2", "raf", "mrw", "x3f", "iiq"}, ext) {
+			"avif", "jxl", "dng", "cr2", "cr3", "crw", "nef", "arw", "pef", "rw2", "raf", "mrw", "x3f", "iiq"}, ext) {
 			paths = append(paths, path)
 		}
 		return nil

@@ -2,12 +2,16 @@ package meta_test
 
 import (
 	"bytes"
+	"compress/zlib"
 	"encoding/binary"
+	"encoding/hex"
+	"fmt"
 	"hash/crc32"
 	"image"
 	"image/jpeg"
 	"math"
 	"reflect"
+	"regexp"
 	"slices"
 	"testing"
 	"time"
@@ -72,21 +76,77 @@ func TestStampedFactsAreReadBack(t *testing.T) {
 	}
 }
 
-func TestPNGWithEXIF(t *testing.T) {
-	block, err := stamp.TIFF(fullFields(t))
-	if err != nil {
-		t.Fatal(err)
-	}
+// pngWith is a PNG of 96 x 64 with one more chunk, after its pictures if any.
+func pngWith(kind string, data []byte) []byte {
 	chunk := func(kind string, data []byte) []byte {
 		b := binary.BigEndian.AppendUint32(nil, uint32(len(data)))
 		b = append(append(b, kind...), data...)
 		return binary.BigEndian.AppendUint32(b, crc32.ChecksumIEEE(b[4:]))
 	}
-	data := slices.Concat([]byte("\x89PNG\r\n\x1a\n"), chunk("IHDR", []byte("\x00\x00\x00\x60\x00\x00\x00\x40\x08\x00\x00\x00\x00")),
-		chunk("eXIf", block), chunk("IEND", nil))
-	f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
-	if err != nil || f.Format != "png" || f.Width != 96 || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != 1 {
-		t.Errorf("%+v, %v", f, err)
+	return slices.Concat([]byte("\x89PNG\r\n\x1a\n"), chunk("IHDR", []byte("\x00\x00\x00\x60\x00\x00\x00\x40\x08\x00\x00\x00\x00")),
+		chunk(kind, data), chunk("IEND", nil))
+}
+
+// profileText spells a block as ImageMagick did before there was a chunk for
+// it; TestAgainstExiftool reads real ones.
+func profileText(name string, block []byte) []byte {
+	return fmt.Appendf(nil, "\n%s\n%8d\n%s\n", name, len(block), regexp.MustCompile(".{72}").ReplaceAll(hex.AppendEncode(nil, block), []byte("$0\n")))
+}
+
+func packed(tb testing.TB, text []byte) []byte {
+	tb.Helper()
+	var buf bytes.Buffer
+	w := zlib.NewWriter(&buf)
+	if _, err := w.Write(text); err != nil {
+		tb.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		tb.Fatal(err)
+	}
+	return buf.Bytes()
+}
+
+func TestPNGWithEXIF(t *testing.T) {
+	block, err := stamp.TIFF(fullFields(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := profileText("exif", append([]byte("Exif\x00\x00"), block...))
+	for name, c := range map[string]struct {
+		kind     string
+		data     []byte
+		previews int
+	}{
+		"chunk":  {"eXIf", block, 1},
+		"text":   {"tEXt", append([]byte("Raw profile type APP1\x00"), text...), 0},
+		"packed": {"zTXt", append([]byte("Raw profile type exif\x00\x00"), packed(t, text)...), 0},
+	} {
+		data := pngWith(c.kind, c.data)
+		f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+		if err != nil || f.Format != "png" || f.Width != 96 || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != c.previews {
+			t.Errorf("%s: %+v, %v", name, f, err)
+		}
+	}
+}
+
+// Text chunks that are no EXIF, or lie about it, leave the picture known.
+func TestPNGWithBadText(t *testing.T) {
+	for name, c := range map[string]struct {
+		data  []byte
+		wrong bool
+	}{
+		"another text":  {[]byte("Comment\x00\x00hello"), false},
+		"no keyword":    {bytes.Repeat([]byte("x"), 200), false},
+		"nothing in it": {[]byte("Raw profile type exif\x00"), true},
+		"not packed":    {[]byte("Raw profile type exif\x00\x00hello"), true},
+		"bomb":          {append([]byte("Raw profile type exif\x00\x00"), packed(t, make([]byte, 64<<20))...), true},
+		"no digits":     {append([]byte("Raw profile type exif\x00\x00"), packed(t, []byte("\nexif\n 4\nzzzz\n"))...), true},
+	} {
+		data := pngWith("zTXt", c.data)
+		f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+		if (err != nil) != c.wrong || f.Width != 96 || f.Height != 64 {
+			t.Errorf("%s: %+v, %v", name, f, err)
+		}
 	}
 }
 
