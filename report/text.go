@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
+	"unicode"
 
 	"stillspan/report/plan"
 )
@@ -103,14 +105,44 @@ func plural(n int) string {
 	return "s"
 }
 
+// OneLine spells control characters out as Go does, \n for a line's end: a
+// file's name may hold any, and terminals take them as commands.
+func OneLine(s string) string {
+	if strings.IndexFunc(s, unicode.IsControl) < 0 {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if unicode.IsControl(r) {
+			b.WriteString(strings.Trim(strconv.QuoteRune(r), "'"))
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+// bold is text that was already spelled for a terminal.
+type bold string
+
+// spelled formats text from outside so that it stays on its line.
+func spelled(format string, args []any) string {
+	for i, a := range args {
+		if s, ok := a.(string); ok {
+			args[i] = OneLine(s)
+		}
+	}
+	return fmt.Sprintf(format, args...)
+}
+
 func (t *textWriter) line(format string, args ...any) {
-	fmt.Fprintf(t, format+"\n", args...)
+	t.WriteString(spelled(format, args) + "\n")
 }
 
 // wrap breaks a paragraph at the width, each line behind indent.
 func (t *textWriter) wrap(indent, format string, args ...any) {
 	col := 0
-	for _, word := range strings.Fields(fmt.Sprintf(format, args...)) {
+	for _, word := range strings.Fields(spelled(format, args)) {
 		switch {
 		case col == 0:
 			t.WriteString(indent + word)
@@ -128,11 +160,12 @@ func (t *textWriter) wrap(indent, format string, args ...any) {
 	}
 }
 
-func (t *textWriter) bold(s string) string {
-	if !t.o.Color {
-		return s
+func (t *textWriter) bold(s string) bold {
+	s = OneLine(s)
+	if t.o.Color {
+		s = "\x1b[1m" + s + "\x1b[0m"
 	}
-	return "\x1b[1m" + s + "\x1b[0m"
+	return bold(s)
 }
 
 func (t *textWriter) sequence(s *Sequence) {

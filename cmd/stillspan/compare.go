@@ -130,7 +130,7 @@ func printComparison(w io.Writer, r *copycheck.Result) error {
 	if n := len(r.Different); n > 0 {
 		fmt.Fprintf(&b, "\nin the dump with other content: %d\n", n)
 		for _, p := range r.Different {
-			fmt.Fprintf(&b, "  %s: %s", p.Card, p.Dump)
+			fmt.Fprintf(&b, "  %s: %s", oneLine(p.Card), oneLine(p.Dump))
 			if p.CardSize != p.DumpSize {
 				fmt.Fprintf(&b, " has %d bytes, not %d\n", p.DumpSize, p.CardSize)
 			} else {
@@ -150,13 +150,13 @@ func printComparison(w io.Writer, r *copycheck.Result) error {
 	list(&b, "could not be judged on the card", onCard)
 	list(&b, "could not be read in the dump", inDump)
 	if n := len(r.Moved); n > 0 {
-		fmt.Fprintf(&b, "\nthere under another name or folder: %d, such as %s as %s\n", n, r.Moved[0].Card, r.Moved[0].Dump)
+		fmt.Fprintf(&b, "\nthere under another name or folder: %d, such as %s as %s\n", n, oneLine(r.Moved[0].Card), oneLine(r.Moved[0].Dump))
 	}
 	list(&b, "in the dump but not on the card", r.Extra)
 	if n := len(r.Duplicates); n > 0 {
 		fmt.Fprintf(&b, "\nthere more than once: %d\n", n)
 		for _, g := range r.Duplicates[:min(n, listed)] {
-			fmt.Fprintf(&b, "  %s\n", strings.Join(g, " = "))
+			fmt.Fprintf(&b, "  %s\n", oneLine(strings.Join(g, " = ")))
 		}
 		more(&b, n)
 	}

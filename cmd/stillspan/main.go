@@ -17,6 +17,8 @@ import (
 	"golang.org/x/term"
 
 	"stillspan/assemble"
+
+	"stillspan/report"
 )
 
 // Exit codes, one a meaning.
@@ -194,7 +196,7 @@ func hintOf(err error) string {
 
 // oneLine keeps a message on one line, whatever a file name holds.
 func oneLine(s string) string {
-	return strings.NewReplacer("\n", `\n`, "\r", `\r`).Replace(strings.TrimSpace(s))
+	return report.OneLine(strings.TrimSpace(s))
 }
 
 var versionCommand = command{
