@@ -9,75 +9,23 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"stillspan/deflicker/develop"
+	"stillspan/ingest/meta/stamp"
 )
 
-// writeDNG writes a raw file after Adobe's DNG 1.4 specification, as small as
-// LibRaw takes one: an RGGB mosaic of 12-bit codes in 16, all pixels of a
-// colour alike, with sRGB's own primaries as the camera's.
+// writeDNG writes a raw file whose pixels of one colour are all alike.
 func writeDNG(t testing.TB, name string, w, h int, r, g, b uint16) {
 	t.Helper()
-	type entry struct {
-		tag, kind uint16
-		data      []byte
-		n         int
+	m := stamp.Mosaic{W: w, H: h, White: 4095, Pix: make([]uint16, w*h)}
+	for i := range m.Pix {
+		m.Pix[i] = [2][2]uint16{{r, g}, {g, b}}[i/w&1][i%w&1]
 	}
-	le := binary.LittleEndian
-	short := func(v ...uint16) (out []byte) {
-		for _, x := range v {
-			out = le.AppendUint16(out, x)
-		}
-		return
+	data, err := stamp.DNG(m, stamp.Fields{Make: "Invented", Model: "One"}, nil, 0, 0)
+	if err == nil {
+		err = os.WriteFile(name, data, 0o666)
 	}
-	long := func(v ...uint32) (out []byte) {
-		for _, x := range v {
-			out = le.AppendUint32(out, x)
-		}
-		return
-	}
-	// XYZ of D65 to linear sRGB (IEC 61966-2-1, its inverse matrix).
-	var matrix []byte
-	for _, m := range []float64{3.2406, -1.5372, -0.4986, -0.9689, 1.8758, 0.0415, 0.0557, -0.2040, 1.0570} {
-		matrix = append(matrix, long(uint32(int32(math.Round(m*10000))), 10000)...)
-	}
-	entries := []entry{
-		{254, 4, long(0), 1}, {256, 4, long(uint32(w)), 1}, {257, 4, long(uint32(h)), 1}, {258, 3, short(16), 1}, {259, 3, short(1), 1},
-		{262, 3, short(32803), 1}, {271, 2, []byte("Invented\x00"), 9}, {272, 2, []byte("One\x00"), 4}, {273, 4, long(0), 1}, {277, 3, short(1), 1},
-		{278, 4, long(uint32(h)), 1}, {279, 4, long(uint32(2 * w * h)), 1}, {284, 3, short(1), 1},
-		{33421, 3, short(2, 2), 2}, {33422, 1, []byte{0, 1, 1, 2}, 4},
-		{50706, 1, []byte{1, 4, 0, 0}, 4}, {50708, 2, []byte("Invented One\x00"), 13},
-		{50714, 3, short(0), 1}, {50717, 3, short(4095), 1}, {50721, 10, matrix, 9},
-		{50728, 5, long(1, 1, 1, 1, 1, 1), 3}, {50778, 3, short(21), 1},
-	}
-	head := append([]byte("II*\x00"), long(8)...)
-	head = le.AppendUint16(head, uint16(len(entries)))
-	at := 8 + 2 + 12*len(entries) + 4
-	var extra []byte
-	strip := -1
-	for _, e := range entries {
-		head = le.AppendUint16(le.AppendUint16(head, e.tag), e.kind)
-		head = le.AppendUint32(head, uint32(e.n))
-		if e.tag == 273 {
-			strip = len(head)
-		}
-		if len(e.data) <= 4 {
-			head = append(head, append(e.data, 0, 0, 0)[:4]...)
-			continue
-		}
-		head = le.AppendUint32(head, uint32(at+len(extra)))
-		extra = append(extra, e.data...)
-		if len(extra)%2 == 1 {
-			extra = append(extra, 0)
-		}
-	}
-	head = append(head, 0, 0, 0, 0)
-	file := append(head, extra...)
-	le.PutUint32(file[strip:], uint32(len(file)))
-	for y := range h {
-		for x := range w {
-			file = le.AppendUint16(file, [2][2]uint16{{r, g}, {g, b}}[y&1][x&1])
-		}
-	}
-	if err := os.WriteFile(name, file, 0o666); err != nil {
+	if err != nil {
 		t.Fatal(err)
 	}
 }
@@ -85,7 +33,7 @@ func writeDNG(t testing.TB, name string, w, h int, r, g, b uint16) {
 func needLibRaw(t *testing.T) {
 	t.Helper()
 	needFFmpeg(t)
-	if !hasDeveloper() {
+	if !develop.Available() {
 		t.Skip("LibRaw's tools are not installed (Debian: libraw-bin)")
 	}
 }
@@ -109,7 +57,7 @@ func TestDevelop(t *testing.T) {
 	dir := t.TempDir()
 	src := rawSources(t, dir, 2000, 1000, 500)
 	for _, s := range src {
-		linear, err := exec.Command(developer, "-4", "-c", "0", "-t", "0", "-r", "1", "1", "1", "1", "-Z", "-", s.Path).Output()
+		linear, err := exec.Command(develop.Tool, "-4", "-c", "0", "-t", "0", "-r", "1", "1", "1", "1", "-Z", "-", s.Path).Output()
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,7 +1,6 @@
 package assemble
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -9,71 +8,22 @@ import (
 	"strings"
 	"sync"
 	"syscall"
-	"time"
+
+	"stillspan/deflicker/process"
 )
-
-// tail keeps the last bytes that a process wrote, for its error.
-type tail struct {
-	mu  sync.Mutex
-	buf []byte
-}
-
-const tailBytes = 4096
-
-func (t *tail) Write(p []byte) (int, error) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.buf = append(t.buf, p...)
-	if n := len(t.buf) - tailBytes; n > 0 {
-		t.buf = append(t.buf[:0], t.buf[n:]...)
-	}
-	return len(p), nil
-}
-
-// last is the last line that says something.
-func (t *tail) last() string {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	lines := strings.Split(strings.TrimSpace(string(t.buf)), "\n")
-	for i := len(lines) - 1; i >= 0; i-- {
-		s := strings.TrimSpace(lines[i])
-		if s != "" && !strings.HasPrefix(s, "Conversion failed") {
-			return s
-		}
-	}
-	return ""
-}
-
-func (t *tail) contains(s string) bool {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return bytes.Contains(t.buf, []byte(s))
-}
-
-// process readies a program under ctx: at its end the program is asked to
-// stop, and killed when it does not within a few seconds.
-func process(ctx context.Context, name string, args ...string) (*exec.Cmd, *tail) {
-	cmd := exec.CommandContext(ctx, name, args...)
-	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
-	cmd.WaitDelay = 3 * time.Second
-	dieWithParent(cmd)
-	t := &tail{}
-	cmd.Stderr = t
-	return cmd, t
-}
 
 // noSpace is how the system's library words ENOSPC, which ffmpeg prints.
 const noSpace = "No space left on device"
 
 // failure is what a process's end means to the user.
-func failure(ctx context.Context, what string, err error, t *tail) error {
+func failure(ctx context.Context, what string, err error, t *process.Tail) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	if t.contains(noSpace) {
+	if t.Contains(noSpace) {
 		return &Error{Text: what + ", the disk is full", Try: "free some space, or write to another disk", Err: syscall.ENOSPC}
 	}
-	if s := t.last(); s != "" {
+	if s := t.Last(); s != "" {
 		return &Error{Text: what + ": " + s, Err: err}
 	}
 	return &Error{Text: what, Err: err}

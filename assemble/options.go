@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"stillspan/deflicker/develop"
 )
 
 // Error is work that cannot be done, with what to try.
@@ -51,8 +53,10 @@ type Options struct {
 	// CropX and CropY say where the crop lies, 0 left or top to 1.
 	CropX, CropY float64
 	GapMode      GapMode
-	// Raw says where the pixels of raw files come from.
-	Raw RawMode
+	// Raw says where the pixels of raw files come from, and Develop how they
+	// are developed; nil: as LibRaw says of the first.
+	Raw     RawMode
+	Develop *develop.Settings
 	// SegmentFrames is how many stills are encoded as one stretch; longer jobs
 	// are cut and joined, see Segments. Default (0) 600, least 2.
 	SegmentFrames int

@@ -11,6 +11,8 @@ import (
 	"syscall"
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
+
+	"stillspan/deflicker/develop"
 )
 
 // Job is one clip to be made.
@@ -34,7 +36,7 @@ type Pipeline struct {
 	total int // frames of the clip
 	// srcW and srcH are the pixels that come out of the decoder, as stored.
 	srcW, srcH int
-	raw        *development // nil unless raw files are developed
+	raw        *develop.Settings // nil unless raw files are developed
 	notes      []string
 	// in is the pixel format of the stream from the decoder, out that to the
 	// encoder.
@@ -113,29 +115,25 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 	if !first.Raw {
 		return nil
 	}
-	mode := p.job.Raw
-	if mode == RawAuto {
-		mode = RawDevelop
-		if p.job.Preset == "proof" {
-			mode = RawPreview
-		} else if !hasDeveloper() {
-			mode = RawPreview
-			p.notes = append(p.notes, "raw files are shown by their embedded previews, since LibRaw is not installed; to develop them, install "+rawPackage)
+	switch {
+	case p.job.Develops():
+		if !develop.Available() {
+			return &Error{Text: "raw files cannot be developed on this machine", Try: "installing " + develop.Package + ", or their previews"}
 		}
-	}
-	if mode == RawDevelop {
-		if !hasDeveloper() {
-			return &Error{Text: "raw files cannot be developed on this machine", Try: "installing " + rawPackage + ", or their previews"}
+		if p.raw = p.job.Develop; p.raw == nil {
+			d, err := identify(ctx, first.Path)
+			if err != nil {
+				return err
+			}
+			p.raw = &d
 		}
-		d, err := identify(ctx, first.Path)
-		if err != nil {
-			return err
-		}
-		p.raw, p.srcW, p.srcH = &d, d.w, d.h
+		p.srcW, p.srcH = p.raw.W, p.raw.H
 		return nil
+	case p.job.Raw == RawAuto && p.job.Preset != "proof":
+		p.notes = append(p.notes, "raw files are shown by their embedded previews, since LibRaw is not installed; to develop them, install "+develop.Package)
 	}
 	if first.Preview == nil {
-		return &Error{Text: fmt.Sprintf("%q has no embedded preview", first.Path), Try: "developing the raw files: " + rawPackage}
+		return &Error{Text: fmt.Sprintf("%q has no embedded preview", first.Path), Try: "developing the raw files: " + develop.Package}
 	}
 	if first.Preview.Width > 0 {
 		p.srcW, p.srcH = first.Preview.Width, first.Preview.Height
@@ -240,7 +238,7 @@ var quiet = []string{"-hide_banner", "-nostdin", "-loglevel", "error"}
 func (p *Pipeline) Commands() [][]string {
 	var all [][]string
 	if p.raw != nil {
-		all = append(all, append([]string{developer}, p.raw.args(p.job.Sources[0].Path)...))
+		all = append(all, append([]string{develop.Tool}, p.raw.Args(p.job.Sources[0].Path, false)...))
 	}
 	return append(all,
 		append([]string{"ffmpeg"}, p.decodeArgs("STILLS")...),

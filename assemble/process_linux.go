@@ -2,17 +2,9 @@ package assemble
 
 import (
 	"os"
-	"os/exec"
-	"syscall"
 
 	"golang.org/x/sys/unix"
 )
-
-// dieWithParent has the kernel end the process when ours is killed, so that
-// no encoder goes on writing for nobody.
-func dieWithParent(cmd *exec.Cmd) {
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
-}
 
 // widen asks for a larger pipe, which saves most of the waiting between two
 // processes; a refusal costs speed only.

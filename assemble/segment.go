@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"stillspan/deflicker/process"
 )
 
 // segmentFrames is the default of Options.SegmentFrames.
@@ -147,7 +149,7 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	if flags := movFlags(p.job.Out); flags != "" {
 		args = append(args, "-movflags", flags)
 	}
-	cmd, t := process(ctx, "ffmpeg", append(args, "-y", file(out))...)
+	cmd, t := process.Command(ctx, "ffmpeg", append(args, "-y", file(out))...)
 	if err := cmd.Run(); err != nil {
 		return failure(ctx, "cannot join the clip's parts", err, t)
 	}

@@ -13,6 +13,8 @@ import (
 	"unsafe"
 
 	"golang.org/x/sync/errgroup"
+
+	"stillspan/deflicker/process"
 )
 
 // framesAhead is how many decoded frames wait to be corrected: with the one in
@@ -137,8 +139,8 @@ func (p *Pipeline) tempName() (string, error) {
 func (p *Pipeline) stream(parent context.Context, links, tmp string, progress func(done, total int)) error {
 	ctx, cancel := context.WithCancel(parent)
 	defer cancel()
-	dec, decTail := process(ctx, "ffmpeg", p.decodeArgs(links)...)
-	enc, encTail := process(ctx, "ffmpeg", p.encodeArgs(tmp)...)
+	dec, decTail := process.Command(ctx, "ffmpeg", p.decodeArgs(links)...)
+	enc, encTail := process.Command(ctx, "ffmpeg", p.encodeArgs(tmp)...)
 	decR, decW, err := os.Pipe()
 	if err != nil {
 		return err
@@ -197,7 +199,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		return parent.Err()
 	case feedErr != nil && !errors.Is(feedErr, errStopped) && !errors.Is(feedErr, context.Canceled):
 		return feedErr
-	case stopped || streamErr == nil && encErr != nil || encTail.contains(noSpace):
+	case stopped || streamErr == nil && encErr != nil || encTail.Contains(noSpace):
 		// Out of space for a file's last bytes, ffmpeg says so and ends as if
 		// all were well.
 		return failure(parent, "cannot encode the clip", encErr, encTail)
@@ -417,14 +419,14 @@ func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause e
 		}
 		path := s.Path
 		link := filepath.Join(links, fmt.Sprintf(p.linkName(), i))
-		cmd, t := process(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(link), "-f", "null", "-")...)
+		cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(link), "-f", "null", "-")...)
 		err := cmd.Run()
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
 		if err != nil {
 			return &Error{
-				Text: fmt.Sprintf("ffmpeg cannot decode %q (frame %d): %s", path, i+1, t.last()),
+				Text: fmt.Sprintf("ffmpeg cannot decode %q (frame %d): %s", path, i+1, t.Last()),
 				Try:  "copying the file from the card again, or moving it out of the folder",
 			}
 		}

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"stillspan/deflicker/process"
 )
 
 // Expect is what a clip should be. Zero fields are not checked.
@@ -94,7 +96,7 @@ func Verify(ctx context.Context, path string, want Expect) (Clip, error) {
 func probe(ctx context.Context, path string, reader ...string) (probed, error) {
 	var pr probed
 	args := append([]string{"-hide_banner", "-loglevel", "error"}, reader...)
-	cmd, t := process(ctx, "ffprobe", append(args, "-count_packets",
+	cmd, t := process.Command(ctx, "ffprobe", append(args, "-count_packets",
 		"-select_streams", "v:0", "-show_streams", "-show_format", "-of", "json", file(path))...)
 	cmd.Stdout = nil
 	out, err := cmd.Output()
@@ -208,7 +210,7 @@ func ReadClip(ctx context.Context, path string, w, h int, fn func(i int, rgb []b
 	}
 	args := append(append([]string(nil), quiet...), in...)
 	args = append(args, "-vf", fmt.Sprintf("scale=%d:%d:flags=area+full_chroma_int+full_chroma_inp,format=rgb24", w, h), "-vsync", "passthrough", "-f", "rawvideo", "pipe:1")
-	cmd, t := process(ctx, "ffmpeg", args...)
+	cmd, t := process.Command(ctx, "ffmpeg", args...)
 	pipe, err := cmd.StdoutPipe()
 	if err != nil {
 		return err

@@ -33,6 +33,11 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		have := &kept[i]
 		isRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
 		switch {
+		case isRaw != haveRaw && t.preferRaw:
+			if isRaw {
+				*have = f
+			}
+			t.ignored["picture companion"]++
 		case isRaw && !haveRaw && have.Raw == "":
 			have.Raw = f.Path
 			t.ignored["raw companion"]++

@@ -65,7 +65,7 @@ type Dump struct {
 }
 
 // Ignored counts files left alone, by kind: "video", "sidecar", "hidden",
-// "other", "raw companion", "copy".
+// "other", "raw companion", "picture companion", "copy".
 type Ignored struct {
 	Kind  string
 	Count int

@@ -30,6 +30,9 @@ type Options struct {
 	// focal length in the midst of a sequence that stays part of it (as
 	// "wrong-size" where the size differs). Default 2, range 0 to 100.
 	OddRun int
+	// PreferRaw takes the raw file of a RAW+JPEG pair for the frame, and not the
+	// JPEG.
+	PreferRaw bool
 	// Timing holds the thresholds of the cadence fit.
 	Timing timing.Options
 }

@@ -21,6 +21,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	if err != nil {
 		return nil, err
 	}
+	w.preferRaw = opt.PreferRaw
 	frames := w.pair()
 	if err := readAll(ctx, frames, opt.Workers, progress); err != nil {
 		return nil, err

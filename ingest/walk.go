@@ -30,6 +30,8 @@ type tree struct {
 	files   []Frame // stills and raw files, in name order, not yet read
 	broken  []Frame // folders and files that cannot be opened, things that are no files
 	ignored map[string]int
+
+	preferRaw bool // as Options.PreferRaw
 }
 
 // walk lists the stills under root without opening any. Linked folders are
@@ -187,7 +189,7 @@ func openProblem(err error) *Problem {
 }
 
 // pair joins raw and picture of one shot (same folder and base name) into one
-// frame. The JPEG is opened where there is one.
+// frame. The JPEG is opened where there is one, unless raw is preferred.
 func (t *tree) pair() []Frame {
 	at := make(map[string]int, len(t.files))
 	var frames []Frame
@@ -202,6 +204,11 @@ func (t *tree) pair() []Frame {
 		have := &frames[i]
 		newRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
 		switch {
+		case newRaw != haveRaw && t.preferRaw:
+			if newRaw {
+				*have = f
+			}
+			t.ignored["picture companion"]++
 		case newRaw && !haveRaw && have.Raw == "":
 			have.Raw = f.Path
 			t.ignored["raw companion"]++

@@ -135,7 +135,8 @@ func runDay(ctx context.Context, c *cli, args []string) error {
 		return err
 	}
 	f.out.quiet = f.out.quiet || f.logTo == "-" // standard output is for programs
-	f.survey.quiet, f.survey.keep = f.out.quiet, f.render.keep
+	f.survey.quiet = f.out.quiet
+	f.render.tell(&f.survey)
 	// Tasks run elsewhere: they are told whole paths.
 	for _, p := range []*string{&f.survey.root, &f.dir} {
 		if *p, err = filepath.Abs(*p); err != nil {

@@ -233,21 +233,26 @@ func (s *demoShoot) shots() []demoShot {
 	return out
 }
 
-// draw writes one still with its EXIF, and damages it where that is planned.
-func (s *demoShoot) draw(sc *scene.Scene, shot demoShot, card string) error {
-	tr := sc.Truth(shot.slot)
+// fields is what the camera says of one still.
+func (s *demoShoot) fields(tr scene.Truth, shot demoShot) stamp.Fields {
 	iso, shutter := tr.ISO, tr.ExposureS
 	if s.isoFrom > 0 && shot.slot >= s.isoFrom {
 		iso, shutter = 2*iso, shutter/2
 	}
-	fields := &stamp.Fields{
+	return stamp.Fields{
 		Make: s.body.make, Model: s.body.model, Serial: s.body.serial, Lens: "Demo 24 mm",
 		DateTimeOriginal: shot.at.Format("2006:01:02 15:04:05"), OffsetTimeOriginal: "+02:00",
 		ExposureS: shutter, FNumber: tr.FNumber, ISO: iso, FocalMM: 24,
 		WhiteBalance: "manual", ExposureMode: "manual", Program: "manual",
 	}
-	if s.bare {
-		fields = nil
+}
+
+// draw writes one still with its EXIF, and damages it where that is planned.
+func (s *demoShoot) draw(sc *scene.Scene, shot demoShot, card string) error {
+	var fields *stamp.Fields
+	if !s.bare {
+		f := s.fields(sc.Truth(shot.slot), shot)
+		fields = &f
 	}
 	data, err := stampedJPEG(sc.Frame(shot.slot), fields)
 	if err != nil {

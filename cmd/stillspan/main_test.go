@@ -1,9 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -15,7 +20,9 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"stillspan/deflicker/measure"
 	"stillspan/deflicker/scene"
+	"stillspan/ingest/meta/stamp"
 )
 
 func TestMain(m *testing.M) {
@@ -104,6 +111,7 @@ func mkshoot() {
 		return err
 	})
 	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
+	raw := fl.String("raw", "", "only: DNG instead of JPEG; pair: beside it")
 	fl.Float64Var(&s.scene.ScatterEV, "scatter", 0.05, "EV")
 	fl.Float64Var(&s.scene.VignetteScatterEV, "vignette", 0, "EV")
 	fl.Parse(os.Args[1:])
@@ -113,10 +121,50 @@ func mkshoot() {
 	}
 	if err == nil {
 		s.scene.Frames, s.scene.Seed = s.frames, 7
-		err = s.drawAll(context.Background(), scene.New(s.scene), fl.Arg(0))
+		sc := scene.New(s.scene)
+		if *raw != "only" {
+			err = s.drawAll(context.Background(), sc, fl.Arg(0))
+		}
+		for _, shot := range s.shots() {
+			if err == nil && *raw != "" {
+				err = s.drawRaw(sc, shot, fl.Arg(0))
+			}
+		}
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "mkshoot:", err)
 		os.Exit(1)
 	}
+}
+
+// drawRaw writes one still as raw data with a preview of the same size, which
+// has the contrast that cameras give their JPEGs: a quarter more of each EV.
+func (s *demoShoot) drawRaw(sc *scene.Scene, shot demoShot, card string) error {
+	tr, img := sc.Truth(shot.slot), sc.Frame(shot.slot)
+	b := img.Bounds()
+	m := stamp.Mosaic{W: b.Dx(), H: b.Dy(), White: 16383, Pix: make([]uint16, b.Dx()*b.Dy())}
+	preview := image.NewRGBA(b)
+	for i := range m.Pix {
+		x, y := i%m.W, i/m.W
+		c := img.RGBAAt(x, y)
+		code := [2][2]uint8{{c.R, c.G}, {c.G, c.B}}[y&1][x&1]
+		m.Pix[i] = uint16(math.Round(measure.Linear(float64(code)/255) * float64(m.White)))
+		contrast := func(c uint8) uint8 {
+			l := math.Pow(measure.Linear(float64(c)/255), 1.25)
+			if l <= 0.0031308 { // IEC 61966-2-1
+				return uint8(math.Round(255 * 12.92 * l))
+			}
+			return uint8(math.Round(255 * (1.055*math.Pow(l, 1/2.4) - 0.055)))
+		}
+		preview.SetRGBA(x, y, color.RGBA{contrast(c.R), contrast(c.G), contrast(c.B), 255})
+	}
+	var buf bytes.Buffer
+	if err := jpeg.Encode(&buf, preview, &jpeg.Options{Quality: 95}); err != nil {
+		return err
+	}
+	data, err := stamp.DNG(m, s.fields(tr, shot), buf.Bytes(), m.W, m.H)
+	if err != nil {
+		return err
+	}
+	return put(filepath.Join(card, strings.TrimSuffix(shot.name, ".JPG")+".DNG"), data)
 }

@@ -50,7 +50,8 @@ const renderHelp = `  --preset NAME     delivery (H.264 4:2:0, the default), edi
   --quality N       constant quality of h264, h265 and av1, lower is better
   --raw MODE        raw stills: develop (LibRaw) or preview (the embedded
                     JPEG); default develop where LibRaw is installed, but
-                    preview for proofs
+                    preview for proofs, and the JPEG of RAW+JPEG pairs, whose
+                    raw file 'develop' takes
   --no-deflicker    measure and report, but leave the light as shot
 `
 
@@ -75,6 +76,13 @@ func (r *renderFlags) add(fl *flag.FlagSet) {
 	fl.BoolVar(&r.keep, "no-deflicker", false, "")
 	fl.BoolVar(&r.noFlashes, "refuse-flashes", false, "")
 	fl.BoolVar(&r.dryRun, "dry-run", false, "")
+}
+
+// tell hands on what the survey has to know of the render.
+func (r *renderFlags) tell(o *surveyOptions) {
+	o.keep = r.keep
+	o.develops = r.Develops()
+	o.ingest.PreferRaw = r.Raw == assemble.RawDevelop
 }
 
 func parseSize(s string) (w, h int, err error) {
@@ -136,7 +144,8 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	} else if inside {
 		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", *clip, o.root)
 	}
-	o.quiet, o.keep, rf.pictures = out.quiet, rf.keep, out.html != ""
+	o.quiet, rf.pictures = out.quiet, out.html != ""
+	rf.tell(&o)
 	s, err := c.scan(ctx, o)
 	if err != nil {
 		return err
@@ -248,7 +257,7 @@ func refuseExisting(names []string, overwrite bool) error {
 // their corrections, and the gaps where frames are missing.
 func (s *survey) job(i int, opt assemble.Options) assemble.Job {
 	seq, w := &s.dump.Sequences[i], &s.work[i]
-	opt.SourceRoot, opt.Rate = s.opt.root, s.rate(i)
+	opt.SourceRoot, opt.Rate, opt.Develop = s.opt.root, s.rate(i), s.develop[i]
 	if shoot := s.shoot(i); shoot != nil {
 		// What the plan says holds where the command line is at its default.
 		def, r := assemble.DefaultOptions(), shoot.Render.Over(s.plan.Defaults)

@@ -13,6 +13,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/deflicker"
+	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest"
 	"stillspan/report"
@@ -28,6 +29,7 @@ type surveyOptions struct {
 	only     string        // ID of the one sequence to work on; empty for all
 	noLook   bool          // headers only: no luminance
 	keep     bool          // keep the flicker: measure, but correct nothing
+	develops bool          // raw files are developed: measure what becomes of them
 	zone     deflicker.Zone
 	ingest   ingest.Options
 	measure  measure.Options
@@ -105,6 +107,7 @@ type survey struct {
 	match    plan.Matching
 	work     []report.Work // one a sequence
 	local    []deflicker.Local
+	develop  []*develop.Settings // how each sequence's raw files are developed; nil: not
 	warnings []string
 }
 
@@ -157,6 +160,7 @@ func (c *cli) scan(ctx context.Context, o surveyOptions) (*survey, error) {
 	}
 	s.work = make([]report.Work, len(dump.Sequences))
 	s.local = make([]deflicker.Local, len(dump.Sequences))
+	s.develop = make([]*develop.Settings, len(dump.Sequences))
 	for i := range s.work {
 		s.work[i].Rate = s.rate(i)
 	}
@@ -228,6 +232,7 @@ func (s *survey) rate(i int) assemble.Rate {
 
 // look measures sequence i and solves its light curve.
 func (c *cli) look(ctx context.Context, s *survey, i int) error {
+	var err error
 	seq, w := &s.dump.Sequences[i], &s.work[i]
 	zone, solve := s.opt.zone, s.opt.solve
 	w.Uncorrected = s.opt.keep
@@ -265,9 +270,16 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 	w.Damage = map[int]report.Damage{}
 	labels := make([]float64, n)
 	inputs := inputsOf(seq)
+	how := s.opt.measure
+	if s.develop[i], err = s.development(ctx, inputs); err != nil {
+		return err
+	}
+	if s.develop[i] != nil {
+		how.Source, how.Develop = measure.SourceDeveloped, s.develop[i]
+	}
 	bar := c.progress("measuring "+seq.ID, n, s.opt.quiet)
 	defer bar.finish()
-	err := measure.All(ctx, inputs, s.opt.measure, func(k int, g *measure.Grid, f *measure.Finding) error {
+	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		bar.set(k+1, n)
 		w.HighShare[k], w.LowShare[k] = math.NaN(), math.NaN()
 		fr := &seq.Frames[k]
@@ -297,6 +309,28 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 	w.Local = s.local[i].Use
 	w.Measured = true
 	return nil
+}
+
+// development is how a sequence's raw files are developed, by the first that
+// LibRaw knows of its first few, as one may be damaged; nil where they are not
+// developed, or LibRaw knows none.
+func (s *survey) development(ctx context.Context, inputs []measure.Input) (*develop.Settings, error) {
+	if !s.opt.develops {
+		return nil, nil
+	}
+	const few = 3
+	for tries, k := 0, 0; k < len(inputs) && tries < few; k++ {
+		in := inputs[k]
+		if !in.Facts.Raw {
+			continue
+		}
+		tries++
+		d, err := develop.Identify(ctx, in.Path)
+		if !errors.Is(err, develop.ErrUnknown) {
+			return &d, err
+		}
+	}
+	return nil, nil
 }
 
 func inputsOf(seq *ingest.Sequence) []measure.Input {

@@ -202,7 +202,7 @@ func (g *Grid) round() {
 }
 
 // sourceNames are the sources by their code in an entry.
-var sourceNames = []string{"", SourcePreview, SourceReduced, SourceFull}
+var sourceNames = []string{"", SourcePreview, SourceReduced, SourceFull, SourceDeveloped}
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 

@@ -7,11 +7,12 @@ import (
 	"image"
 	"image/jpeg"
 	"image/png"
-	"os/exec"
 	"strings"
 	"time"
 
 	"golang.org/x/image/tiff"
+
+	"stillspan/deflicker/process"
 )
 
 // fullPixels bounds what Go's own decoders are given: at 8 bytes a pixel,
@@ -86,6 +87,9 @@ func ffmpegArgs(path string, maxPixels int64) []string {
 	}
 }
 
+// ffmpegBytes bounds the largest picture that ffmpegArgs can give.
+const ffmpegBytes = 64 << 20
+
 // ffmpegTimeout ends an ffmpeg that hangs on a broken still.
 const ffmpegTimeout = 2 * time.Minute
 
@@ -93,52 +97,22 @@ const ffmpegTimeout = 2 * time.Minute
 func ffmpegImage(ctx context.Context, program, path string, maxPixels int64) (image.Image, error) {
 	ctx, cancel := context.WithTimeout(ctx, ffmpegTimeout)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, program, ffmpegArgs(path, maxPixels)...)
-	cmd.WaitDelay = 2 * time.Second
-	var out limited
-	var msg tail
-	cmd.Stdout, cmd.Stderr = &out, &msg
+	cmd, t := process.Command(ctx, program, ffmpegArgs(path, maxPixels)...)
+	out := process.Output{Limit: ffmpegBytes}
+	cmd.Stdout = &out
 	err := cmd.Run()
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}
 	if err != nil {
-		if line := msg.last(); line != "" {
+		if line := t.Last(); line != "" {
 			err = fmt.Errorf("ffmpeg: %s", strings.TrimPrefix(line, "file:"+path+": "))
 		}
 		return nil, err
 	}
-	img, err := png.Decode(&out.Buffer)
+	img, err := png.Decode(bytes.NewReader(out.Bytes()))
 	if err != nil {
 		return nil, fmt.Errorf("ffmpeg found no picture in it")
 	}
 	return img, nil
-}
-
-// limited keeps what is written to it up to the size of the largest picture
-// that ffmpegArgs can give, and fails after that.
-type limited struct{ bytes.Buffer }
-
-func (l *limited) Write(p []byte) (int, error) {
-	if l.Len()+len(p) > 64<<20 {
-		return 0, fmt.Errorf("ffmpeg wrote more than a picture")
-	}
-	return l.Buffer.Write(p)
-}
-
-// tail keeps the end of what is written to it.
-type tail struct{ b []byte }
-
-func (t *tail) Write(p []byte) (int, error) {
-	t.b = append(t.b, p...)
-	if n := len(t.b) - 4096; n > 0 {
-		t.b = append(t.b[:0], t.b[n:]...)
-	}
-	return len(p), nil
-}
-
-// last is the last line written.
-func (t *tail) last() string {
-	s := strings.TrimSpace(string(t.b))
-	return s[strings.LastIndexByte(s, '\n')+1:]
 }

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"time"
 
+	"stillspan/deflicker/develop"
 	"stillspan/ingest/meta"
 )
 
@@ -34,6 +36,9 @@ const (
 	SourcePreview = "preview" // a picture embedded in the file
 	SourceReduced = "reduced" // block means, without a full decode
 	SourceFull    = "full"    // every pixel
+	// SourceDeveloped is a raw file developed by Options.Develop, at half its
+	// width and height; of other files it is SourceReduced.
+	SourceDeveloped = "developed"
 )
 
 // Options says how to measure. The zero value is the documented default.
@@ -41,8 +46,8 @@ type Options struct {
 	// Workers is how many stills are measured at once, and with it the most
 	// that lie in memory; default (0) one per CPU, range 1 to 256.
 	Workers int
-	// Source forces what is measured: SourcePreview, SourceReduced or
-	// SourceFull. Default (empty): All chooses once for all its stills, File
+	// Source forces what is measured: SourcePreview, SourceReduced, SourceFull
+	// or SourceDeveloped. Default (empty): All chooses once for all its stills, File
 	// takes SourceReduced. A still that lacks the source asked for takes the
 	// next in that order.
 	Source string
@@ -59,6 +64,10 @@ type Options struct {
 	CacheBytes int64
 	// MaxPixels bounds the pictures that are decoded; default (0) 2^28.
 	MaxPixels int64
+	// Develop is how raw files are developed; SourceDeveloped needs it. What is
+	// to be corrected is what has to be measured: cameras give their previews
+	// a contrast of their own, which makes flicker larger in them.
+	Develop *develop.Settings
 	// FFmpeg is the program that decodes what this package does not;
 	// default (empty) "ffmpeg".
 	FFmpeg string
@@ -69,8 +78,10 @@ func (o Options) Validate() error {
 	switch {
 	case o.Workers < 0 || o.Workers > 256:
 		return errors.New("measuring workers must be 1 to 256, or 0 for one per CPU")
-	case o.Source != "" && o.Source != SourcePreview && o.Source != SourceReduced && o.Source != SourceFull:
-		return fmt.Errorf("measuring source %q: must be preview, reduced or full", o.Source)
+	case o.Source != "" && !slices.Contains(sourceNames, o.Source):
+		return fmt.Errorf("measuring source %q: must be preview, reduced, full or developed", o.Source)
+	case o.Source == SourceDeveloped && o.Develop == nil:
+		return errors.New("measuring developed pictures: how to develop them is not said")
 	case o.CacheBytes < 0 || o.MaxPixels < 0:
 		return errors.New("cache and pixel limits must not be negative")
 	}

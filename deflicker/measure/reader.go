@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"image"
 	"io/fs"
 	"os"
@@ -43,7 +44,11 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	}
 	var k key
 	if r.cache != nil {
-		k = keyOf(info, source, head, tail)
+		from := source
+		if source == SourceDeveloped {
+			from = fmt.Sprint(source, *r.opt.Develop)
+		}
+		k = keyOf(info, from, head, tail)
 		if g, finding, ok := r.cache.get(k); ok {
 			return g, finding, nil
 		}
@@ -97,8 +102,26 @@ func (r *reader) from(ctx context.Context, s still, source string) (*Grid, *Find
 		return r.reduced(ctx, s)
 	case SourceFull:
 		return r.full(ctx, s)
+	case SourceDeveloped:
+		if s.in.Facts.Raw {
+			return r.developed(ctx, s)
+		}
 	}
 	return r.reduced(ctx, s)
+}
+
+// developed measures the developed picture of a raw file.
+func (r *reader) developed(ctx context.Context, s still) (*Grid, *Finding, error) {
+	img, err := r.opt.Develop.Half(ctx, s.in.Path)
+	switch {
+	case ctx.Err() != nil:
+		return nil, nil, context.Cause(ctx)
+	case err != nil:
+		return nil, undecodable(err), nil
+	}
+	g := FromImage(img)
+	g.Source = SourceDeveloped
+	return g, nil, nil
 }
 
 // preview measures the preview; nil where there is none that is good enough.

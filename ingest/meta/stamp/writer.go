@@ -8,6 +8,7 @@ import (
 
 // Field types of TIFF 6.0.
 const (
+	typeByte            = 1
 	typeASCII           = 2
 	typeShort           = 3
 	typeLong            = 4
@@ -34,10 +35,18 @@ func undefined(tag uint16, s string) field {
 	return field{tag, typeUndefined, uint32(len(s)), func(binary.ByteOrder) []byte { return []byte(s) }}
 }
 
-func short(tag, v uint16) field {
-	return field{tag, typeShort, 1, func(o binary.ByteOrder) []byte {
-		b := make([]byte, 2)
-		o.PutUint16(b, v)
+func bytesField(tag uint16, v ...byte) field {
+	return field{tag, typeByte, uint32(len(v)), func(binary.ByteOrder) []byte { return v }}
+}
+
+func short(tag, v uint16) field { return shorts(tag, v) }
+
+func shorts(tag uint16, v ...uint16) field {
+	return field{tag, typeShort, uint32(len(v)), func(o binary.ByteOrder) []byte {
+		b := make([]byte, 2*len(v))
+		for i, x := range v {
+			o.PutUint16(b[2*i:], x)
+		}
 		return b
 	}}
 }
@@ -50,8 +59,25 @@ func rational(tag uint16, r Rational) field {
 	return longs(tag, typeRational, 1, []uint32{r.Num, r.Den})
 }
 
+// rationals are fractions of one denominator.
+func rationals(tag uint16, num []uint32, den uint32) field {
+	var v []uint32
+	for _, n := range num {
+		v = append(v, n, den)
+	}
+	return longs(tag, typeRational, uint32(len(num)), v)
+}
+
 func signedRational(tag uint16, num, den int32) field {
-	return longs(tag, typeSignedRational, 1, []uint32{uint32(num), uint32(den)})
+	return signedRationals(tag, []int32{num}, den)
+}
+
+func signedRationals(tag uint16, num []int32, den int32) field {
+	var v []uint32
+	for _, n := range num {
+		v = append(v, uint32(n), uint32(den))
+	}
+	return longs(tag, typeSignedRational, uint32(len(num)), v)
 }
 
 func longs(tag, kind uint16, count uint32, v []uint32) field {

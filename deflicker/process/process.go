@@ -1,0 +1,90 @@
+// Package process starts other programs so that none outlives its use: each
+// has a context, a bounded tail of what it wrote to standard error, and ends
+// with this program.
+package process
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"os/exec"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+)
+
+// Tail keeps the last 4 KB that a process wrote, for its error.
+type Tail struct {
+	mu  sync.Mutex
+	buf []byte
+}
+
+const tailBytes = 4096
+
+// Write keeps the end of what it is given; it never fails.
+func (t *Tail) Write(p []byte) (int, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.buf = append(t.buf, p...)
+	if n := len(t.buf) - tailBytes; n > 0 {
+		t.buf = append(t.buf[:0], t.buf[n:]...)
+	}
+	return len(p), nil
+}
+
+// Last is the last line that says something; "" for none.
+func (t *Tail) Last() string {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	lines := strings.Split(strings.TrimSpace(string(t.buf)), "\n")
+	for i := len(lines) - 1; i >= 0; i-- {
+		s := strings.TrimSpace(lines[i])
+		if s != "" && !strings.HasPrefix(s, "Conversion failed") {
+			return s
+		}
+	}
+	return ""
+}
+
+// Contains reports whether s is among what is kept.
+func (t *Tail) Contains(s string) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return bytes.Contains(t.buf, []byte(s))
+}
+
+// Command readies a program under ctx: at its end the program is asked to
+// stop, and killed when it does not within a few seconds.
+func Command(ctx context.Context, name string, args ...string) (*exec.Cmd, *Tail) {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
+	cmd.WaitDelay = 3 * time.Second
+	dieWithParent(cmd)
+	t := &Tail{}
+	cmd.Stderr = t
+	return cmd, t
+}
+
+// Output keeps what a process writes, up to Limit bytes, and fails the
+// process's writing after that.
+type Output struct {
+	Limit int
+	buf   bytes.Buffer // not embedded: its ReadFrom would pass the limit by
+}
+
+// Reserve makes room for Limit bytes at once, where that many are expected.
+func (o *Output) Reserve() { o.buf.Grow(o.Limit) }
+
+// Write takes p whole or not at all.
+func (o *Output) Write(p []byte) (int, error) {
+	if o.buf.Len()+len(p) > o.Limit {
+		return 0, errTooMuch
+	}
+	return o.buf.Write(p)
+}
+
+// Bytes is what was written.
+func (o *Output) Bytes() []byte { return o.buf.Bytes() }
+
+var errTooMuch = errors.New("the program wrote more than it should have")

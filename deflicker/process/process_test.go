@@ -1,0 +1,60 @@
+package process_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+
+	"stillspan/deflicker/process"
+)
+
+func TestOutputIsBounded(t *testing.T) {
+	for _, c := range []struct {
+		limit int
+		fails bool
+	}{{100000, false}, {99999, true}} {
+		cmd, _ := process.Command(t.Context(), "sh", "-c", "head -c 100000 /dev/zero")
+		out := process.Output{Limit: c.limit}
+		cmd.Stdout = &out
+		if err := cmd.Run(); (err != nil) != c.fails || len(out.Bytes()) > c.limit {
+			t.Errorf("limit %d: %d bytes kept, %v", c.limit, len(out.Bytes()), err)
+		}
+	}
+}
+
+func TestTailKeepsTheEnd(t *testing.T) {
+	cmd, tail := process.Command(t.Context(), "sh", "-c", `i=0; while [ $i -lt 3000 ]; do echo "line $i" >&2; i=$((i+1)); done; echo "Conversion failed!" >&2; exit 1`)
+	if err := cmd.Run(); err == nil {
+		t.Error("no error")
+	}
+	if got := tail.Last(); got != "line 2999" {
+		t.Errorf("last line %q", got)
+	}
+	if tail.Contains("line 100\n") || !tail.Contains("line 2990\n") {
+		t.Error("not the end is kept")
+	}
+}
+
+// A program that will not stop is killed.
+func TestCommandEnds(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cmd, tail := process.Command(ctx, "sh", "-c", `trap "" TERM; echo up >&2; while :; do sleep 1; done`)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	for !strings.Contains(tail.Last(), "up") {
+		time.Sleep(10 * time.Millisecond)
+	}
+	cancel()
+	done := make(chan error, 1)
+	go func() { done <- cmd.Wait() }()
+	select {
+	case err := <-done:
+		if err == nil {
+			t.Error("no error")
+		}
+	case <-time.After(time.Minute):
+		t.Fatal("it goes on")
+	}
+}
