@@ -1,9 +1,11 @@
 package assemble
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"image/jpeg"
 	"io"
 
 	"golang.org/x/sync/errgroup"
@@ -41,11 +43,11 @@ func identify(ctx context.Context, path string) (develop.Settings, error) {
 	return d, err
 }
 
-// developAhead is how many raw files are developed at once, and with the one
-// being handed on, all the developed pictures in memory.
+// developAhead is how many pictures are made at once, and with the one being
+// handed on, all of them in memory.
 const developAhead = 2
 
-// feed develops the job's raw files and writes them to out in order.
+// feed makes the pictures of the job's stills and writes them to out in order.
 func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 	g, ctx := errgroup.WithContext(ctx)
 	queue := make(chan chan []byte, developAhead-1)
@@ -59,11 +61,11 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 				return ctx.Err()
 			}
 			g.Go(func() error {
-				ppm, err := p.develop(ctx, s.Path)
+				picture, err := p.pictureOf(ctx, s.Path)
 				if err != nil {
 					return err
 				}
-				done <- ppm
+				done <- picture
 				return nil
 			})
 		}
@@ -73,8 +75,8 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 		defer out.Close()
 		for done := range queue {
 			select {
-			case ppm := <-done:
-				if _, err := out.Write(ppm); err != nil {
+			case picture := <-done:
+				if _, err := out.Write(picture); err != nil {
 					return fmt.Errorf("%w: %w", errStopped, err)
 				}
 			case <-ctx.Done():
@@ -86,10 +88,43 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 	return g.Wait()
 }
 
-func (p *Pipeline) develop(ctx context.Context, path string) ([]byte, error) {
+// pictureOf makes one still's picture, of the kind that p.fed names.
+func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
+	if p.raw == nil {
+		picture, err := convert(ctx, path)
+		if err != nil {
+			return nil, err
+		}
+		if w, h, err := jpegSize(picture, path); err != nil {
+			return nil, err
+		} else if w != p.srcW || h != p.srcH {
+			return nil, &Error{Text: fmt.Sprintf("%q has %dx%d pixels, not %dx%d like the first frame", path, w, h, p.srcW, p.srcH), Try: "leaving it out"}
+		}
+		return picture, nil
+	}
 	ppm, err := p.raw.PPM(ctx, path)
 	if err != nil && ctx.Err() == nil {
 		err = &Error{Text: fmt.Sprintf("cannot develop %q: %s", path, err), Try: "leaving it out", Err: err}
 	}
 	return ppm, err
+}
+
+// convert makes a JPEG of a HEIF or AVIF still.
+func convert(ctx context.Context, path string) ([]byte, error) {
+	picture, err := develop.JPEG(ctx, path)
+	switch {
+	case err == nil || ctx.Err() != nil:
+		return picture, err
+	case errors.Is(err, develop.ErrNoHEIF):
+		return nil, &Error{Text: err.Error(), Try: "installing " + develop.HEIFPackage, Err: err}
+	}
+	return nil, &Error{Text: fmt.Sprintf("cannot decode %q: %s", path, err), Try: "leaving it out", Err: err}
+}
+
+func jpegSize(picture []byte, path string) (w, h int, err error) {
+	c, err := jpeg.DecodeConfig(bytes.NewReader(picture))
+	if err != nil {
+		return 0, 0, &Error{Text: fmt.Sprintf("libheif made no picture of %q", path), Try: "leaving it out", Err: err}
+	}
+	return c.Width, c.Height, nil
 }

@@ -37,7 +37,10 @@ type Pipeline struct {
 	// srcW and srcH are the pixels that come out of the decoder, as stored.
 	srcW, srcH int
 	raw        *develop.Settings // nil unless raw files are developed
-	notes      []string
+	// fed is ffmpeg's name for the kind of pictures that are made here and
+	// handed to the decoder; empty where it opens the stills itself.
+	fed   string
+	notes []string
 	// in is the pixel format of the stream from the decoder, out that to the
 	// encoder.
 	in, out string
@@ -105,14 +108,16 @@ func (s Source) kind() string {
 func (p *Pipeline) pixels(ctx context.Context) error {
 	first := p.job.Sources[0]
 	p.srcW, p.srcH = first.Width, first.Height
-	switch first.Format {
-	case "heif", "avif":
-		return &Error{
-			Text: fmt.Sprintf("ffmpeg's image reader does not take %s stills such as %q", first.Format, first.Path),
-			Try:  "converting them to TIFF or JPEG first (Debian: libheif-examples has heif-convert)",
+	switch {
+	case first.Format == "heif" || first.Format == "avif":
+		picture, err := convert(ctx, first.Path)
+		if err != nil {
+			return err
 		}
-	}
-	if !first.Raw {
+		p.fed = "mjpeg"
+		p.srcW, p.srcH, err = jpegSize(picture, first.Path)
+		return err
+	case !first.Raw:
 		return nil
 	}
 	switch {
@@ -127,7 +132,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 			}
 			p.raw = &d
 		}
-		p.srcW, p.srcH = p.raw.W, p.raw.H
+		p.fed, p.srcW, p.srcH = "ppm", p.raw.W, p.raw.H
 		return nil
 	case p.job.Raw == RawAuto && p.job.Preset != "proof":
 		p.notes = append(p.notes, "raw files are shown by their embedded previews, since LibRaw is not installed; to develop them, install "+develop.Package)
@@ -260,8 +265,8 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	s := ffmpeg.Input(filepath.Join(links, p.linkName()), ffmpeg.KwArgs{
 		"f": "image2", "start_number": "0", "framerate": "25", "noautorotate": "",
 	})
-	if p.raw != nil {
-		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": "ppm", "framerate": "25"})
+	if p.fed != "" {
+		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.fed, "framerate": "25", "noautorotate": ""})
 	}
 	for _, f := range turn(p.job.Sources[0].Orientation) {
 		name, arg, ok := strings.Cut(f, "=")

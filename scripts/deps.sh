@@ -16,6 +16,7 @@ if [ "${1:-run}" = test ]; then
 	need exiftool libimage-exiftool-perl perl-Image-ExifTool exiftool
 	need dcraw_emu libraw-bin LibRaw-samples libraw
 	need convert imagemagick ImageMagick imagemagick
+	need heif-enc libheif-examples libheif-tools libheif
 fi
 [ -n "$want" ] || exit 0
 

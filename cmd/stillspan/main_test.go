@@ -112,6 +112,7 @@ func mkshoot() {
 	})
 	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
 	raw := fl.String("raw", "", "only: DNG instead of JPEG; pair: beside it")
+	as := fl.String("as", "", "heic, avif or jxl: what the JPEGs are turned into")
 	fl.Float64Var(&s.scene.ScatterEV, "scatter", 0.05, "EV")
 	fl.Float64Var(&s.scene.VignetteScatterEV, "vignette", 0, "EV")
 	fl.Parse(os.Args[1:])
@@ -131,10 +132,33 @@ func mkshoot() {
 			}
 		}
 	}
+	if err == nil && *as != "" {
+		err = turnInto(*as, s.shots(), fl.Arg(0))
+	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "mkshoot:", err)
 		os.Exit(1)
 	}
+}
+
+// turnInto has the formats' own tools make other files of the JPEGs.
+func turnInto(ext string, shots []demoShot, card string) error {
+	for _, shot := range shots {
+		from := filepath.Join(card, shot.name)
+		to := strings.TrimSuffix(from, ".JPG") + "." + ext
+		args := map[string][]string{
+			"heic": {"heif-enc", "-q", "95", "-o", to, from},
+			"avif": {"heif-enc", "-A", "-q", "95", "-p", "speed=9", "-o", to, from},
+			"jxl":  {"cjxl", "--quiet", from, to},
+		}[ext]
+		if out, err := exec.Command(args[0], args[1:]...).CombinedOutput(); err != nil {
+			return fmt.Errorf("%s: %w: %s", args[0], err, out)
+		}
+		if err := os.Remove(from); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // drawRaw writes one still as raw data with a preview of the same size, which

@@ -289,10 +289,8 @@ func (s *survey) job(i int, opt assemble.Options) assemble.Job {
 			}
 			lost = 0
 			f := &seq.Frames[k]
-			src := assemble.Source{
-				Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw,
-				Width: f.Facts.Width, Height: f.Facts.Height, Orientation: f.Facts.Orientation,
-			}
+			src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw}
+			src.Width, src.Height, src.Orientation = f.Facts.Decoded()
 			if n := len(f.Facts.Previews); n > 0 {
 				src.Preview = &f.Facts.Previews[n-1]
 			}

@@ -260,7 +260,7 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 	}
 	orientation := 1
 	if len(seq.Frames) > 0 {
-		orientation = seq.Frames[0].Facts.Orientation
+		_, _, orientation = seq.Frames[0].Facts.Decoded()
 	}
 	meter := deflicker.NewMeter(deflicker.MeterOptions{
 		Zone: zone, Orientation: orientation, Local: !s.opt.noLocal && !w.Uncorrected,

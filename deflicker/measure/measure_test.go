@@ -410,12 +410,12 @@ func TestSixteenBits(t *testing.T) {
 
 // Without ffmpeg a picture that needs it is a finding that says so.
 func TestNoFFmpeg(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "a.heif")
+	path := filepath.Join(t.TempDir(), "a.jxl")
 	if err := os.WriteFile(path, []byte("whatever"), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	for _, program := range []string{"no-such-ffmpeg", filepath.Join(t.TempDir(), "ffmpeg")} {
-		_, f, err := measure.File(t.Context(), measure.Input{Path: path, Facts: meta.Facts{Format: "heif"}}, measure.Options{NoCache: true, FFmpeg: program})
+		_, f, err := measure.File(t.Context(), measure.Input{Path: path, Facts: meta.Facts{Format: "jxl"}}, measure.Options{NoCache: true, FFmpeg: program})
 		if err != nil || f == nil || !strings.Contains(f.Try, "install ffmpeg") {
 			t.Errorf("%s: finding %+v, error %v", program, f, err)
 		}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 
+	"stillspan/deflicker/develop"
 	"stillspan/ingest/meta"
 )
 
@@ -176,9 +177,13 @@ func (r *reader) endFinding(s still) *Finding {
 }
 
 // main is where the main picture lies and its format: for a raw file, its
-// largest preview. ok is false for a raw file without any.
+// largest preview; a HEIF or AVIF is decoded into a JPEG. ok is false for a raw
+// file without any.
 func (s still) main() (part meta.Preview, format string, ok bool) {
-	if !s.in.Facts.Raw {
+	switch {
+	case s.in.Facts.HEIF():
+		return meta.Preview{}, "jpeg", true
+	case !s.in.Facts.Raw:
 		return meta.Preview{Length: s.size}, s.in.Facts.Format, true
 	}
 	n := len(s.in.Facts.Previews)
@@ -186,6 +191,30 @@ func (s still) main() (part meta.Preview, format string, ok bool) {
 		return meta.Preview{}, "", false
 	}
 	return s.in.Facts.Previews[n-1], "jpeg", true
+}
+
+// fetch reads the main picture's bytes into r.buf.
+func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (*Finding, error) {
+	var err error
+	if !s.in.Facts.HEIF() {
+		if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
+			return readFinding(err), nil
+		}
+		return nil, nil
+	}
+	data, err := develop.JPEG(ctx, s.in.Path)
+	switch {
+	case ctx.Err() != nil:
+		return nil, context.Cause(ctx)
+	case errors.Is(err, develop.ErrNoHEIF):
+		return &Finding{Kind: "undecodable", Text: err.Error(), Try: "install " + develop.HEIFPackage}, nil
+	case err != nil:
+		return undecodable(err), nil
+	}
+	if r.buf, err = readPart(bytes.NewReader(data), 0, int64(len(data)), r.buf); err != nil {
+		return readFinding(err), nil
+	}
+	return nil, nil
 }
 
 // smallSide is the longer side up to which a main picture is decoded in full:
@@ -203,9 +232,8 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) 
 	if format != "jpeg" {
 		return r.full(ctx, s)
 	}
-	var err error
-	if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
-		return nil, readFinding(err), nil
+	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
+		return nil, finding, err
 	}
 	if err := r.blocks.decode(r.buf); err == errKind {
 		return r.full(ctx, s)
@@ -243,8 +271,8 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 		return nil, false, noPreview(), nil
 	}
 	if format == "jpeg" || format == "png" || format == "tiff" {
-		if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
-			return nil, false, readFinding(err), nil
+		if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
+			return nil, false, finding, err
 		}
 		img, ok, err := decodeImage(format, r.buf, r.opt.MaxPixels)
 		if ok && err != nil {

@@ -19,7 +19,8 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	return upright(imaging.Fit(img, maxSide, maxSide, imaging.Box), in.Facts.Orientation), nil
+	_, _, orientation := in.Facts.Decoded()
+	return upright(imaging.Fit(img, maxSide, maxSide, imaging.Box), orientation), nil
 }
 
 // upright turns a picture by its EXIF orientation (CIPA DC-008, tag 0x0112).
@@ -61,7 +62,7 @@ func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Imag
 	if img := r.previewPicture(s, maxSide); img != nil {
 		return img, nil
 	}
-	if img := r.blockPicture(s, maxSide); img != nil {
+	if img := r.blockPicture(ctx, s, maxSide); img != nil {
 		return img, nil
 	}
 	img, _, finding, err := r.decode(ctx, s)
@@ -92,13 +93,12 @@ func (r *reader) previewPicture(s still, maxSide int) image.Image {
 // blockPicture is the main picture at an eighth of its size; nil where that is
 // too small, or the picture not one that blocks reads. A damaged picture is
 // shown as far as it goes.
-func (r *reader) blockPicture(s still, maxSide int) image.Image {
+func (r *reader) blockPicture(ctx context.Context, s still, maxSide int) image.Image {
 	part, format, ok := s.main()
 	if !ok || format != "jpeg" {
 		return nil
 	}
-	var err error
-	if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil || r.blocks.decode(r.buf) != nil {
+	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil || r.blocks.decode(r.buf) != nil {
 		return nil
 	}
 	if max(r.blocks.width, r.blocks.height) < 8*maxSide && r.blocks.finding() == nil {

@@ -379,7 +379,7 @@ func TestVerifyStaysInside(t *testing.T) {
 
 func TestReadSumsRefuses(t *testing.T) {
 	h := strings.Repeat("0a", 32)
-	for _, s := range []string{"x", h, h + "  ", h + " 1", h + "\t 1", strings.Repeat("zz", 32) + "  1", h[:62] + "  1", h + "  " + strings.Repeat("n", maxLine)} {
+	for _, s := range []string{"x", h, h + "  ", h + " 1", h + "\t 1", strings.Repeat("zz", 32) + "  1", h[:62] + "  1", h + "  " + strings.Repeat("n", maxLine), h + "  " + strings.Repeat("n", maxName+1)} {
 		if got, err := ReadSums(strings.NewReader(s)); err == nil {
 			t.Errorf("%.80q: read as %.80q", s, got)
 		}

@@ -44,9 +44,12 @@ func WriteSums(w io.Writer, sums []Sum) error {
 	return b.Flush()
 }
 
-// maxLine bounds a line of a list: a hash and the longest path there is, every
-// byte of it escaped.
-const maxLine = 2*4096 + 128
+// maxName is the longest path there is, bytes, and maxLine bounds a line of a
+// list: a hash and such a path, every byte of it escaped.
+const (
+	maxName = 4096
+	maxLine = 2*maxName + 128
+)
 
 // ReadSums reads a list in sha256sum's format, with text or binary marks.
 func ReadSums(r io.Reader) ([]Sum, error) {
@@ -100,6 +103,9 @@ func parseSum(line string) (Sum, error) {
 	}
 	if escaped {
 		name = unescaper.Replace(name)
+	}
+	if len(name) > maxName {
+		return s, fmt.Errorf("has a name of %d bytes, longer than any path", len(name))
 	}
 	s.Name = name
 	return s, nil

@@ -49,6 +49,22 @@ type Facts struct {
 	Previews []Preview
 }
 
+// HEIF reports whether the still is one of the HEIF family, whose decoders turn
+// the picture upright themselves (ISO/IEC 23008-12: irot and imir).
+func (f *Facts) HEIF() bool { return f.Format == "heif" || f.Format == "avif" }
+
+// Decoded is the size of the picture that a decoder gives, in pixels, and the
+// EXIF orientation that is left to be applied to it.
+func (f *Facts) Decoded() (w, h, orientation int) {
+	switch {
+	case !f.HEIF():
+		return f.Width, f.Height, f.Orientation
+	case f.Orientation >= 5:
+		return f.Height, f.Width, 1
+	}
+	return f.Width, f.Height, 1
+}
+
 // Preview is an embedded JPEG: Length bytes at Offset from the file's start.
 // Width and Height are 0 when its own header could not be read.
 type Preview struct {
