@@ -3,6 +3,7 @@ module stillspan
 go 1.26.0
 
 require (
+	github.com/andybalholm/brotli v1.3.0
 	github.com/disintegration/imaging v1.6.2
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0

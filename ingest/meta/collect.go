@@ -18,6 +18,8 @@ type collector struct {
 	seen   map[spot]bool
 	dirs   int
 
+	unpacked bool // a JPEG XL's packed EXIF was met
+
 	original, digitized stamp
 	shutterTV           float64 // APEX time value
 	apertureAV          float64 // APEX aperture value

@@ -1,5 +1,12 @@
 package meta
 
+import (
+	"bytes"
+	"io"
+
+	"github.com/andybalholm/brotli"
+)
+
 // jxlHeaderBytes holds the size header and the orientation of any codestream.
 const jxlHeaderBytes = 24
 
@@ -37,6 +44,10 @@ func (c *collector) jxlBoxes(all section) error {
 		switch b.kind {
 		case "Exif":
 			c.itemEXIF(b.body, section{}, place{length: uint64(b.body.size)})
+		case "brob":
+			if exif, ok := c.unpackedEXIF(b.body); ok {
+				c.itemEXIF(exif, section{}, place{length: uint64(exif.size)})
+			}
 		case "jxlc":
 			stream = &b.body
 		case "jxlp": // a part of it, after its number
@@ -51,6 +62,27 @@ func (c *collector) jxlBoxes(all section) error {
 	}
 	c.note(err)
 	return c.jxl(*stream)
+}
+
+// unpackedEXIF unpacks a box compressed by Brotli (RFC 7932), of which it takes
+// at most maxChunk bytes; ok is false where it is none of EXIF, or broken. Only
+// the first counts.
+func (c *collector) unpackedEXIF(body section) (exif section, ok bool) {
+	kind, err := body.bytes(0, min(4, body.size))
+	if err != nil || string(kind) != "Exif" || c.unpacked {
+		return section{}, false
+	}
+	c.unpacked = true
+	packed, err := body.bytes(4, body.size-4)
+	var data []byte
+	if err == nil {
+		data, err = io.ReadAll(io.LimitReader(brotli.NewReader(bytes.NewReader(packed)), maxChunk+1))
+	}
+	if err != nil || len(data) > maxChunk {
+		c.note(badMetadata("the JPEG XL's EXIF does not unpack"))
+		return section{}, false
+	}
+	return section{newSource(bytes.NewReader(data), int64(len(data))), 0, int64(len(data))}, true
 }
 
 // bits reads a JPEG XL header, lowest bit first.

@@ -99,6 +99,9 @@ func (c *collector) checkSize() error {
 
 // addPreview keeps an embedded JPEG if it lies in the file and begins as one.
 func (c *collector) addPreview(all section, off, length int64) {
+	if all.src != c.src {
+		return // unpacked from a text or a box: it lies at no place in the file
+	}
 	part, err := all.sub(off, length)
 	if err != nil || length < 4 || len(c.facts.Previews) >= maxPreviews {
 		return

@@ -16,6 +16,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/andybalholm/brotli"
+
 	"stillspan/ingest/meta"
 	"stillspan/ingest/meta/stamp"
 )
@@ -126,6 +128,39 @@ func TestPNGWithEXIF(t *testing.T) {
 		if err != nil || f.Format != "png" || f.Width != 96 || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != c.previews {
 			t.Errorf("%s: %+v, %v", name, f, err)
 		}
+	}
+}
+
+// A JPEG XL whose EXIF is packed by Brotli, as the format's reference encoder
+// does by default (ISO/IEC 18181-2, brob).
+func TestJPEGXLWithPackedEXIF(t *testing.T) {
+	block, err := stamp.TIFF(fullFields(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var buf bytes.Buffer
+	w := brotli.NewWriter(&buf)
+	if _, err := w.Write(append([]byte{0, 0, 0, 0}, block...)); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	box := func(kind string, parts ...[]byte) []byte {
+		body := slices.Concat(parts...)
+		return append(binary.BigEndian.AppendUint32(nil, uint32(8+len(body))), append([]byte(kind), body...)...)
+	}
+	// A codestream of 8 x 8 pixels, as far as its header (ISO/IEC 18181-1).
+	stream := box("jxlc", []byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"))
+	start := slices.Concat(box("JXL ", []byte("\r\n\x87\n")), box("ftyp", []byte("jxl \x00\x00\x00\x00jxl ")))
+	data := slices.Concat(start, box("brob", []byte("Exif"), buf.Bytes()), stream)
+	f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+	if err != nil || f.Format != "jxl" || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != 0 {
+		t.Errorf("%+v, %v", f, err)
+	}
+	data = slices.Concat(start, box("brob", []byte("Exif"), []byte("no Brotli at all")), stream)
+	if f, err := meta.Read(bytes.NewReader(data), int64(len(data))); err == nil || f.Format != "jxl" {
+		t.Errorf("broken: %+v, %v", f, err)
 	}
 }
 
