@@ -238,12 +238,15 @@ var quiet = []string{"-hide_banner", "-nostdin", "-loglevel", "error"}
 // Commands are the two ffmpeg commands, as they are run: the one that decodes,
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
-// in order. Developed raw files come before both, one command each, of which
-// the first is given.
+// in order. Raw files that are developed, and HEIF, come before both, one
+// command each, of which the first is given.
 func (p *Pipeline) Commands() [][]string {
 	var all [][]string
-	if p.raw != nil {
-		all = append(all, append([]string{develop.Tool}, p.raw.Args(p.job.Sources[0].Path, false)...))
+	switch first := p.job.Sources[0].Path; {
+	case p.raw != nil:
+		all = append(all, append([]string{develop.Tool}, p.raw.Args(first, false)...))
+	case p.fed != "":
+		all = append(all, develop.HEIFCommand(first, "STILL.jpg"))
 	}
 	return append(all,
 		append([]string{"ffmpeg"}, p.decodeArgs("STILLS")...),

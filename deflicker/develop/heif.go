@@ -31,22 +31,32 @@ func heifTool() string {
 // maxJPEG bounds a converted picture, bytes.
 const maxJPEG = 512 << 20
 
+// HEIFCommand is the command that JPEG runs, to write the picture to out; nil
+// where libheif's tools are not installed.
+func HEIFCommand(path, out string) []string {
+	tool := heifTool()
+	if tool == "" {
+		return nil
+	}
+	return []string{tool, "-q", "100", plainName(path), out}
+}
+
 // JPEG decodes a HEIF or AVIF still, which ffmpeg's image reader does not take,
 // into a JPEG of quality 100: upright, all its tiles joined, 8 bits deep. The
 // error is ErrNoHEIF, that of ctx, or says what libheif said.
 func JPEG(parent context.Context, path string) ([]byte, error) {
-	tool := heifTool()
-	if tool == "" {
-		return nil, ErrNoHEIF
-	}
 	dir, err := os.MkdirTemp("", "stillspan-heif-")
 	if err != nil {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
+	args := HEIFCommand(path, filepath.Join(dir, "a.jpg"))
+	if args == nil {
+		return nil, ErrNoHEIF
+	}
 	ctx, cancel := context.WithTimeout(parent, timeout)
 	defer cancel()
-	cmd, t := process.Command(ctx, tool, "-q", "100", plainName(path), filepath.Join(dir, "a.jpg"))
+	cmd, t := process.Command(ctx, args[0], args[1:]...)
 	err = cmd.Run()
 	switch last := t.Last(); {
 	case parent.Err() != nil:
