@@ -25,7 +25,10 @@ import (
 // moduleSamples are modules whose samples lie in the module cache.
 var moduleSamples = []string{"github.com/rwcarlsen/goexif", "github.com/bep/imagemeta"}
 
-// dataSamples are folders of the real photographs beside the checkout.
+// dataSamples are folders of the real photographs beside the checkout. The last
+// three are the test pictures of the Debian source packages so named
+// (test/data, autotests/read, test/test-suite/images), for those who unpack
+// them into the folder.
 var dataSamples = []string{"exif-samples", "exiftool-t-images", "goexif-samples", "seneca-original",
 	"seneca-reduced", "brighton-original", "brighton-reduced", "banana-reduced", "exiv2", "kimageformats", "vips"}
 
