@@ -16,11 +16,11 @@ demo: bin/stillspan
 
 test:
 	./scripts/deps.sh test
-	$(GO) test ./...
+	$(GO) test -timeout 20m ./...
 
 race:
 	./scripts/deps.sh test
-	$(GO) test -race -short ./...
+	$(GO) test -race -short -timeout 20m ./...
 
 lint:
 	@bad=$$(gofmt -l cmd ingest deflicker assemble report); if [ -n "$$bad" ]; then echo "gofmt: $$bad"; exit 1; fi
