@@ -439,7 +439,7 @@ func TestLockAfterKill(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	for deadline := time.Now().Add(10 * time.Second); ; time.Sleep(5 * time.Millisecond) {
+	for deadline := time.Now().Add(time.Minute); ; time.Sleep(5 * time.Millisecond) {
 		if _, err := os.Stat(filepath.Join(out, "lingers")); err == nil {
 			break
 		}
