@@ -1,5 +1,5 @@
 // Package develop makes pictures of raw stills with LibRaw's command-line
-// tools, all frames of a sequence alike.
+// tools, all frames of a sequence alike, and of HEIF with libheif's.
 package develop
 
 import (
@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/process"
+	"stillspan/ingest/meta"
 )
 
 // The tools, and the words for where they come from.
@@ -46,13 +47,16 @@ var (
 var ErrUnknown = errors.New("LibRaw does not know it")
 
 // Identify asks LibRaw for the size and white balance of a sequence's first
-// raw file. The error is ErrUnknown, or that of ctx.
-func Identify(ctx context.Context, path string) (Settings, error) {
+// raw file. The error is ErrUnknown, or that of ctx. A size beyond
+// meta.MaxPixels is none, since memory is made for it.
+func Identify(parent context.Context, path string) (Settings, error) {
 	var s Settings
+	ctx, cancel := context.WithTimeout(parent, timeout)
+	defer cancel()
 	cmd, _ := process.Command(ctx, identifier, "-v", plainName(path))
 	out, err := cmd.Output()
-	if ctx.Err() != nil {
-		return s, ctx.Err()
+	if parent.Err() != nil {
+		return s, parent.Err()
 	}
 	m := imageSize.FindSubmatch(out)
 	if err != nil || m == nil {
@@ -60,6 +64,9 @@ func Identify(ctx context.Context, path string) (Settings, error) {
 	}
 	s.W, _ = strconv.Atoi(string(m[1]))
 	s.H, _ = strconv.Atoi(string(m[2]))
+	if s.W < 1 || s.H < 1 || s.W > meta.MaxPixels/s.H {
+		return Settings{}, ErrUnknown
+	}
 	if b := asShot.FindSubmatch(out); b != nil {
 		for _, v := range b[1:] {
 			s.Balance = append(s.Balance, string(v))
@@ -123,8 +130,24 @@ func (s Settings) Half(ctx context.Context, path string) (image.Image, error) {
 	return img, nil
 }
 
-// timeout ends a developer that hangs on a broken file.
+// timeout ends a tool that hangs on a broken file.
 const timeout = 5 * time.Minute
+
+// ending is what the end of a tool means: err is what Run gave, under ctx, which
+// is parent with the timeout.
+func ending(parent, ctx context.Context, library string, err error, t *process.Tail) error {
+	switch last := t.Last(); {
+	case parent.Err() != nil:
+		return parent.Err()
+	case ctx.Err() != nil:
+		return fmt.Errorf("%s did not come to an end", library)
+	case err != nil && last != "":
+		return fmt.Errorf("%s: %s", library, last)
+	case err != nil:
+		return fmt.Errorf("%s: %w", library, err)
+	}
+	return nil
+}
 
 // run develops a file to a PPM of w x h pixels.
 func (s Settings) run(parent context.Context, path string, half bool) (ppm []byte, w, h int, err error) {
@@ -139,16 +162,8 @@ func (s Settings) run(parent context.Context, path string, half bool) (ppm []byt
 	out := process.Output{Limit: 6*pixels + 64}
 	out.Reserve()
 	cmd.Stdout = &out
-	err = cmd.Run()
-	switch last := t.Last(); {
-	case parent.Err() != nil:
-		return nil, 0, 0, parent.Err()
-	case ctx.Err() != nil:
-		return nil, 0, 0, errors.New("LibRaw did not come to an end")
-	case err != nil && last != "":
-		return nil, 0, 0, fmt.Errorf("LibRaw: %s", last)
-	case err != nil:
-		return nil, 0, 0, fmt.Errorf("LibRaw: %w", err)
+	if err := ending(parent, ctx, "LibRaw", cmd.Run(), t); err != nil {
+		return nil, 0, 0, err
 	}
 	ppm = out.Bytes()
 	if n, _ := fmt.Sscanf(string(ppm[:min(len(ppm), 40)]), "P6\n%d %d\n65535\n", &w, &h); n != 2 || w < 1 || h < 1 || len(ppm) <= 6*w*h || len(ppm) > 6*w*h+40 {

@@ -3,7 +3,6 @@ package develop
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -57,16 +56,8 @@ func JPEG(parent context.Context, path string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(parent, timeout)
 	defer cancel()
 	cmd, t := process.Command(ctx, args[0], args[1:]...)
-	err = cmd.Run()
-	switch last := t.Last(); {
-	case parent.Err() != nil:
-		return nil, parent.Err()
-	case ctx.Err() != nil:
-		return nil, errors.New("libheif did not come to an end")
-	case err != nil && last != "":
-		return nil, fmt.Errorf("libheif: %s", last)
-	case err != nil:
-		return nil, fmt.Errorf("libheif: %w", err)
+	if err := ending(parent, ctx, "libheif", cmd.Run(), t); err != nil {
+		return nil, err
 	}
 	// Of a file with several pictures each is written, under a numbered name.
 	names, err := filepath.Glob(filepath.Join(dir, "a*.jpg"))

@@ -47,7 +47,7 @@ type Options struct {
 	// that lie in memory; default (0) one per CPU, range 1 to 256.
 	Workers int
 	// Source forces what is measured: SourcePreview, SourceReduced, SourceFull
-	// or SourceDeveloped. Default (empty): All chooses once for all its stills, File
+	// or SourceDeveloped. Default (empty): All chooses once for all, File
 	// takes SourceReduced. A still that lacks the source asked for takes the
 	// next in that order.
 	Source string
