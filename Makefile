@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 build: bin/stillspan
 
-bin/stillspan: $(shell find cmd ingest deflicker assemble report -name '*.go' -o -name '*.html' -o -name '*.css') go.mod go.sum
+bin/stillspan: $(shell find cmd ingest deflicker assemble report internal -name '*.go' -o -name '*.html' -o -name '*.css') go.mod go.sum
 	$(GO) build -trimpath -o $@ ./cmd/stillspan
 
 demo: bin/stillspan
@@ -23,7 +23,7 @@ race:
 	$(GO) test -race -short -timeout 20m ./...
 
 lint:
-	@bad=$$(gofmt -l cmd ingest deflicker assemble report); if [ -n "$$bad" ]; then echo "gofmt: $$bad"; exit 1; fi
+	@bad=$$(gofmt -l cmd ingest deflicker assemble report internal); if [ -n "$$bad" ]; then echo "gofmt: $$bad"; exit 1; fi
 	$(GO) vet ./...
 	$(GO) run $(STATICCHECK) ./...
 
@@ -39,11 +39,11 @@ fuzz:
 
 bench:
 	./scripts/deps.sh run
-	$(GO) run ./assemble/bench
+	$(GO) run ./internal/bench/speed
 
 bench-flicker:
 	./scripts/deps.sh run
-	$(GO) run ./deflicker/bench
+	$(GO) run ./internal/bench/flicker
 
 # A day on a real Slurm on loopback, against the local run; needs root.
 test-cluster:

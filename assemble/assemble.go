@@ -2,7 +2,10 @@
 // decode, correct and encode as one bounded stream around ffmpeg.
 package assemble
 
-import "stillspan/ingest/meta"
+import (
+	"stillspan/ingest/meta"
+	"stillspan/internal/playback"
+)
 
 // Source is one still on its way into the clip.
 type Source struct {
@@ -44,7 +47,7 @@ type Clip struct {
 	Frames    int // frames in the clip
 	Filled    int // of these, frames made by GapHold or GapBlend
 	DurationS float64
-	Rate      Rate
+	Rate      playback.Rate
 	Codec     string // as ffprobe names it
 	Profile   string
 	Width     int
@@ -56,15 +59,4 @@ type Clip struct {
 	// codec, duration and colour tags as ordered. Problems says what was not.
 	Verified bool
 	Problems []string
-}
-
-// Rate is a playback rate in frames per second, exact.
-type Rate struct{ Num, Den int }
-
-// FPS returns the rate as frames per second.
-func (r Rate) FPS() float64 {
-	if r.Den == 0 {
-		return 0
-	}
-	return float64(r.Num) / float64(r.Den)
 }

@@ -11,7 +11,7 @@ import (
 	"testing"
 
 	"stillspan/deflicker/develop"
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 // writeDNG writes a raw file whose pixels of one colour are all alike.

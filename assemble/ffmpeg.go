@@ -9,7 +9,7 @@ import (
 	"sync"
 	"syscall"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 // noSpace is how the system's library words ENOSPC, which ffmpeg prints.

@@ -1,6 +1,9 @@
 package assemble
 
-import "testing"
+import (
+	"stillspan/internal/playback"
+	"testing"
+)
 
 func TestLayOut(t *testing.T) {
 	for _, c := range []struct {
@@ -54,7 +57,7 @@ func TestValidate(t *testing.T) {
 		"crop":     func(o *Options) { o.CropX = 1.5 },
 		"gaps":     func(o *Options) { o.GapMode = "fill" },
 		"quality":  func(o *Options) { o.Quality = 99 },
-		"rate":     func(o *Options) { o.Rate = Rate{24, 0} },
+		"rate":     func(o *Options) { o.Rate = playback.Rate{Num: 24, Den: 0} },
 	} {
 		o := DefaultOptions()
 		set(&o)

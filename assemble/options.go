@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/playback"
 )
 
 // Error is work that cannot be done, with what to try.
@@ -35,7 +36,7 @@ type Options struct {
 	// SourceRoot, when set, is a folder that Out must not lie in.
 	SourceRoot string
 
-	Rate Rate // playback rate; 24 when zero
+	Rate playback.Rate // playback rate; 24 when zero
 	// Preset names a set of defaults for codec, quality and size: "delivery",
 	// "edit" or "proof".
 	Preset string
@@ -64,7 +65,7 @@ type Options struct {
 
 // DefaultOptions is a delivery file in 16:9, cropped from the middle.
 func DefaultOptions() Options {
-	return Options{Rate: Rate{24, 1}, Preset: "delivery", Aspect: "16:9", CropX: 0.5, CropY: 0.5, GapMode: GapLeave}
+	return Options{Rate: playback.Rate{Num: 24, Den: 1}, Preset: "delivery", Aspect: "16:9", CropX: 0.5, CropY: 0.5, GapMode: GapLeave}
 }
 
 // maxSide is the longest side of a clip, pixels.

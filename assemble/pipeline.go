@@ -13,6 +13,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/playback"
 )
 
 // Job is one clip to be made.
@@ -64,7 +65,7 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 // plan settles what is to be done.
 func plan(ctx context.Context, job Job) (*Pipeline, error) {
 	if job.Rate.Num == 0 {
-		job.Rate = Rate{24, 1}
+		job.Rate = playback.Rate{Num: 24, Den: 1}
 	}
 	if err := job.Options.Validate(); err != nil {
 		return nil, err

@@ -20,6 +20,7 @@ import (
 
 	"stillspan/deflicker"
 	"stillspan/ingest/meta"
+	"stillspan/internal/playback"
 )
 
 const stillW, stillH = 96, 64
@@ -150,9 +151,9 @@ func TestCodecs(t *testing.T) {
 				}
 				out := filepath.Join(t.TempDir(), "clip"+ext)
 				j := jobFor(out, s)
-				j.Codec, j.Rate = name, Rate{24000, 1001}
+				j.Codec, j.Rate = name, playback.Rate{Num: 24000, Den: 1001}
 				clip := mustRun(t, j)
-				if !clip.Verified || clip.Frames != 5 || clip.Rate != (Rate{24000, 1001}) || clip.File != out || clip.Bytes == 0 {
+				if !clip.Verified || clip.Frames != 5 || clip.Rate != (playback.Rate{Num: 24000, Den: 1001}) || clip.File != out || clip.Bytes == 0 {
 					t.Errorf("%+v", clip)
 				}
 				onlyHolds(t, filepath.Dir(out), filepath.Base(out))
@@ -480,7 +481,7 @@ func TestSegments(t *testing.T) {
 			dir := t.TempDir()
 			j := jobFor(filepath.Join(dir, "local"+c.ext), src)
 			j.Codec, j.SegmentFrames, j.GapMode = c.codec, 8, GapBlend
-			j.Rate = Rate{30000, 1001}
+			j.Rate = playback.Rate{Num: 30000, Den: 1001}
 			j.Gaps = []Gap{{After: 6, Count: 2}, {After: 20, Count: 1}}
 			local := mustRun(t, j)
 			if local.Frames != 26 || local.Filled != 3 {

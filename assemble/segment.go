@@ -7,7 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 // segmentFrames is the default of Options.SegmentFrames.

@@ -14,7 +14,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 // framesAhead is how many decoded frames wait to be corrected: with the one in

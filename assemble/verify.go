@@ -12,13 +12,14 @@ import (
 	"strconv"
 	"strings"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/playback"
+	"stillspan/internal/process"
 )
 
 // Expect is what a clip should be. Zero fields are not checked.
 type Expect struct {
 	Frames, Width, Height int
-	Rate                  Rate
+	Rate                  playback.Rate
 	Codec, PixFmt         string // as ffprobe names them
 	// Tagged wants BT.709 tags and limited range.
 	Tagged bool
@@ -80,7 +81,7 @@ func Verify(ctx context.Context, path string, want Expect) (Clip, error) {
 		ColorPrimaries: st.ColorPrimaries, ColorTransfer: st.ColorTransfer,
 	}
 	c.Frames, _ = strconv.Atoi(st.Packets)
-	if c.Rate, err = ParseRate(st.AvgFrameRate); err != nil {
+	if c.Rate, err = playback.ParseRate(st.AvgFrameRate); err != nil {
 		c.Problems = append(c.Problems, "ffprobe finds no frame rate")
 	}
 	d := st.Duration

@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"stillspan/deflicker/measure"
-	"stillspan/deflicker/scene"
+	"stillspan/internal/scene"
 )
 
 // small is a scene that suffices for what is as broad as a lens's fall-off.

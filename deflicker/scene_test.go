@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"stillspan/deflicker/measure"
-	"stillspan/deflicker/scene"
+	"stillspan/internal/scene"
 )
 
 // shot is a scene measured and solved without any clip: the estimate against

@@ -7,7 +7,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
-	"stillspan/ingest/bounded"
+	"stillspan/internal/bounded"
 )
 
 // tiffOf is a TIFF 6.0 file of one directory with the given entries of longs,

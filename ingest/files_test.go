@@ -17,7 +17,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 // shoot writes n stills 5 s apart, FRAM0001.JPG and on.

@@ -8,8 +8,8 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/ingest/meta/stamp"
 	"stillspan/ingest/timing"
+	"stillspan/internal/stamp"
 )
 
 // shots writes n stills 5 s apart by the names given.

@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/ingest/meta/stamp"
 	"stillspan/ingest/timing"
+	"stillspan/internal/stamp"
 )
 
 var plainJPEG = grayJPEG(48, 32)

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 // The spelling is that of camera displays (common practice, no published

@@ -7,11 +7,11 @@ import (
 	"path"
 	"slices"
 
-	"stillspan/assemble"
-	"stillspan/deflicker/flash"
+	"stillspan/assemble/flash"
 	"stillspan/ingest"
+	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
-	"stillspan/report/plan"
+	"stillspan/internal/playback"
 )
 
 // A drift is a finding when it is beyond both of these: what a plan's interval
@@ -109,7 +109,7 @@ func (in *Input) shoot(i int) *plan.Shoot {
 }
 
 // rate is the playback rate of sequence i: ordered, the clip's, the plan's, 24.
-func (in *Input) rate(i int) assemble.Rate {
+func (in *Input) rate(i int) playback.Rate {
 	w, s := in.work(i), in.shoot(i)
 	switch {
 	case w.Clip != nil && w.Clip.Rate.Num != 0:
@@ -121,10 +121,10 @@ func (in *Input) rate(i int) assemble.Rate {
 	case s != nil && s.Rate.Num != 0:
 		return s.Rate
 	}
-	return assemble.Rate{Num: 24, Den: 1}
+	return playback.Rate{Num: 24, Den: 1}
 }
 
-func planOf(s *plan.Shoot, rate assemble.Rate, by plan.How) Plan {
+func planOf(s *plan.Shoot, rate playback.Rate, by plan.How) Plan {
 	if s.Rate.Num != 0 {
 		rate = s.Rate
 	}
@@ -141,7 +141,7 @@ type builder struct {
 	i    int
 	seq  *ingest.Sequence
 	w    *Work
-	rate assemble.Rate
+	rate playback.Rate
 	out  Sequence
 }
 
@@ -306,7 +306,7 @@ func (b *builder) clip() {
 }
 
 // FlashOf puts a passage of the flash check into the report's terms.
-func FlashOf(p flash.Passage, rate assemble.Rate) Flash {
+func FlashOf(p flash.Passage, rate playback.Rate) Flash {
 	return Flash{
 		FromS: Float(float64(p.From) / rate.FPS()), ToS: Float(float64(p.To+1) / rate.FPS()),
 		From: p.Start, To: p.End, Kind: string(p.Kind),

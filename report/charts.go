@@ -6,7 +6,7 @@ import (
 	"math"
 	"strconv"
 
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
 )
 
 // tallest is the longest step the interval plot has room for, in intervals.

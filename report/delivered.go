@@ -9,9 +9,9 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"stillspan/assemble"
+	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
-	"stillspan/report/plan"
+	"stillspan/internal/playback"
 )
 
 // plan sets what was shot against what was planned.
@@ -29,7 +29,7 @@ func (b *builder) plan() {
 		planned = s.Frames
 		b.drift(s.IntervalS)
 	}
-	for _, r := range assemble.StandardRates() {
+	for _, r := range playback.StandardRates() {
 		row := RateRow{Rate: plan.RateLabel(r), PlannedS: unknown, ShotS: Float(float64(d.Frames) / r.FPS()), Chosen: r == b.rate}
 		if planned > 0 {
 			row.PlannedS = Float(float64(planned) / r.FPS())
@@ -96,8 +96,8 @@ func (b *builder) remedies(planned int) {
 		})
 	}
 	fps := float64(d.Frames) / want
-	for i := len(assemble.StandardRates()) - 1; i >= 0; i-- {
-		r := assemble.StandardRates()[i]
+	for i := len(playback.StandardRates()) - 1; i >= 0; i-- {
+		r := playback.StandardRates()[i]
 		if r.FPS() < b.rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
 			b.out.Remedies = append(b.out.Remedies, Remedy{
 				Do: "play at " + plan.RateLabel(r), Gives: clipLength(float64(d.Frames) / r.FPS()),

@@ -14,8 +14,8 @@ import (
 
 	"github.com/disintegration/imaging"
 
-	"stillspan/deflicker/flash"
-	"stillspan/report/plan"
+	"stillspan/assemble/flash"
+	"stillspan/ingest/plan"
 )
 
 //go:embed style.css

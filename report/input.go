@@ -7,7 +7,8 @@ import (
 	"stillspan/assemble"
 	"stillspan/deflicker"
 	"stillspan/ingest"
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
+	"stillspan/internal/playback"
 )
 
 // Input is all that a report is made of. Nothing in it is changed.
@@ -18,7 +19,7 @@ type Input struct {
 	Made  time.Time
 	// Rate is the playback rate of shoots for which neither plan nor clip
 	// names one; 24 when zero.
-	Rate assemble.Rate
+	Rate playback.Rate
 	// Work is what was done on each sequence, in the order of
 	// Dump.Sequences; it may be shorter.
 	Work []Work
@@ -48,7 +49,7 @@ type Work struct {
 	Damage map[int]Damage
 
 	Clip    *assemble.Clip // nil when none was written
-	Rate    assemble.Rate  // playback rate ordered; zero to take it from clip or plan
+	Rate    playback.Rate  // playback rate ordered; zero to take it from clip or plan
 	Gaps    assemble.GapMode
 	Flashes []Flash
 

@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"io"
 
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
 )
 
 // WritePlanText writes a solved plan for a terminal.

@@ -21,8 +21,9 @@ import (
 	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/meta"
+	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
-	"stillspan/report/plan"
+	"stillspan/internal/playback"
 )
 
 // faulty is a dump with most of what can go wrong, and a hostile file name.
@@ -79,7 +80,7 @@ func faulty(n int) Input {
 	w.Result.Steps = []deflicker.Step{{Frame: 70, EV: 0.98, LabelEV: 1}}
 	w.Result.Events = []deflicker.Event{{First: 80, Last: 82, EV: 0.4}}
 	w.Clip = &assemble.Clip{
-		File: "clips/dawn.mp4", Bytes: 12_345_678, Frames: n - 1, DurationS: float64(n-1) / 24, Rate: assemble.Rate{Num: 24, Den: 1},
+		File: "clips/dawn.mp4", Bytes: 12_345_678, Frames: n - 1, DurationS: float64(n-1) / 24, Rate: playback.Rate{Num: 24, Den: 1},
 		Codec: "h264", Profile: "High", Width: 3840, Height: 2160, PixFmt: "yuv420p",
 		ColorRange: "tv", ColorSpace: "bt709", ColorPrimaries: "bt709", ColorTransfer: "bt709", Verified: true,
 	}
@@ -106,7 +107,7 @@ func faulty(n int) Input {
 			Unreadable: []ingest.Frame{{Name: "X.JPG", Problem: &ingest.Problem{Kind: "unreadable", Text: "permission denied", Try: "change its permissions"}}},
 		},
 		Plan: &plan.File{Shoots: []plan.Shoot{
-			{Name: "harbour dawn", Frames: n + 4, IntervalS: 5, Rate: assemble.Rate{Num: 24, Den: 1}},
+			{Name: "harbour dawn", Frames: n + 4, IntervalS: 5, Rate: playback.Rate{Num: 24, Den: 1}},
 			{Name: "never shot", Frames: 10, IntervalS: 1},
 		}},
 		Match: plan.Matching{Shoot: []int{0, -1}, How: []plan.How{plan.ByFit, ""}, NotFound: []int{1}},

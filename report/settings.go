@@ -7,7 +7,7 @@ import (
 	"strconv"
 
 	"stillspan/ingest/meta"
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
 )
 
 // settings lists what the camera was set to, and where it moved.

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"unicode"
 
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
 )
 
 // TextOptions suit the summary to where it is read.

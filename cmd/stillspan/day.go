@@ -9,7 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"stillspan/assemble/queue"
+	"stillspan/assemble/day"
 )
 
 var dayCommand = command{
@@ -52,7 +52,7 @@ type dayFlags struct {
 	slurm  []string
 	wait   bool
 	logTo  string
-	limits queue.Limits
+	limits day.Limits
 	// collect is set in the run that a cluster starts when its tasks have
 	// ended: nothing is rendered any more.
 	collect bool
@@ -148,7 +148,7 @@ func runDay(ctx context.Context, c *cli, args []string) error {
 		return err
 	}
 	defer log.close()
-	d := &day{cli: c, flags: f, log: log, args: args}
+	d := &dayRun{cli: c, flags: f, log: log, args: args}
 	err = d.run(ctx)
 	log.write("day-end", fields{"exit": exitOf(ctx, err), "error": textOf(err)})
 	return err
@@ -172,7 +172,7 @@ func textOf(err error) string {
 }
 
 // engine is where the tasks run.
-func (d *day) engine() (queue.Engine, error) {
+func (d *dayRun) engine() (day.Engine, error) {
 	program, err := os.Executable()
 	if err != nil {
 		return nil, fmt.Errorf("cannot find this program to start its tasks: %w", err)
@@ -180,11 +180,11 @@ func (d *day) engine() (queue.Engine, error) {
 	if d.flags.on == "slurm" {
 		return d.cluster(program), nil
 	}
-	return &queue.Local{Program: program, Limits: d.flags.limits, Store: d.store, TempDir: d.store.TempDir()}, nil
+	return &day.Local{Program: program, Limits: d.flags.limits, Store: d.store, TempDir: d.store.TempDir()}, nil
 }
 
-func (d *day) cluster(program string) *queue.Slurm {
-	return &queue.Slurm{
+func (d *dayRun) cluster(program string) *day.Slurm {
+	return &day.Slurm{
 		Program: program, Dir: d.store.ScriptDir(), Options: d.flags.slurm, AtOnce: d.flags.limits.Workers,
 		Sees: []string{d.flags.survey.root, d.flags.dir},
 	}

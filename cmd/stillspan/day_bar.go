@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"time"
 
-	"stillspan/assemble/queue"
+	"stillspan/assemble/day"
 )
 
 // dayBar shows how far the day is, and the clip that moved last, with the time
@@ -18,7 +18,7 @@ type dayBar struct {
 	ended  int // tasks
 }
 
-func (d *day) newBar(tasks []*dayTask) *dayBar {
+func (d *dayRun) newBar(tasks []*dayTask) *dayBar {
 	b := &dayBar{frames: map[string]int{}, done: map[string]int{}, began: map[string]time.Time{}}
 	for _, t := range tasks {
 		n := len(t.Job.Sources)
@@ -30,13 +30,13 @@ func (d *day) newBar(tasks []*dayTask) *dayBar {
 }
 
 // event takes note of what happened to a task of the sequence id.
-func (b *dayBar) event(e queue.Event, id string) {
+func (b *dayBar) event(e day.Event, id string) {
 	switch e.Kind {
-	case queue.Started:
+	case day.Started:
 		b.began[e.Task] = time.Now()
-	case queue.Progressed:
+	case day.Progressed:
 		b.done[e.Task] = e.Done * b.frames[e.Task] / e.Total
-	case queue.Ended, queue.Failed, queue.Withheld:
+	case day.Ended, day.Failed, day.Withheld:
 		b.done[e.Task] = b.frames[e.Task]
 		b.ended++
 	}
@@ -53,7 +53,7 @@ func (b *dayBar) event(e queue.Event, id string) {
 
 // current says how far the task is and how long it will take by its pace so
 // far.
-func (b *dayBar) current(e queue.Event, id string) string {
+func (b *dayBar) current(e day.Event, id string) string {
 	done, of := b.done[e.Task], b.frames[e.Task]
 	if done == 0 || done >= of {
 		return id

@@ -11,16 +11,16 @@ import (
 	"time"
 
 	"stillspan/assemble"
-	"stillspan/assemble/queue"
+	"stillspan/assemble/day"
 	"stillspan/report"
 )
 
 // split makes the tasks of clip i, those that stand from an earlier run set
 // aside.
-func (d *day) split(i int, inputs []queue.Input) error {
+func (d *dayRun) split(i int, inputs []day.Input) error {
 	k := &d.clips[i]
 	jobs := assemble.Segments(k.job)
-	at := map[string]queue.Input{}
+	at := map[string]day.Input{}
 	for _, in := range inputs {
 		at[in.Path] = in
 	}
@@ -34,7 +34,7 @@ func (d *day) split(i int, inputs []queue.Input) error {
 		}
 		t.Job.Options.Out = d.store.WorkPath(t.ID + job.Ext())
 		var err error
-		if t.Fingerprint, err = queue.Fingerprint(t.Inputs, job, k.fingerprint); err != nil {
+		if t.Fingerprint, err = day.Fingerprint(t.Inputs, job, k.fingerprint); err != nil {
 			return err
 		}
 		if _, t.done = d.store.Standing(t.ID, t.Fingerprint); t.done {
@@ -57,8 +57,8 @@ func (d *day) split(i int, inputs []queue.Input) error {
 }
 
 // render has the tasks run and delivers each clip as its last task ends.
-func (d *day) render(ctx context.Context) (handed bool, err error) {
-	batch := queue.Batch{Finish: append([]string{"day", "--collect"}, d.args...), LogDir: d.store.LogDir()}
+func (d *dayRun) render(ctx context.Context) (handed bool, err error) {
+	batch := day.Batch{Finish: append([]string{"day", "--collect"}, d.args...), LogDir: d.store.LogDir()}
 	if d.flags.collect {
 		return false, d.collect(ctx)
 	}
@@ -91,21 +91,21 @@ func (d *day) render(ctx context.Context) (handed bool, err error) {
 			ready <- i // the last run ended between its last task and delivery
 		}
 	}
-	handed, err = engine.Run(ctx, batch, func(e queue.Event) {
+	handed, err = engine.Run(ctx, batch, func(e day.Event) {
 		i := clipOf[e.Task]
 		d.bar.event(e, d.clips[i].id)
 		switch e.Kind {
-		case queue.Started:
+		case day.Started:
 			d.log.write("task-started", fields{"sequence": d.clips[i].id, "task": e.Task})
-		case queue.Ended:
+		case day.Ended:
 			d.log.write("task-ended", fields{"sequence": d.clips[i].id, "task": e.Task})
 			if d.clips[i].left--; d.clips[i].left == 0 {
 				ready <- i
 			}
-		case queue.Failed:
+		case day.Failed:
 			d.fail(i, e.Failure)
-		case queue.Withheld:
-			d.fail(i, &queue.Failure{Kind: queue.TaskFailed, Text: "put off: another clip's trouble would have been its own"})
+		case day.Withheld:
+			d.fail(i, &day.Failure{Kind: day.TaskFailed, Text: "put off: another clip's trouble would have been its own"})
 		}
 	})
 	close(ready)
@@ -115,7 +115,7 @@ func (d *day) render(ctx context.Context) (handed bool, err error) {
 }
 
 // task is what an engine is told of t.
-func (d *day) task(t *dayTask) queue.Task {
+func (d *dayRun) task(t *dayTask) day.Task {
 	var source int
 	for _, s := range t.Job.Sources {
 		source = max(source, s.Width*s.Height)
@@ -128,7 +128,7 @@ func (d *day) task(t *dayTask) queue.Task {
 	}
 	// A plain ffmpeg run from 24-megapixel stills to 3840x2160 holds 1.7 to
 	// 2.0 GB, most of it in the encoder.
-	return queue.Task{
+	return day.Task{
 		ID: t.ID, Args: []string{"day-task", d.store.SpecPath(t.ID)},
 		Cost:        float64(len(t.Job.Sources)) * float64(source+clip),
 		MemoryBytes: 200e6 + 12*int64(source) + 180*int64(clip),
@@ -137,7 +137,7 @@ func (d *day) task(t *dayTask) queue.Task {
 
 // deliver joins what the tasks of clip i made, looks at it and puts it in its
 // place.
-func (d *day) deliver(ctx context.Context, i int) {
+func (d *dayRun) deliver(ctx context.Context, i int) {
 	k := &d.clips[i]
 	if err := d.deliverClip(ctx, k); err != nil {
 		if ctx.Err() == nil {
@@ -158,7 +158,7 @@ func (d *day) deliver(ctx context.Context, i int) {
 	})
 }
 
-func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
+func (d *dayRun) deliverClip(ctx context.Context, k *dayClip) error {
 	work := make([]string, len(k.tasks))
 	for n, t := range k.tasks {
 		work[n] = t.Job.Options.Out
@@ -200,14 +200,14 @@ func (d *day) deliverClip(ctx context.Context, k *dayClip) error {
 }
 
 // collect delivers what a cluster's tasks made.
-func (d *day) collect(ctx context.Context) error {
+func (d *dayRun) collect(ctx context.Context) error {
 	for i := range d.clips {
 		k := &d.clips[i]
 		for _, t := range k.tasks {
 			if t.done {
 				continue
 			}
-			f := &queue.Failure{Kind: queue.TaskFailed, Text: "the cluster did not finish " + t.ID, Try: "see the logs in " + d.store.LogDir()}
+			f := &day.Failure{Kind: day.TaskFailed, Text: "the cluster did not finish " + t.ID, Try: "see the logs in " + d.store.LogDir()}
 			if r, ok := d.store.Record(t.ID); ok && r.Failure != nil && r.Fingerprint == t.Fingerprint {
 				f = r.Failure
 			}
@@ -225,7 +225,7 @@ func (d *day) collect(ctx context.Context) error {
 
 // handedOver tells where a cluster's work is to be found, and waits for it when
 // that was asked for.
-func (d *day) handedOver(ctx context.Context) error {
+func (d *dayRun) handedOver(ctx context.Context) error {
 	cluster := d.cluster("")
 	job := cluster.Job()
 	d.log.write("handed-over", fields{"engine": d.flags.on, "job": job})
@@ -252,12 +252,12 @@ func (d *day) handedOver(ctx context.Context) error {
 const dayPage = "index.html"
 
 // report writes a page a sequence, the day's page, and the whole as data.
-func (d *day) report(ctx context.Context) error {
+func (d *dayRun) report(ctx context.Context) error {
 	if err := d.s.strips(ctx); err != nil {
 		return err
 	}
 	d.r = d.s.report()
-	write := func(name string, fill func(io.Writer) error) error { return queue.WriteFile(d.store.Path(name), fill) }
+	write := func(name string, fill func(io.Writer) error) error { return day.WriteFile(d.store.Path(name), fill) }
 	page := report.Day{Title: d.title(), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
 		k := &d.clips[i]
@@ -285,7 +285,7 @@ func (d *day) report(ctx context.Context) error {
 
 // title names the day by its date, or by its first and last where there are
 // several; by the folder where the stills carry no time.
-func (d *day) title() string {
+func (d *dayRun) title() string {
 	const long = "2 January 2006"
 	var first, last time.Time
 	for i := range d.s.dump.Sequences {

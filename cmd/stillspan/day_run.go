@@ -10,17 +10,17 @@ import (
 	"sync"
 
 	"stillspan/assemble"
-	"stillspan/assemble/queue"
+	"stillspan/assemble/day"
 	"stillspan/report"
 )
 
 // day is one run over a day's dump.
-type day struct {
+type dayRun struct {
 	*cli
 	flags dayFlags
 	args  []string // as given, for the run that collects a cluster's results
 	log   *eventLog
-	store *queue.Store
+	store *day.Store
 	s     *survey
 	clips []dayClip // one a sequence
 	root  os.FileInfo
@@ -39,17 +39,17 @@ type dayClip struct {
 	left        int  // tasks that are not done
 	kept        bool // whole from an earlier run
 	clip        *assemble.Clip
-	failure     *queue.Failure
+	failure     *day.Failure
 }
 
-func (d *day) run(ctx context.Context) error { return d.explain(ctx, d.work(ctx)) }
+func (d *dayRun) run(ctx context.Context) error { return d.explain(ctx, d.work(ctx)) }
 
-func (d *day) work(ctx context.Context) error {
+func (d *dayRun) work(ctx context.Context) error {
 	if err := os.MkdirAll(d.flags.dir, 0o777); err != nil {
 		return withHint(fmt.Errorf("cannot make --out: %w", err), "a place that may be written to")
 	}
 	var err error
-	if d.store, err = queue.Open(d.flags.dir); err != nil {
+	if d.store, err = day.Open(d.flags.dir); err != nil {
 		return err
 	}
 	if err := d.claim(ctx); err != nil {
@@ -60,7 +60,7 @@ func (d *day) work(ctx context.Context) error {
 		return err
 	}
 	handed, err := d.render(ctx)
-	if err != nil && !errors.Is(err, queue.ErrStopped) {
+	if err != nil && !errors.Is(err, day.ErrStopped) {
 		return err
 	}
 	if handed {
@@ -73,9 +73,9 @@ func (d *day) work(ctx context.Context) error {
 }
 
 // claim makes sure that nobody else is at work in the output folder.
-func (d *day) claim(ctx context.Context) error {
+func (d *dayRun) claim(ctx context.Context) error {
 	if err := d.store.Lock(); err != nil {
-		if errors.Is(err, queue.ErrBusy) {
+		if errors.Is(err, day.ErrBusy) {
 			return withHint(err, "wait for it, or choose another --out")
 		}
 		return err
@@ -91,7 +91,7 @@ func (d *day) claim(ctx context.Context) error {
 
 // prepare finds out what there is to do: every sequence measured and solved,
 // and which clips stand from an earlier run.
-func (d *day) prepare(ctx context.Context) error {
+func (d *dayRun) prepare(ctx context.Context) error {
 	f := &d.flags
 	var err error
 	if d.root, err = os.Stat(f.survey.root); err != nil {
@@ -140,7 +140,7 @@ func (d *day) prepare(ctx context.Context) error {
 
 // prepareClip measures and solves sequence i and splits its render into
 // tasks, unless its clip stands.
-func (d *day) prepareClip(ctx context.Context, i int) error {
+func (d *dayRun) prepareClip(ctx context.Context, i int) error {
 	k := &d.clips[i]
 	if err := d.look(ctx, d.s, i); err != nil {
 		return err
@@ -160,12 +160,12 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 	for j, s := range k.job.Sources {
 		paths[j] = s.Path
 	}
-	inputs, err := queue.Inputs(paths)
+	inputs, err := day.Inputs(paths)
 	if err != nil {
 		return err
 	}
 	// The place of work is no part of what the clip is.
-	if k.fingerprint, err = queue.Fingerprint(inputs, k.job, version(), assemble.FFmpegVersion()); err != nil {
+	if k.fingerprint, err = day.Fingerprint(inputs, k.job, version(), assemble.FFmpegVersion()); err != nil {
 		return err
 	}
 	d.log.write("measured", fields{"sequence": k.id, "frames": len(k.job.Sources)})
@@ -184,7 +184,7 @@ func (d *day) prepareClip(ctx context.Context, i int) error {
 
 // rootGone tells whether the folder of originals is no longer what it was: a
 // drive unplugged leaves no folder, or an empty one.
-func (d *day) rootGone() *queue.Failure {
+func (d *dayRun) rootGone() *day.Failure {
 	if d.root == nil {
 		return nil // not looked at yet
 	}
@@ -194,16 +194,16 @@ func (d *day) rootGone() *queue.Failure {
 			return nil
 		}
 	}
-	return &queue.Failure{Kind: queue.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.survey.root)}
+	return &day.Failure{Kind: day.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.survey.root)}
 }
 
 // taskFailure makes what an engine would have told of an error.
-func taskFailure(err error) *queue.Failure {
+func taskFailure(err error) *day.Failure {
 	var t dayTask
 	return t.failure(err)
 }
 
-func (d *day) fail(i int, f *queue.Failure) {
+func (d *dayRun) fail(i int, f *day.Failure) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	k := &d.clips[i]
@@ -215,7 +215,7 @@ func (d *day) fail(i int, f *queue.Failure) {
 }
 
 // take puts what is recorded of a clip into the report.
-func (d *day) take(i int, r queue.Record) error {
+func (d *dayRun) take(i int, r day.Record) error {
 	var detail clipDetail
 	if err := json.Unmarshal(r.Detail, &detail); err != nil {
 		return err
@@ -229,14 +229,14 @@ func (d *day) take(i int, r queue.Record) error {
 }
 
 // explain adds what to do to an error that put the day off.
-func (d *day) explain(ctx context.Context, err error) error {
+func (d *dayRun) explain(ctx context.Context, err error) error {
 	switch {
 	case err == nil || errors.Is(err, errFindings) || hintOf(err) != "":
 		return err
 	case ctx.Err() != nil:
 		return ctx.Err()
 	}
-	if f, ok := errors.AsType[*queue.Failure](err); ok {
+	if f, ok := errors.AsType[*day.Failure](err); ok {
 		return failureError(f)
 	}
 	if isDiskFull(err) {
@@ -250,11 +250,11 @@ func (d *day) explain(ctx context.Context, err error) error {
 	return err
 }
 
-func failureError(f *queue.Failure) error {
+func failureError(f *day.Failure) error {
 	switch {
-	case f.Kind == queue.DiskFull:
+	case f.Kind == day.DiskFull:
 		return withHint(f, "free some space and run the same command: finished clips are kept")
-	case f.Kind == queue.SourceGone:
+	case f.Kind == day.SourceGone:
 		return withHint(f, "plug the drive in again and run the same command: finished clips are kept")
 	case f.Try != "":
 		return withHint(f, "%s", f.Try)
@@ -263,8 +263,8 @@ func failureError(f *queue.Failure) error {
 }
 
 // outcome is the day's error and with it its exit code.
-func (d *day) outcome() error {
-	var first *queue.Failure
+func (d *dayRun) outcome() error {
+	var first *day.Failure
 	failed := 0
 	for i := range d.clips {
 		f := d.clips[i].failure

@@ -11,18 +11,18 @@ import (
 	"time"
 
 	"stillspan/assemble"
-	"stillspan/assemble/queue"
+	"stillspan/assemble/day"
 	"stillspan/report"
 )
 
 // dayTask is all that one render of a day needs, wherever it runs.
 type dayTask struct {
-	ID          string        `json:"id"`
-	Fingerprint string        `json:"fingerprint"`
-	Root        string        `json:"root"` // folder of originals
-	Out         string        `json:"out"`  // the day's output folder
-	Inputs      []queue.Input `json:"inputs"`
-	Job         assemble.Job  `json:"job"` // writes to the state folder
+	ID          string       `json:"id"`
+	Fingerprint string       `json:"fingerprint"`
+	Root        string       `json:"root"` // folder of originals
+	Out         string       `json:"out"`  // the day's output folder
+	Inputs      []day.Input  `json:"inputs"`
+	Job         assemble.Job `json:"job"` // writes to the state folder
 	// Whole is set for a task that makes the whole clip and not a part.
 	Whole bool `json:"whole"`
 
@@ -46,7 +46,7 @@ func runDayTask(ctx context.Context, c *cli, args []string) error {
 		return flagless(append(args, "--help"))
 	}
 	var t dayTask
-	if err := queue.ReadSpec(args[0], &t); err != nil {
+	if err := day.ReadSpec(args[0], &t); err != nil {
 		return err
 	}
 	err := t.run(ctx, c)
@@ -54,21 +54,21 @@ func runDayTask(ctx context.Context, c *cli, args []string) error {
 		return err
 	}
 	failure := t.failure(err)
-	if store, e := queue.Open(t.Out); e == nil {
+	if store, e := day.Open(t.Out); e == nil {
 		_ = store.Fail(t.ID, t.Fingerprint, failure) // on a full disk standard output has to do
 	}
-	_ = json.NewEncoder(c.stdout).Encode(queue.Line{Failure: failure})
+	_ = json.NewEncoder(c.stdout).Encode(day.Line{Failure: failure})
 	return err
 }
 
 // run renders, and makes sure that the stills were there and the same from
 // before the first to after the last was read.
 func (t *dayTask) run(ctx context.Context, c *cli) error {
-	store, err := queue.Open(t.Out)
+	store, err := day.Open(t.Out)
 	if err != nil {
 		return err
 	}
-	if err := queue.Changed(t.Inputs); err != nil {
+	if err := day.Changed(t.Inputs); err != nil {
 		return err
 	}
 	p, err := assemble.Prepare(ctx, t.Job)
@@ -80,13 +80,13 @@ func (t *dayTask) run(ctx context.Context, c *cli) error {
 	clip, err := p.Run(ctx, func(done, total int) {
 		if now := time.Now(); done == total || now.Sub(last) > 200*time.Millisecond {
 			last = now
-			_ = say.Encode(queue.Line{Done: done, Total: total})
+			_ = say.Encode(day.Line{Done: done, Total: total})
 		}
 	})
 	if err != nil {
 		return err
 	}
-	if err := queue.Changed(t.Inputs); err != nil {
+	if err := day.Changed(t.Inputs); err != nil {
 		os.RemoveAll(clip.File)
 		return err
 	}
@@ -101,17 +101,17 @@ func (t *dayTask) run(ctx context.Context, c *cli) error {
 }
 
 // failure tells an engine what it has to know of an error.
-func (t *dayTask) failure(err error) *queue.Failure {
-	if f, ok := errors.AsType[*queue.Failure](err); ok {
+func (t *dayTask) failure(err error) *day.Failure {
+	if f, ok := errors.AsType[*day.Failure](err); ok {
 		return f
 	}
-	f := &queue.Failure{Kind: queue.TaskFailed, Text: oneLine(err.Error()), Try: hintOf(err)}
+	f := &day.Failure{Kind: day.TaskFailed, Text: oneLine(err.Error()), Try: hintOf(err)}
 	switch {
 	case isDiskFull(err):
-		f.Kind = queue.DiskFull
+		f.Kind = day.DiskFull
 	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENXIO) || errors.Is(err, syscall.ENODEV):
-		if e := queue.Changed(t.Inputs[:min(1, len(t.Inputs))]); e != nil || folderIsThere(t.Root) != nil {
-			f.Kind = queue.SourceGone
+		if e := day.Changed(t.Inputs[:min(1, len(t.Inputs))]); e != nil || folderIsThere(t.Root) != nil {
+			f.Kind = day.SourceGone
 			f.Text = fmt.Sprintf("the stills in %q are no longer there: %s", t.Root, oneLine(err.Error()))
 		}
 	}

@@ -22,7 +22,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"stillspan/deflicker/scene"
+	"stillspan/internal/scene"
 	"stillspan/report"
 )
 
@@ -51,15 +51,15 @@ func plainShoots(n, frames int) []demoShoot {
 	return out
 }
 
-// dayRun is one run of the real program.
-type dayRun struct {
+// dayProcess is one run of the real program.
+type dayProcess struct {
 	*exec.Cmd
 	out, err bytes.Buffer
 }
 
-func startDay(t *testing.T, env []string, args ...string) *dayRun {
+func startDay(t *testing.T, env []string, args ...string) *dayProcess {
 	t.Helper()
-	r := &dayRun{Cmd: exec.Command("stillspan", append([]string{"day"}, args...)...)}
+	r := &dayProcess{Cmd: exec.Command("stillspan", append([]string{"day"}, args...)...)}
 	r.Stdout, r.Stderr = &r.out, &r.err
 	r.Env = append(os.Environ(), env...)
 	if err := r.Start(); err != nil {
@@ -69,7 +69,7 @@ func startDay(t *testing.T, env []string, args ...string) *dayRun {
 }
 
 // runDayTo runs to the end and wants the exit code.
-func runDayTo(t *testing.T, code int, env []string, args ...string) *dayRun {
+func runDayTo(t *testing.T, code int, env []string, args ...string) *dayProcess {
 	t.Helper()
 	r := startDay(t, env, args...)
 	r.Wait()

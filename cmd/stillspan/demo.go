@@ -17,10 +17,10 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"stillspan/assemble"
-	"stillspan/deflicker/scene"
-	"stillspan/ingest/meta/stamp"
-	"stillspan/report/plan"
+	"stillspan/ingest/plan"
+	"stillspan/internal/playback"
+	"stillspan/internal/scene"
+	"stillspan/internal/stamp"
 )
 
 var demoCommand = command{
@@ -308,7 +308,7 @@ func put(path string, data []byte) error {
 }
 
 func writeDemoPlan(path string, shoots []demoShoot) error {
-	f := &plan.File{Rate: assemble.Rate{Num: 24, Den: 1}}
+	f := &plan.File{Rate: playback.Rate{Num: 24, Den: 1}}
 	for _, s := range shoots {
 		f.Shoots = append(f.Shoots, plan.Shoot{
 			Name: s.name, From: s.start.Add(-10 * time.Minute), To: s.start.Add(10 * time.Minute),

@@ -8,8 +8,9 @@ import (
 	"github.com/disintegration/imaging"
 
 	"stillspan/assemble"
-	"stillspan/deflicker/flash"
+	"stillspan/assemble/flash"
 	"stillspan/deflicker/measure"
+	"stillspan/internal/playback"
 	"stillspan/report"
 )
 
@@ -133,7 +134,7 @@ func cropLike(img image.Image, clip *assemble.Clip, o assemble.Options) image.Im
 	return imaging.Crop(img, image.Rect(x, y, x+cw, y+ch))
 }
 
-func flashOptions(w, h int, rate assemble.Rate) flash.Options {
+func flashOptions(w, h int, rate playback.Rate) flash.Options {
 	small := 2 * int(math.Round(flashWidth*float64(h)/float64(w)/2))
 	return flash.Options{Width: flashWidth, Height: min(max(small, 16), 1024), Rate: rate.FPS()}
 }
@@ -155,7 +156,7 @@ func flashCheck(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error
 	return flashesOf(a, clip.Rate), nil
 }
 
-func flashesOf(a *flash.Analyzer, rate assemble.Rate) []report.Flash {
+func flashesOf(a *flash.Analyzer, rate playback.Rate) []report.Flash {
 	var out []report.Flash
 	for _, p := range a.Findings() {
 		out = append(out, report.FlashOf(p, rate))

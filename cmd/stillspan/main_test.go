@@ -21,8 +21,8 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"stillspan/deflicker/measure"
-	"stillspan/deflicker/scene"
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/scene"
+	"stillspan/internal/stamp"
 )
 
 func TestMain(m *testing.M) {

@@ -12,9 +12,9 @@ import (
 	"strings"
 	"time"
 
-	"stillspan/assemble"
+	"stillspan/ingest/plan"
+	"stillspan/internal/playback"
 	"stillspan/report"
-	"stillspan/report/plan"
 )
 
 var planCommand = command{
@@ -70,7 +70,7 @@ func runPlan(_ context.Context, c *cli, args []string) error {
 	seconds("clip", &q.ClipS)
 	seconds("exposure", &q.ExposureS)
 	seconds("write-time", &q.WriteS)
-	fl.Func("rate", "", func(s string) (err error) { q.Rate, err = assemble.ParseRate(s); return err })
+	fl.Func("rate", "", func(s string) (err error) { q.Rate, err = playback.ParseRate(s); return err })
 	fl.Func("travel", "", func(s string) (err error) { q.Travel, q.TravelUnit, err = parseTravel(s); return err })
 	fl.Func("frame-size", "", func(s string) (err error) { q.BytesPerFrame, err = parseBytes(s); return err })
 	fl.Func("card", "", func(s string) (err error) { q.CardBytes, err = parseBytes(s); return err })

@@ -11,13 +11,13 @@ import (
 	"strings"
 	"time"
 
-	"stillspan/assemble"
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest"
+	"stillspan/ingest/plan"
+	"stillspan/internal/playback"
 	"stillspan/report"
-	"stillspan/report/plan"
 )
 
 // surveyOptions are what check, render and day share: how a dump is read,
@@ -25,7 +25,7 @@ import (
 type surveyOptions struct {
 	root     string
 	planFile string
-	rate     assemble.Rate // zero: from the plan, else 24
+	rate     playback.Rate // zero: from the plan, else 24
 	only     string        // ID of the one sequence to work on; empty for all
 	noLook   bool          // headers only: no luminance
 	keep     bool          // keep the flicker: measure, but correct nothing
@@ -63,7 +63,7 @@ func surveyUsage() string {
 func (o *surveyOptions) add(fl *flag.FlagSet) {
 	o.ingest, o.solve = ingest.DefaultOptions(), deflicker.DefaultOptions()
 	fl.StringVar(&o.planFile, "plan", "", "")
-	fl.Func("rate", "", func(s string) (err error) { o.rate, err = assemble.ParseRate(s); return err })
+	fl.Func("rate", "", func(s string) (err error) { o.rate, err = playback.ParseRate(s); return err })
 	fl.StringVar(&o.only, "sequence", "", "")
 	fl.Func("zone", "", func(s string) (err error) { o.zone, err = parseZone(s); return err })
 	fl.IntVar(&o.solve.SmoothFrames, "smooth", o.solve.SmoothFrames, "")
@@ -218,7 +218,7 @@ func (s *survey) shoot(i int) *plan.Shoot {
 }
 
 // rate is the playback rate of sequence i: the command line's, the plan's, 24.
-func (s *survey) rate(i int) assemble.Rate {
+func (s *survey) rate(i int) playback.Rate {
 	switch shoot := s.shoot(i); {
 	case s.opt.rate.Num != 0:
 		return s.opt.rate
@@ -227,7 +227,7 @@ func (s *survey) rate(i int) assemble.Rate {
 	case s.plan != nil && s.plan.Rate.Num != 0:
 		return s.plan.Rate
 	}
-	return assemble.Rate{Num: 24, Den: 1}
+	return playback.Rate{Num: 24, Den: 1}
 }
 
 // look measures sequence i and solves its light curve.

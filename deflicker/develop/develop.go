@@ -12,8 +12,8 @@ import (
 	"strconv"
 	"time"
 
-	"stillspan/deflicker/process"
 	"stillspan/ingest/meta"
+	"stillspan/internal/process"
 )
 
 // The tools, and the words for where they come from.

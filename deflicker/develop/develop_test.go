@@ -11,7 +11,7 @@ import (
 	"testing"
 
 	"stillspan/deflicker/develop"
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 // writeRaw writes a raw file of light that rises from left to right, up to

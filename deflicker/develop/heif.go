@@ -8,7 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 // HEIFPackage says where libheif's tools come from.

@@ -6,7 +6,7 @@ import (
 	"math"
 	"testing"
 
-	"stillspan/ingest/bounded"
+	"stillspan/internal/bounded"
 )
 
 // A kept luminance is off by less than 0.0005 EV over the whole range of a

@@ -12,7 +12,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 // fullPixels bounds what Go's own decoders are given: at 8 bytes a pixel,

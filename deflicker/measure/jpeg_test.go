@@ -12,7 +12,7 @@ import (
 	"strings"
 	"testing"
 
-	"stillspan/ingest/bounded"
+	"stillspan/internal/bounded"
 )
 
 // fixtures are the JPEGs of testdata that the block reader reads.

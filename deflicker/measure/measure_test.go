@@ -25,8 +25,8 @@ import (
 
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
-	"stillspan/deflicker/scene"
 	"stillspan/ingest/meta"
+	"stillspan/internal/scene"
 )
 
 // shoot writes frames of an invented landscape as JPEGs, each with a preview

@@ -17,7 +17,7 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/ingest/bounded"
+	"stillspan/internal/bounded"
 )
 
 // put makes files from names and contents; a name that ends in / is a folder.

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"unicode"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // collector gathers facts from the directories of one file.

@@ -7,8 +7,8 @@ import (
 	"image/jpeg"
 	"testing"
 
-	"stillspan/ingest/bounded"
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/bounded"
+	"stillspan/internal/exiftag"
 )
 
 // The two blocks that bring goexif down when it is given them unchecked.

@@ -4,7 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // maxStray is how many bytes that belong to no segment are skipped in search

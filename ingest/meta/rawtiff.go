@@ -3,7 +3,7 @@ package meta
 import (
 	"strings"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // tiffFile reads TIFF pictures and the raw formats built on TIFF.

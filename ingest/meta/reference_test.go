@@ -16,7 +16,7 @@ import (
 	"time"
 
 	"stillspan/ingest/meta"
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // The reference in this file is exiftool (Debian package

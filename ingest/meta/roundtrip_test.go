@@ -19,7 +19,7 @@ import (
 	"github.com/andybalholm/brotli"
 
 	"stillspan/ingest/meta"
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 func encoded(tb testing.TB, w, h int) []byte {

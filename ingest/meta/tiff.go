@@ -8,7 +8,7 @@ import (
 
 	"github.com/rwcarlsen/goexif/tiff"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // Limits of one TIFF structure. Cameras use a dozen directories of up to a

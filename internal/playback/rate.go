@@ -1,4 +1,5 @@
-package assemble
+// Package playback holds exact playback rates.
+package playback
 
 import (
 	"fmt"
@@ -6,6 +7,17 @@ import (
 	"strconv"
 	"strings"
 )
+
+// Rate is a playback rate in frames per second, exact.
+type Rate struct{ Num, Den int }
+
+// FPS returns the rate as frames per second.
+func (r Rate) FPS() float64 {
+	if r.Den == 0 {
+		return 0
+	}
+	return float64(r.Num) / float64(r.Den)
+}
 
 // maxFPS is the fastest playback rate that is taken for meant.
 const maxFPS = 1000

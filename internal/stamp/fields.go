@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // directories turns the fields into the entries of the main directory and of

@@ -2,7 +2,7 @@
 // of an earlier run still stands, and by which engine the work is done. It
 // knows nothing of pictures: a Task is a command line with all it needs in a
 // file, so that any engine can run it anywhere the storage is the same.
-package queue
+package day
 
 import (
 	"cmp"

@@ -1,6 +1,6 @@
 //go:build unix
 
-package queue
+package day
 
 import (
 	"errors"

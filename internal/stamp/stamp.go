@@ -10,7 +10,7 @@ import (
 	"math"
 	"slices"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // Fields are the facts to write. A zero field is left out.

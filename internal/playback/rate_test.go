@@ -1,4 +1,4 @@
-package assemble
+package playback
 
 import "testing"
 

@@ -11,7 +11,7 @@ import (
 	"path/filepath"
 	"testing"
 
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/stamp"
 )
 
 func picture(t *testing.T, w, h int) []byte {

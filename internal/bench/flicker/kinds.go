@@ -4,7 +4,7 @@ import (
 	"math"
 	"strings"
 
-	"stillspan/deflicker/scene"
+	"stillspan/internal/scene"
 )
 
 const width, height = 480, 320

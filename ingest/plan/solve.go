@@ -4,8 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"stillspan/assemble"
+	"stillspan/internal/playback"
 )
 
 // Ask is what is known of a shoot being planned. A zero field is unknown or
@@ -17,7 +16,7 @@ type Ask struct {
 	IntervalS float64
 	ShootingS float64
 
-	Rate  assemble.Rate // playback
+	Rate  playback.Rate // playback
 	ClipS float64
 
 	ExposureS float64
@@ -65,14 +64,14 @@ type Answer struct {
 
 // ClipAt is the length of a clip at one rate.
 type ClipAt struct {
-	Rate  assemble.Rate
+	Rate  playback.Rate
 	ClipS float64
 }
 
 // slack absorbs rounding where a quotient should be whole.
 const slack = 1e-9
 
-func framesForClip(clipS float64, r assemble.Rate) int {
+func framesForClip(clipS float64, r playback.Rate) int {
 	return int(math.Ceil(clipS*r.FPS() - slack*1000))
 }
 
@@ -162,7 +161,7 @@ func (q *Ask) solveThird() error {
 
 // clip gives the playing time, and checks one that was stated.
 func (a *Answer) clip() error {
-	for _, r := range assemble.StandardRates() {
+	for _, r := range playback.StandardRates() {
 		a.Clips = append(a.Clips, ClipAt{r, float64(a.Frames) / r.FPS()})
 	}
 	fps := a.Rate.FPS()
@@ -267,7 +266,7 @@ func (a *Answer) supplies() {
 }
 
 // RateLabel writes a rate as it is spoken of: "24", "23.976", "29.97".
-func RateLabel(r assemble.Rate) string {
+func RateLabel(r playback.Rate) string {
 	if r.Den == 0 {
 		return "unknown rate"
 	}

@@ -9,8 +9,8 @@ import (
 	"path/filepath"
 	"time"
 
-	"stillspan/deflicker/scene"
-	"stillspan/ingest/meta/stamp"
+	"stillspan/internal/scene"
+	"stillspan/internal/stamp"
 )
 
 // unique is how many different pictures a set holds; the rest repeat them

@@ -13,17 +13,17 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/assemble"
 	"stillspan/ingest"
-	"stillspan/ingest/bounded"
 	"stillspan/ingest/meta"
 	"stillspan/ingest/timing"
+	"stillspan/internal/bounded"
+	"stillspan/internal/playback"
 )
 
 var (
-	rate24  = assemble.Rate{Num: 24, Den: 1}
-	rate30  = assemble.Rate{Num: 30, Den: 1}
-	film    = assemble.Rate{Num: 24000, Den: 1001}
+	rate24  = playback.Rate{Num: 24, Den: 1}
+	rate30  = playback.Rate{Num: 30, Den: 1}
+	film    = playback.Rate{Num: 24000, Den: 1001}
 	closeTo = func(a, b float64) bool { return math.Abs(a-b) <= 1e-9*math.Max(1, math.Abs(b)) }
 )
 

@@ -9,12 +9,11 @@ import (
 	"io"
 	"math"
 	"os"
+	"stillspan/internal/playback"
 	"strings"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
-
-	"stillspan/assemble"
 )
 
 // maxFileBytes bounds a plan file; a plan of a thousand shoots is smaller.
@@ -27,7 +26,7 @@ const maxFrames = 10_000_000
 type File struct {
 	Path     string // where it was read from; empty for one made in memory
 	Defaults Render
-	Rate     assemble.Rate // for shoots that state none; zero when not stated
+	Rate     playback.Rate // for shoots that state none; zero when not stated
 	Shoots   []Shoot
 }
 
@@ -43,7 +42,7 @@ type Shoot struct {
 	Frames    int
 	IntervalS float64
 	ShootingS float64 // frames x interval
-	Rate      assemble.Rate
+	Rate      playback.Rate
 	ClipS     float64
 	ExposureS float64
 	Render    Render // overrides, laid over File.Defaults
@@ -187,7 +186,7 @@ func (r renderTOML) render() (Render, error) {
 }
 
 // shoot checks one entry and fills in what follows from the rest.
-func (s shootTOML) shoot(rate assemble.Rate) (Shoot, error) {
+func (s shootTOML) shoot(rate playback.Rate) (Shoot, error) {
 	out := Shoot{Name: strings.TrimSpace(s.Name), Folder: cleanFolder(s.Folder), Frames: s.Frames, Rate: rate}
 	if out.Name == "" {
 		return out, errors.New(`no name: add a line such as name = "harbour dawn"`)
@@ -265,18 +264,18 @@ func cleanFolder(f string) string {
 	return strings.Trim(strings.ReplaceAll(strings.TrimSpace(f), `\`, "/"), "/")
 }
 
-func rateOf(v any) (assemble.Rate, error) {
+func rateOf(v any) (playback.Rate, error) {
 	switch v := v.(type) {
 	case nil:
-		return assemble.Rate{}, nil
+		return playback.Rate{}, nil
 	case string:
-		return assemble.ParseRate(v)
+		return playback.ParseRate(v)
 	case int64:
-		return assemble.ParseRate(fmt.Sprint(v))
+		return playback.ParseRate(fmt.Sprint(v))
 	case float64:
-		return assemble.ParseRate(trimNumber(v, 6))
+		return playback.ParseRate(trimNumber(v, 6))
 	}
-	return assemble.Rate{}, errors.New(`rate must be a number or text: 24, 23.976 or "24000/1001"`)
+	return playback.Rate{}, errors.New(`rate must be a number or text: 24, 23.976 or "24000/1001"`)
 }
 
 func secondsOf(v any) (float64, error) {

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/deflicker/process"
+	"stillspan/internal/process"
 )
 
 func TestOutputIsBounded(t *testing.T) {

@@ -19,8 +19,8 @@ import (
 	"stillspan/assemble"
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
-	"stillspan/deflicker/scene"
 	"stillspan/ingest/meta"
+	"stillspan/internal/scene"
 )
 
 // sequence is one scene as stills on disk with its truth in the still part.

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"math"
 
-	"stillspan/ingest/meta/exiftag"
+	"stillspan/internal/exiftag"
 )
 
 // Mosaic is what a sensor behind red, green, green and blue filters (RGGB)

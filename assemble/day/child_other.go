@@ -1,6 +1,6 @@
 //go:build unix && !linux
 
-package queue
+package day
 
 import "syscall"
 

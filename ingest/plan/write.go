@@ -3,11 +3,10 @@ package plan
 import (
 	"fmt"
 	"io"
+	"stillspan/internal/playback"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
-
-	"stillspan/assemble"
 )
 
 // header explains the file to whoever opens it.
@@ -48,7 +47,7 @@ func Write(w io.Writer, f *File) error {
 
 // WriteShoot writes one entry, to be added to a plan that is there.
 func WriteShoot(w io.Writer, s Shoot) error {
-	body, err := toml.Marshal(fileTOML{Shoot: []shootTOML{entry(s, assemble.Rate{})}})
+	body, err := toml.Marshal(fileTOML{Shoot: []shootTOML{entry(s, playback.Rate{})}})
 	if err != nil {
 		return fmt.Errorf("cannot write plan: %w", err)
 	}
@@ -58,10 +57,10 @@ func WriteShoot(w io.Writer, s Shoot) error {
 
 // entry is a shoot as the file holds it; base is the rate that need not be
 // stated.
-func entry(s Shoot, base assemble.Rate) shootTOML {
+func entry(s Shoot, base playback.Rate) shootTOML {
 	rate := s.Rate
 	if rate == base {
-		rate = assemble.Rate{}
+		rate = playback.Rate{}
 	}
 	e := shootTOML{
 		Name: s.Name, Folder: s.Folder, From: localTime(s.From), To: localTime(s.To), Frames: s.Frames,
@@ -79,7 +78,7 @@ func entry(s Shoot, base assemble.Rate) shootTOML {
 	return e
 }
 
-func (r Render) toml(rate assemble.Rate) renderTOML {
+func (r Render) toml(rate playback.Rate) renderTOML {
 	out := renderTOML{
 		Aspect: r.Aspect, Size: r.Size, Codec: r.Codec, Smooth: r.Smooth,
 		Zone: r.Zone, Gaps: r.Gaps, Deflicker: r.Deflicker,
