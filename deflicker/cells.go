@@ -1,10 +1,6 @@
 package deflicker
 
-import (
-	"math"
-
-	"stillspan/deflicker/measure"
-)
+import "math"
 
 // cells is one frame ready for comparison: log luminances and their weights.
 type cells struct {
@@ -26,7 +22,7 @@ const (
 )
 
 // newCells reduces a grid; nil when there is nothing to measure in it.
-func newCells(g *measure.Grid, o MeterOptions) *cells {
+func newCells(g *Grid, o MeterOptions) *cells {
 	n := g.W * g.H
 	if g.W <= 0 || g.H <= 0 || len(g.Lum) != n || len(g.Clip) != n {
 		return nil
@@ -59,16 +55,16 @@ func newCells(g *measure.Grid, o MeterOptions) *cells {
 }
 
 // block averages up to k x k of the grid's cells from (x0, y0).
-func block(g *measure.Grid, x0, y0, k int) (lum, clip float64) {
+func block(g *Grid, x0, y0, k int) (lum, clip float64) {
 	n := 0
 	for y := y0; y < min(y0+k, g.H); y++ {
 		for x := x0; x < min(x0+k, g.W); x++ {
-			lum += float64(g.Lum[y*g.W+x])
-			clip += float64(g.Clip[y*g.W+x])
+			lum += g.Lum[y*g.W+x]
+			clip += g.Clip[y*g.W+x]
 			n++
 		}
 	}
-	return lum / float64(n), clip / 255 / float64(n)
+	return lum / float64(n), clip / float64(n)
 }
 
 // zoneWeights is the share of each stored cell that lies in the zone.

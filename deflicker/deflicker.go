@@ -29,6 +29,18 @@ func FlickerEV(l []float64) float64 {
 	return math.Sqrt(sum / float64(n) / 6)
 }
 
+// Grid is one frame reduced to W x H cells, row-major, as the picture is
+// stored.
+type Grid struct {
+	W, H int
+	// Lum is the mean relative luminance of each cell: linear light, 0 to 1.
+	Lum []float64
+	// Clip is the share, 0 to 1, of each cell's samples that lie at the white
+	// end or so near black that they say nothing of exposure; 1, with Lum 0,
+	// where nothing of the cell is known.
+	Clip []float64
+}
+
 // Curve is the light of a sequence, frame by frame, in EV.
 type Curve struct {
 	// LumEV is log2 of the (zone-weighted) mean linear luminance of each

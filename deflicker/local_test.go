@@ -1,4 +1,4 @@
-package deflicker
+package deflicker_test
 
 import (
 	"fmt"
@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	. "stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/scene"
 )
@@ -26,7 +27,7 @@ func measureLocal(o scene.Options, orientation int, change func(t int, g *measur
 		if change != nil {
 			change(f, g)
 		}
-		m.Add(g)
+		m.Add(g.Light())
 		grids = append(grids, g)
 	}
 	return m.Local(), grids
@@ -46,7 +47,7 @@ func cornerFlicker(grids []*measure.Grid, l Local) float64 {
 				if l.EV != nil && l.EV[t] != nil {
 					gain = math.Exp2(float64(l.EV[t][int(v*float64(l.H))*l.W+int(u*float64(l.W))]))
 				}
-				lum := math.Log2(gain * float64(g.Lum[y*g.W+x]))
+				lum := math.Log2(gain * g.Lum[y*g.W+x])
 				switch r := math.Hypot(2*u-1, 2*v-1); {
 				case r > 1.15:
 					corner, nc = corner+lum, nc+1
@@ -89,7 +90,7 @@ func TestLocalBesideTheWholePicturesCorrection(t *testing.T) {
 	s := scene.New(o)
 	m := NewMeter(MeterOptions{Local: true})
 	for f := range o.Frames {
-		m.Add(measure.FromImage(s.Frame(f)))
+		m.Add(measure.FromImage(s.Frame(f)).Light())
 	}
 	l := m.Local()
 	r, err := Solve(m.Curve(), nil, DefaultOptions())
@@ -110,7 +111,7 @@ func TestLocalBesideTheWholePicturesCorrection(t *testing.T) {
 			if k < 0 || want.Clip[i] > 0 || want.Lum[i] < 0.02 {
 				return
 			}
-			e := math.Log2(float64(got.Lum[i]/want.Lum[i])) + r.CorrectionEV[f]
+			e := math.Log2(got.Lum[i]/want.Lum[i]) + r.CorrectionEV[f]
 			if l.EV[f] != nil {
 				e += float64(l.EV[f][int((v+1)/2*float64(l.H))*l.W+int((u+1)/2*float64(l.W))])
 			}
@@ -154,13 +155,13 @@ func TestLocalTellsOtherUnevenFlicker(t *testing.T) {
 	lamp := func(_ int, g *measure.Grid) {
 		ev := 0.1 * rng.NormFloat64()
 		each(g, func(i int, u, v float64) {
-			g.Lum[i] *= float32(math.Exp2(ev * math.Exp(-2*(square(u+0.8)+square(v+0.8)))))
+			g.Lum[i] *= math.Exp2(ev * math.Exp(-2*((u+0.8)*(u+0.8)+(v+0.8)*(v+0.8))))
 		})
 	}
 	curve := func(_ int, g *measure.Grid) {
 		each(g, func(i int, u, v float64) { // dark corners, more contrast there
-			x := math.Pow(float64(g.Lum[i])*math.Exp2(-0.8*(u*u+v*v)), 1.5)
-			g.Lum[i] = float32(x / (x + 0.05))
+			x := math.Pow(g.Lum[i]*math.Exp2(-0.8*(u*u+v*v)), 1.5)
+			g.Lum[i] = x / (x + 0.05)
 		})
 	}
 	for name, change := range map[string]func(int, *measure.Grid){"lamp in a corner": lamp, "tone curve": curve} {
@@ -188,7 +189,7 @@ func TestLocalLeavesFlashesAlone(t *testing.T) {
 		if f != 40 {
 			return
 		}
-		each(g, func(i int, u, v float64) { g.Lum[i] *= float32(1 + math.Exp(-3*(u*u+v*v))) })
+		each(g, func(i int, u, v float64) { g.Lum[i] *= 1 + math.Exp(-3*(u*u+v*v)) })
 	}
 	l, _ := measureLocal(vignetted["static"], 1, flash)
 	if !l.Use || l.EV[40] != nil {
@@ -221,11 +222,11 @@ func TestLocalTakesWhatCannotBeMeasured(t *testing.T) {
 		case 7:
 			m.Add(nil)
 		case 20:
-			m.Add(&measure.Grid{W: 40, H: 60, Lum: make([]float32, 2400), Clip: make([]uint8, 2400)})
+			m.Add(&Grid{W: 40, H: 60, Lum: make([]float64, 2400), Clip: make([]float64, 2400)})
 		case 30:
-			m.Add(measure.FromImage(image.NewGray(image.Rect(0, 0, 64, 96)))) // black, and turned
+			m.Add(measure.FromImage(image.NewGray(image.Rect(0, 0, 64, 96))).Light()) // black, and turned
 		default:
-			m.Add(measure.FromImage(s.Frame(f)))
+			m.Add(measure.FromImage(s.Frame(f)).Light())
 		}
 	}
 	l := m.Local()
@@ -233,7 +234,7 @@ func TestLocalTakesWhatCannotBeMeasured(t *testing.T) {
 		t.Errorf("use %v %s, %d fields", l.Use, l.Why, len(l.EV))
 	}
 	for _, m := range []*Meter{NewMeter(MeterOptions{}), NewMeter(MeterOptions{Local: true}), NewMeter(MeterOptions{Local: true, Zone: Zone{0, 0, 0.5, 0.5}})} {
-		if m.Add(measure.FromImage(s.Frame(0))); m.Local().Use || m.Local().Why == "" {
+		if m.Add(measure.FromImage(s.Frame(0)).Light()); m.Local().Use || m.Local().Why == "" {
 			t.Error("one frame is enough to go by")
 		}
 	}
@@ -249,7 +250,7 @@ func BenchmarkMeterLocal(b *testing.B) {
 		b.Run(fmt.Sprint(local), func(b *testing.B) {
 			m := NewMeter(MeterOptions{Local: local})
 			for i := range b.N {
-				m.Add(grids[i%len(grids)])
+				m.Add(grids[i%len(grids)].Light())
 			}
 		})
 	}

@@ -3,8 +3,6 @@ package deflicker
 import (
 	"fmt"
 	"math"
-
-	"stillspan/deflicker/measure"
 )
 
 // lags are the distances, in frames, at which frames are compared. Several
@@ -81,7 +79,7 @@ func NewMeter(o MeterOptions) *Meter {
 
 // Add takes the next frame's grid; nil stands for a frame that could not be
 // measured. The grid is not kept.
-func (m *Meter) Add(g *measure.Grid) {
+func (m *Meter) Add(g *Grid) {
 	t := m.n
 	m.n++
 	m.lum = append(m.lum, math.NaN())

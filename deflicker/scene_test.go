@@ -1,9 +1,10 @@
-package deflicker
+package deflicker_test
 
 import (
 	"math"
 	"testing"
 
+	. "stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/scene"
 )
@@ -19,16 +20,16 @@ type shot struct {
 	err []float64
 }
 
-func measureScene(t *testing.T, o scene.Options, labels bool, est estimator) (*scene.Scene, shot) {
+func measureScene(t *testing.T, o scene.Options, labels bool, est Estimator) (*scene.Scene, shot) {
 	t.Helper()
 	s := scene.New(o)
 	m := NewMeter(MeterOptions{Local: true})
 	if est != nil {
-		m.estimate = est
+		m.SetEstimator(est)
 	}
 	label := make([]float64, o.Frames)
 	for f := range o.Frames {
-		m.Add(measure.FromImage(s.Frame(f)))
+		m.Add(measure.FromImage(s.Frame(f)).Light())
 		tr := s.Truth(f)
 		label[f] = math.NaN()
 		if labels {
@@ -48,19 +49,11 @@ func measureScene(t *testing.T, o scene.Options, labels bool, est estimator) (*s
 		sh.err[f] = sh.result.CorrectionEV[f] + tr.ScatterEV + tr.LightEV + tr.ExposureEV - tr.WantedEV
 		w[f] = 1
 	}
-	slow := smooth(sh.err, w, penalty(20))
+	slow := Smooth(sh.err, w, Penalty(20))
 	for f := range sh.err {
 		sh.err[f] -= slow[f]
 	}
 	return s, sh
-}
-
-func rms(v []float64) float64 {
-	var s float64
-	for _, x := range v {
-		s += x * x
-	}
-	return math.Sqrt(s / float64(len(v)))
 }
 
 func stdDev(v []float64) float64 {
@@ -72,7 +65,7 @@ func stdDev(v []float64) float64 {
 	for i, x := range v {
 		d[i] = x - m
 	}
-	return rms(d)
+	return RMS(d)
 }
 
 func base(seed uint64) scene.Options {
@@ -103,9 +96,9 @@ func TestScenesAgainstTruth(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			_, sh := measureScene(t, sc.o, true, nil)
-			got := rms(sh.err)
+			got := RMS(sh.err)
 			t.Logf("left %.4f EV, period %d, noise %.4f, usual spread %.3f, before %.4f after %.4f, %d steps, events %v, %s %s", got, sh.result.SmoothFrames,
-				sh.curve.NoiseEV, newModel(sh.curve.ExposureEV, sh.curve.SpreadEV).usual,
+				sh.curve.NoiseEV, UsualSpread(sh.curve),
 				sh.result.FlickerBefore, sh.result.FlickerAfter, len(sh.result.Steps), sh.result.Events, sh.result.Confidence, sh.result.Why)
 			if got > sc.bound {
 				t.Errorf("flicker left %.4f EV rms, want at most %.3f", got, sc.bound)
@@ -122,7 +115,7 @@ func TestScenesAgainstTruth(t *testing.T) {
 func TestPlainMeanFails(t *testing.T) {
 	lights := scenes["headlights"]
 	_, sh := measureScene(t, lights.o, true, mean)
-	if got := rms(sh.err); got <= lights.bound {
+	if got := RMS(sh.err); got <= lights.bound {
 		t.Errorf("headlights: the mean of blocks leaves only %.4f EV rms", got)
 	}
 	clouds := scenes["clouds"]
@@ -134,7 +127,7 @@ func TestPlainMeanFails(t *testing.T) {
 	} {
 		m := NewMeter(MeterOptions{})
 		for f := range clouds.o.Frames {
-			m.Add(measure.FromImage(s.Frame(f)))
+			m.Add(measure.FromImage(s.Frame(f)).Light())
 		}
 		y := use(m.Curve())
 		d := make([]float64, len(y))
@@ -157,7 +150,7 @@ func TestFlickerFreeStaysUntouched(t *testing.T) {
 		"night":  with(base(10), func(o *scene.Options) { o.Noise, o.LightEV, o.Follow = 0.2, [2]float64{-7, -7}, 1 }),
 	} {
 		_, sh := measureScene(t, o, true, nil)
-		if got := rms(sh.result.CorrectionEV); got > 0.004 {
+		if got := RMS(sh.result.CorrectionEV); got > 0.004 {
 			t.Errorf("%s: corrected by %.4f EV rms though nothing flickers", name, got)
 		}
 		sh.localStaysOff(t)
@@ -215,7 +208,7 @@ func TestStepsAreSizedInThePixels(t *testing.T) {
 }
 
 // mean is the plain weighted mean, the estimator that must not do.
-func mean(r, w []float64, _ *scratch) (float64, float64) {
+func mean(r, w []float64, _ *Scratch) (float64, float64) {
 	var sum, total, sq float64
 	for i, x := range r {
 		sum += w[i] * x

@@ -7,8 +7,6 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
-
-	"stillspan/deflicker/measure"
 )
 
 func TestFlickerEV(t *testing.T) {
@@ -147,7 +145,7 @@ func TestZoneFollowsOrientation(t *testing.T) {
 	for o, want := range map[int][2]int{ // stored x, y of the bright quarter
 		1: {0, 0}, 2: {1, 0}, 3: {1, 1}, 4: {0, 1}, 5: {0, 0}, 6: {0, 1}, 7: {1, 1}, 8: {1, 0},
 	} {
-		g := &measure.Grid{W: 8, H: 8, Lum: make([]float32, 64), Clip: make([]uint8, 64)}
+		g := &Grid{W: 8, H: 8, Lum: make([]float64, 64), Clip: make([]float64, 64)}
 		for i := range g.Lum {
 			g.Lum[i] = 0.1
 			if i%8/4 == want[0] && i/8/4 == want[1] {
@@ -170,12 +168,12 @@ func TestZoneValidate(t *testing.T) {
 
 func TestMeterTakesWhatCannotBeMeasured(t *testing.T) {
 	m := NewMeter(MeterOptions{})
-	black := &measure.Grid{W: 4, H: 4, Lum: make([]float32, 16), Clip: make([]uint8, 16)}
-	white := &measure.Grid{W: 4, H: 4, Lum: make([]float32, 16), Clip: make([]uint8, 16)}
+	black := &Grid{W: 4, H: 4, Lum: make([]float64, 16), Clip: make([]float64, 16)}
+	white := &Grid{W: 4, H: 4, Lum: make([]float64, 16), Clip: make([]float64, 16)}
 	for i := range white.Lum {
-		white.Lum[i], white.Clip[i] = 1, 255
+		white.Lum[i], white.Clip[i] = 1, 1
 	}
-	for _, g := range []*measure.Grid{nil, black, white, {}, {W: 4, H: 4}, white, nil} {
+	for _, g := range []*Grid{nil, black, white, {}, {W: 4, H: 4}, white, nil} {
 		m.Add(g)
 	}
 	c := m.Curve()
@@ -266,7 +264,7 @@ func TestSolveSpreadsStepsWithinTheLimit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := rms(r.CorrectionEV); got > 0.004 {
+	if got := RMS(r.CorrectionEV); got > 0.004 {
 		t.Errorf("steps kept: corrected by %.4f EV rms", got)
 	}
 }
@@ -310,12 +308,12 @@ func TestSolveAutoExposure(t *testing.T) {
 }
 
 func BenchmarkMeterAdd(b *testing.B) {
-	g := &measure.Grid{W: 160, H: 107, Lum: make([]float32, 160*107), Clip: make([]uint8, 160*107)}
+	g := &Grid{W: 160, H: 107, Lum: make([]float64, 160*107), Clip: make([]float64, 160*107)}
 	rng := rand.New(rand.NewPCG(1, 1))
 	m := NewMeter(MeterOptions{})
 	for b.Loop() {
 		for i := range g.Lum {
-			g.Lum[i] = 0.2 + 0.1*float32(i%7)/7
+			g.Lum[i] = 0.2 + 0.1*float64(i%7)/7
 		}
 		g.Lum[rng.IntN(len(g.Lum))] = 0.9
 		m.Add(g)

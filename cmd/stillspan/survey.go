@@ -294,7 +294,7 @@ func (c *cli) look(ctx context.Context, s *survey, i int) error {
 		if f != nil || fr.Problem != nil {
 			g = nil // a damaged picture says nothing sure about its light
 		}
-		meter.Add(g)
+		meter.Add(g.Light())
 		return nil
 	})
 	if err != nil {

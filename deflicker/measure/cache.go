@@ -175,19 +175,19 @@ func (c *cache) prune() {
 // code stands for, it grows.
 const lumRange = 22
 
-func lumCode(lum float32) uint16 {
+func lumCode(lum float64) uint16 {
 	if !(lum > 0) {
 		return 0
 	}
-	ev := math.Log2(float64(lum)) + lumRange
+	ev := math.Log2(lum) + lumRange
 	return uint16(1 + math.Round(min(max(ev, 0), lumRange)*(65534/float64(lumRange))))
 }
 
 // lumOf is the luminance of each code.
-var lumOf = sync.OnceValue(func() *[1 << 16]float32 {
-	var t [1 << 16]float32
+var lumOf = sync.OnceValue(func() *[1 << 16]float64 {
+	var t [1 << 16]float64
 	for i := 1; i < len(t); i++ {
-		t[i] = float32(math.Exp2(float64(i-1)*(lumRange/65534.0) - lumRange))
+		t[i] = math.Exp2(float64(i-1)*(lumRange/65534.0) - lumRange)
 	}
 	return &t
 })
@@ -236,7 +236,9 @@ func encodeEntry(k key, g *Grid, f *Finding) []byte {
 	for _, lum := range g.Lum {
 		b = le.AppendUint16(b, lumCode(lum))
 	}
-	b = append(b, g.Clip...)
+	for _, clip := range g.Clip {
+		b = append(b, byte(math.Round(255*clip)))
+	}
 	return le.AppendUint32(b, crc32.Checksum(b, castagnoli))
 }
 
@@ -270,7 +272,8 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		return nil, nil, false
 	}
 	source := int(r.Next(1)[0])
-	g = &Grid{W: int(le.Uint16(r.Next(2))), H: int(le.Uint16(r.Next(2)))}
+	g = &Grid{}
+	g.W, g.H = int(le.Uint16(r.Next(2))), int(le.Uint16(r.Next(2)))
 	g.HighShare, g.LowShare, g.MeanLum = number(), number(), number()
 	if source == 0 && f != nil {
 		return nil, f, true
@@ -280,11 +283,13 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		return nil, nil, false
 	}
 	g.Source = sourceNames[source]
-	g.Lum, g.Clip = make([]float32, cells), make([]uint8, cells)
+	g.Lum, g.Clip = make([]float64, cells), make([]float64, cells)
 	codes, table := r.Next(2*cells), lumOf()
 	for i := range g.Lum {
 		g.Lum[i] = table[le.Uint16(codes[2*i:])]
 	}
-	copy(g.Clip, r.Bytes())
+	for i, clip := range r.Bytes() {
+		g.Clip[i] = float64(clip) / 255
+	}
 	return g, f, true
 }

@@ -6,6 +6,8 @@ import (
 	"math"
 	"testing"
 
+	"stillspan/deflicker"
+
 	"stillspan/internal/bounded"
 )
 
@@ -14,13 +16,13 @@ import (
 func TestLumCode(t *testing.T) {
 	worst, table := 0.0, lumOf()
 	for code := 1; code <= 0xffff; code++ {
-		lum := linear16()[code]
-		worst = max(worst, math.Abs(math.Log2(float64(table[lumCode(lum)])/float64(lum))))
+		lum := float64(linear16()[code])
+		worst = max(worst, math.Abs(math.Log2(table[lumCode(lum)]/lum)))
 	}
 	if worst >= 0.0005 || worst == 0 {
 		t.Errorf("off by up to %.6f EV", worst)
 	}
-	for _, lum := range []float32{0, -1, float32(math.NaN())} {
+	for _, lum := range []float64{0, -1, math.NaN()} {
 		if got := table[lumCode(lum)]; got != 0 {
 			t.Errorf("%v comes back as %v", lum, got)
 		}
@@ -37,7 +39,7 @@ func TestLumCode(t *testing.T) {
 
 func TestEntry(t *testing.T) {
 	k := key{1, 2, 3}
-	g := &Grid{W: 2, H: 1, Lum: []float32{0, 1}, Clip: []uint8{255, 7}, HighShare: 0.25, LowShare: 0.5, MeanLum: 0.125, Source: SourceReduced}
+	g := &Grid{Grid: deflicker.Grid{W: 2, H: 1, Lum: []float64{0, 1}, Clip: []float64{1, 7. / 255}}, HighShare: 0.25, LowShare: 0.5, MeanLum: 0.125, Source: SourceReduced}
 	f := &Finding{Kind: "truncated", Text: "the file ends", Try: "copy it again", Left: 0.75}
 	for _, c := range []struct {
 		g *Grid
@@ -50,7 +52,7 @@ func TestEntry(t *testing.T) {
 		if (got == nil) != (c.g == nil) {
 			t.Errorf("grid %+v comes back as %+v", c.g, got)
 		}
-		if got != nil && (got.Lum[1] != 1 || got.Clip[1] != 7 || got.HighShare != 0.25 || got.LowShare != 0.5 || got.MeanLum != 0.125 || got.Source != SourceReduced) {
+		if got != nil && (got.Lum[1] != 1 || got.Clip[1] != 7./255 || got.HighShare != 0.25 || got.LowShare != 0.5 || got.MeanLum != 0.125 || got.Source != SourceReduced) {
 			t.Errorf("grid %+v comes back as %+v", c.g, got)
 		}
 	}
@@ -61,7 +63,7 @@ func TestEntry(t *testing.T) {
 
 func FuzzEntry(f *testing.F) {
 	k := key{1}
-	f.Add(encodeEntry(k, &Grid{W: 1, H: 1, Lum: []float32{0.5}, Clip: []uint8{0}, Source: SourceFull}, nil))
+	f.Add(encodeEntry(k, &Grid{Grid: deflicker.Grid{W: 1, H: 1, Lum: []float64{0.5}, Clip: []float64{0}}, Source: SourceFull}, nil))
 	f.Add(encodeEntry(k, nil, &Finding{Kind: "corrupt", Text: "text"}))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		// With the right key and checksum, so that the rest is looked at.

@@ -2,20 +2,16 @@
 // grid of linear luminances with the shares that are clipped.
 package measure
 
+import "stillspan/deflicker"
+
 // MaxCells is the most cells a grid has along its longer side.
 const MaxCells = 160
 
-// Grid is a still reduced to W x H cells, row-major, in the picture's stored
-// orientation.
+// Grid is a still reduced to cells. Light is linear after the decoding of
+// IEC 61966-2-1, luminance weighted by Rec. 709; Clip, a multiple of 1/255, is
+// 1 where damage left nothing of a cell.
 type Grid struct {
-	W, H int
-	// Lum is the mean relative luminance of each cell, linear light, 0 to 1:
-	// IEC 61966-2-1 decoding, Rec. 709 weights.
-	Lum []float32
-	// Clip is the share of each cell's samples, 0 to 255 for 0 to 100 %, that
-	// lie at the white end or so near black that they say nothing of exposure;
-	// 255, with Lum 0, where damage left nothing of the cell.
-	Clip []uint8
+	deflicker.Grid
 	// HighShare and LowShare are the shares (0 to 1) of the whole picture
 	// with clipped highlights (any channel at or above 0.99 of full code) and
 	// crushed shadows (all channels at or below 0.01).
@@ -24,4 +20,12 @@ type Grid struct {
 	MeanLum float64
 	// Source says what was decoded: "preview", "reduced", "full".
 	Source string
+}
+
+// Light is what a light curve is made of; nil of a nil Grid.
+func (g *Grid) Light() *deflicker.Grid {
+	if g == nil {
+		return nil
+	}
+	return &g.Grid
 }

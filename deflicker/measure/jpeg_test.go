@@ -148,10 +148,10 @@ func gridError(a, b *Grid) (rms, mean float64) {
 	}
 	var n, sum, square float64
 	for i := range a.Lum {
-		if a.Clip[i] > 25 || b.Clip[i] > 25 || a.Lum[i] <= 0 || b.Lum[i] <= 0 {
+		if a.Clip[i] > 0.1 || b.Clip[i] > 0.1 || a.Lum[i] <= 0 || b.Lum[i] <= 0 {
 			continue
 		}
-		d := math.Log2(float64(a.Lum[i]) / float64(b.Lum[i]))
+		d := math.Log2(a.Lum[i] / b.Lum[i])
 		sum, square, n = sum+d, square+d*d, n+1
 	}
 	return math.Sqrt(square / n), sum / n

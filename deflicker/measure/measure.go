@@ -106,7 +106,7 @@ func (o Options) filled() Options {
 }
 
 // File measures one still. Its trouble is the Finding, beside a Grid where
-// part of the picture could be measured: cells that could not have Clip 255.
+// part of the picture could be measured: cells that could not have Clip 1.
 // The error is for work that cannot go on: bad options or ctx at its end.
 func File(ctx context.Context, in Input, opt Options) (*Grid, *Finding, error) {
 	if err := opt.Validate(); err != nil {

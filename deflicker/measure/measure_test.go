@@ -491,12 +491,12 @@ func TestShares(t *testing.T) {
 	if g.HighShare != 0.10 || g.LowShare != 0.05 || g.W != 100 || g.H != 100 {
 		t.Errorf("high %v, low %v, %d x %d; want 0.1, 0.05, 100 x 100", g.HighShare, g.LowShare, g.W, g.H)
 	}
-	for y, want := range map[int]uint8{5: 255, 12: 255, 17: 255, 50: 0} {
+	for y, want := range map[int]float64{5: 1, 12: 1, 17: 1, 50: 0} {
 		if got := g.Clip[y*g.W+50]; got != want {
-			t.Errorf("row %d: clip %d, want %d", y, got, want)
+			t.Errorf("row %d: clip %g, want %g", y, got, want)
 		}
 	}
-	if want := float32(0.2158605); math.Abs(float64(g.Lum[50*g.W]-want)) > 1e-6 { // code 128
+	if want := 0.2158605; math.Abs(g.Lum[50*g.W]-want) > 1e-6 { // code 128
 		t.Errorf("grey is %v, want %v", g.Lum[50*g.W], want)
 	}
 }

@@ -1,5 +1,7 @@
 package measure
 
+import "stillspan/deflicker"
+
 // meter adds samples up to a Grid. A sample is one pixel of a full decode or
 // one block of a reduced one.
 type meter struct {
@@ -59,23 +61,25 @@ func (m *meter) add(col, row int, n int32, lum, top float32) {
 }
 
 // grid is the sum of what was added. Cells without a single pixel have Lum 0
-// and Clip 255; shares and mean are of the pixels there are.
+// and Clip 1; shares and mean are of the pixels there are.
 func (m *meter) grid(source string) *Grid {
 	g := &Grid{
-		W: m.cols, H: m.rows,
-		Lum:    make([]float32, len(m.lum)),
-		Clip:   make([]uint8, len(m.lum)),
+		Grid: deflicker.Grid{
+			W: m.cols, H: m.rows,
+			Lum:  make([]float64, len(m.lum)),
+			Clip: make([]float64, len(m.lum)),
+		},
 		Source: source,
 	}
 	var sum float64
 	var all int64
 	for i, n := range m.pixels {
 		if n == 0 {
-			g.Clip[i] = 255
+			g.Clip[i] = 1
 			continue
 		}
-		g.Lum[i] = float32(m.lum[i] / float64(n))
-		g.Clip[i] = uint8((255*int64(m.blind[i]) + int64(n)/2) / int64(n))
+		g.Lum[i] = m.lum[i] / float64(n)
+		g.Clip[i] = float64((255*int64(m.blind[i])+int64(n)/2)/int64(n)) / 255
 		sum += m.lum[i]
 		all += int64(n)
 	}

@@ -126,7 +126,7 @@ func (q *sequence) solve(ctx context.Context) (deflicker.Result, deflicker.Local
 		if f != nil {
 			return fmt.Errorf("still %d: %s", i, f.Text)
 		}
-		m.Add(g)
+		m.Add(g.Light())
 		return nil
 	})
 	if err != nil {

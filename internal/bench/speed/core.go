@@ -43,7 +43,7 @@ func runCore(ctx context.Context, dir, out string, w, h int) error {
 	}
 	meter := deflicker.NewMeter(deflicker.MeterOptions{})
 	err = measure.All(ctx, in, measure.Options{NoCache: true}, func(_ int, g *measure.Grid, _ *measure.Finding) error {
-		meter.Add(g)
+		meter.Add(g.Light())
 		return nil
 	})
 	if err != nil {
