@@ -13,6 +13,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/files"
 	"stillspan/internal/playback"
 )
 
@@ -189,7 +190,7 @@ func (p *Pipeline) checkOutput() error {
 		return &Error{Text: fmt.Sprintf("no folder %q for the clip", dir), Try: "make it first, or name another"}
 	}
 	if p.job.SourceRoot != "" {
-		inside, err := within(dir, p.job.SourceRoot)
+		inside, err := files.Inside(dir, p.job.SourceRoot)
 		if err != nil {
 			return err
 		}
@@ -212,26 +213,6 @@ func (p *Pipeline) checkOutput() error {
 		}
 	}
 	return nil
-}
-
-// within tells whether dir is root or lies below it, links resolved.
-func within(dir, root string) (bool, error) {
-	d, err := filepath.EvalSymlinks(dir)
-	if err != nil {
-		return false, err
-	}
-	r, err := filepath.EvalSymlinks(root)
-	if err != nil {
-		return false, err
-	}
-	if d, err = filepath.Abs(d); err != nil {
-		return false, err
-	}
-	if r, err = filepath.Abs(r); err != nil {
-		return false, err
-	}
-	rel, err := filepath.Rel(r, d)
-	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator)), nil
 }
 
 var quiet = []string{"-hide_banner", "-nostdin", "-loglevel", "error"}

@@ -14,6 +14,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"stillspan/internal/files"
 	"stillspan/internal/process"
 )
 
@@ -125,10 +126,10 @@ func copyPreview(s Source, name string) error {
 func (p *Pipeline) tempName() (string, error) {
 	dir, base := filepath.Dir(p.job.Out), filepath.Base(p.job.Out)
 	if p.codec.image != "" {
-		tmp, err := os.MkdirTemp(dir, ".stillspan-*-"+strings.ReplaceAll(base, "*", "_"))
+		tmp, err := os.MkdirTemp(dir, files.TempPrefix+"*-"+strings.ReplaceAll(base, "*", "_"))
 		return tmp, err
 	}
-	f, err := os.CreateTemp(dir, ".stillspan-*-"+strings.ReplaceAll(base, "*", "_"))
+	f, err := os.CreateTemp(dir, files.TempPrefix+"*-"+strings.ReplaceAll(base, "*", "_"))
 	if err != nil {
 		return "", &Error{Text: fmt.Sprintf("cannot write in %q", dir), Err: err}
 	}
@@ -439,7 +440,7 @@ func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause e
 
 // publish makes sure the clip is on the disk, then gives it its name.
 func publish(tmp, out string, overwrite bool) error {
-	if err := syncPath(tmp); err != nil {
+	if err := files.Sync(tmp); err != nil {
 		return &Error{Text: "cannot write the clip to the disk", Err: err}
 	}
 	info, err := os.Stat(tmp)
@@ -459,7 +460,7 @@ func publish(tmp, out string, overwrite bool) error {
 	if err := os.Rename(tmp, out); err != nil {
 		return &Error{Text: fmt.Sprintf("cannot give the clip its name %q", out), Err: err}
 	}
-	return syncPath(filepath.Dir(out))
+	return files.Sync(filepath.Dir(out))
 }
 
 // removeImages empties an image sequence's folder that is to be replaced; it
@@ -479,12 +480,4 @@ func removeImages(dir string) error {
 		}
 	}
 	return os.RemoveAll(dir)
-}
-
-func syncPath(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
 }

@@ -2,33 +2,21 @@ package ingest
 
 import (
 	"errors"
-	"os"
 	"strings"
-	"syscall"
 
 	"stillspan/ingest/meta"
+	"stillspan/internal/files"
 )
 
 // readFrame fills in what the file says about itself and what is wrong with
 // it, as far as that shows without decoding.
 func readFrame(f *Frame) {
-	// Between listing and opening another thing may have taken the name. A pipe
-	// opened without O_NONBLOCK would hold the worker until someone writes.
-	file, err := os.OpenFile(f.Path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	file, info, err := files.Open(f.Path)
 	if err != nil {
 		f.Problem = openProblem(err)
 		return
 	}
 	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		f.Problem = openProblem(err)
-		return
-	}
-	if !info.Mode().IsRegular() {
-		f.Problem = notAFile()
-		return
-	}
 	f.Size, f.ModTime = info.Size(), info.ModTime()
 	if f.Size == 0 {
 		f.Problem = &Problem{"empty", "the file is empty", "copy it again from the card"}

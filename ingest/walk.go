@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"stillspan/internal/files"
 )
 
 var (
@@ -40,7 +42,7 @@ type tree struct {
 func walk(ctx context.Context, root string) (*tree, error) {
 	info, err := os.Stat(root)
 	if err != nil {
-		return nil, fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+		return nil, fmt.Errorf("cannot read the folder %q: %w", root, files.Cause(err))
 	}
 	if !info.IsDir() {
 		return nil, fmt.Errorf("%q is a file, not a folder of stills", root)
@@ -48,7 +50,7 @@ func walk(ctx context.Context, root string) (*tree, error) {
 	// The root itself may be a link; its target is walked.
 	start, err := filepath.EvalSymlinks(root)
 	if err != nil {
-		return nil, fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+		return nil, fmt.Errorf("cannot read the folder %q: %w", root, files.Cause(err))
 	}
 	t := &tree{ignored: make(map[string]int)}
 	var links []Frame
@@ -63,7 +65,7 @@ func walk(ctx context.Context, root string) (*tree, error) {
 		f := Frame{Path: filepath.Join(root, rel), Name: filepath.ToSlash(rel), Number: -1}
 		if err != nil {
 			if path == start {
-				return fmt.Errorf("cannot read the folder %q: %w", root, plain(err))
+				return fmt.Errorf("cannot read the folder %q: %w", root, files.Cause(err))
 			}
 			f.Problem = openProblem(err)
 			t.broken = append(t.broken, f)
@@ -164,15 +166,6 @@ func (t *tree) addLinks(links []Frame, start string) {
 	}
 }
 
-// plain takes the call and the path off an error that is told with its path.
-func plain(err error) error {
-	var pathErr *fs.PathError
-	if errors.As(err, &pathErr) {
-		return pathErr.Err
-	}
-	return err
-}
-
 func notAFile() *Problem {
 	return &Problem{"not-a-file", "it is a pipe, a device or a folder and not a picture", "remove it from the folder"}
 }
@@ -180,12 +173,14 @@ func notAFile() *Problem {
 // openProblem tells why a file could not be opened or read.
 func openProblem(err error) *Problem {
 	switch {
+	case err == files.ErrNotRegular:
+		return notAFile()
 	case errors.Is(err, fs.ErrNotExist):
 		return &Problem{"vanished", "it is no longer there", "check that the drive is still connected and copy the card again"}
 	case errors.Is(err, fs.ErrPermission):
 		return &Problem{"unreadable", "you have no permission to read it", "give yourself permission to read it, or copy the card again"}
 	}
-	return &Problem{"unreadable", fmt.Sprintf("it cannot be read (%v)", plain(err)), "copy it again from the card"}
+	return &Problem{"unreadable", fmt.Sprintf("it cannot be read (%v)", files.Cause(err)), "copy it again from the card"}
 }
 
 // pair joins raw and picture of one shot (same folder and base name) into one

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"os/signal"
@@ -18,8 +17,6 @@ import (
 	"syscall"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // The test binary is also the program whose runs are queued: real processes
@@ -518,32 +515,6 @@ func TestFingerprint(t *testing.T) {
 	}
 	if _, err := Inputs([]string{p}); err == nil {
 		t.Error("a still that is not there has a fingerprint")
-	}
-}
-
-// A full disk leaves the old file whole and nothing half-written.
-func TestWriteFileOnFullDisk(t *testing.T) {
-	if os.Getuid() != 0 {
-		t.Skip("mounting a small file system needs root")
-	}
-	dir := t.TempDir()
-	if err := unix.Mount("tmpfs", dir, "tmpfs", 0, "size=64k"); err != nil {
-		t.Skip("mounting is not permitted here:", err)
-	}
-	defer unix.Unmount(dir, 0)
-	p := filepath.Join(dir, "record")
-	fill := func(n int) error {
-		return WriteFile(p, func(w io.Writer) error { _, err := w.Write(make([]byte, n)); return err })
-	}
-	if err := fill(10); err != nil {
-		t.Fatal(err)
-	}
-	if err := fill(200 << 10); !errors.Is(err, syscall.ENOSPC) {
-		t.Errorf("got %v", err)
-	}
-	entries, _ := os.ReadDir(dir)
-	if info, err := os.Stat(p); err != nil || info.Size() != 10 || len(entries) != 1 {
-		t.Errorf("%v, %d files", err, len(entries))
 	}
 }
 

@@ -4,13 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
+
+	"stillspan/internal/files"
 )
 
 // Slurm hands tasks to a Slurm cluster as one job array, with a dependent job
@@ -46,7 +47,7 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	array := "" // job number
 	if len(tasks) > 0 {
 		script := filepath.Join(s.Dir, "array.sh")
-		if err := writeScript(script, ArrayScript(s.Program, tasks)); err != nil {
+		if err := files.WriteBytes(script, []byte(ArrayScript(s.Program, tasks))); err != nil {
 			return false, err
 		}
 		var err error
@@ -59,7 +60,7 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	}
 	job, err := s.submitFinish(ctx, b, array)
 	if err == nil {
-		err = WriteFile(s.jobFile(), func(w io.Writer) error { _, err := fmt.Fprintln(w, job); return err })
+		err = files.WriteBytes(s.jobFile(), []byte(job+"\n"))
 	}
 	if err != nil { // nobody would collect what the array makes
 		_, _ = tool(context.WithoutCancel(ctx), "scancel", array)
@@ -87,7 +88,7 @@ func (s *Slurm) arrayArgs(tasks []Task, logDir string) []string {
 
 func (s *Slurm) submitFinish(ctx context.Context, b Batch, array string) (string, error) {
 	script := filepath.Join(s.Dir, "finish.sh")
-	if err := writeScript(script, finishScript(s.Program, b.Finish)); err != nil {
+	if err := files.WriteBytes(script, []byte(finishScript(s.Program, b.Finish))); err != nil {
 		return "", err
 	}
 	args := []string{"--job-name=stillspan-day", "--requeue", "--open-mode=append", "--output=" + escapePath(b.LogDir) + "/finish.log"}
@@ -243,10 +244,6 @@ func tool(ctx context.Context, name string, args ...string) (string, error) {
 		err = fmt.Errorf("%s: %w", tail.last(), err)
 	}
 	return string(out), err
-}
-
-func writeScript(path, text string) error {
-	return WriteFile(path, func(w io.Writer) error { _, err := w.Write([]byte(text)); return err })
 }
 
 func quoteAll(program string, args []string) string {

@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"stillspan/internal/files"
 )
 
 // stateDir is the folder of a day's state inside its output folder. All that
@@ -227,7 +229,7 @@ func (s *Store) Deliver(id, from, name string) (string, error) {
 	if err := os.Rename(from, to); err != nil {
 		return "", err
 	}
-	return to, syncDir(filepath.Dir(to))
+	return to, files.Sync(filepath.Dir(to))
 }
 
 // MayDeliver tells whether the place of a result is free, or holds an older
@@ -264,7 +266,7 @@ func (s *Store) Drop(id string, results ...string) error {
 // Sweep removes what dead runs left: results and specs of no task in keep, and
 // half-written files, here and in the output folder. The lock must be held.
 func (s *Store) Sweep(keep func(id string) bool) error {
-	half, err := filepath.Glob(filepath.Join(globEscape(s.out), stateDir+"-*"))
+	half, err := filepath.Glob(filepath.Join(globEscape(s.out), files.TempPrefix+"*"))
 	if err != nil {
 		return err
 	}
@@ -304,39 +306,7 @@ func writeJSON(path string, v any) error {
 	if err != nil {
 		return err
 	}
-	return WriteFile(path, func(w io.Writer) error { _, err := w.Write(append(b, '\n')); return err })
-}
-
-// tempPattern is the name of half-written files.
-const tempPattern = ".stillspan-*.tmp"
-
-// WriteFile writes a file whole or not at all, and puts it on the disk before
-// and its name after it is renamed.
-func WriteFile(path string, fill func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), tempPattern)
-	if err != nil {
-		return fmt.Errorf("cannot write %q: %w", path, err)
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-			err = fmt.Errorf("cannot write %q: %w", path, err)
-		}
-	}()
-	if err := fill(f); err != nil {
-		return err
-	}
-	if err := errors.Join(f.Chmod(0o644), f.Sync()); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	if err := os.Rename(f.Name(), path); err != nil {
-		return err
-	}
-	return syncDir(filepath.Dir(path))
+	return files.WriteBytes(path, append(b, '\n'))
 }
 
 // syncTree puts a file, or a folder of files, on the disk.
@@ -345,17 +315,8 @@ func syncTree(root string) error {
 		if err != nil {
 			return err
 		}
-		return syncDir(p)
+		return files.Sync(p)
 	})
-}
-
-// syncDir puts a file's or a folder's content on the disk.
-func syncDir(p string) error {
-	f, err := os.Open(p)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
 }
 
 // hashTree is the size and SHA-256 of a file; for a folder, such as an image

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"stillspan/ingest/copycheck"
+	"stillspan/internal/files"
 )
 
 var compareCommand = command{
@@ -73,7 +74,7 @@ func runCompare(ctx context.Context, c *cli, args []string) error {
 			if out.path == "" || out.path == "-" {
 				continue
 			}
-			if inside, err := isInside(out.path, dir); err != nil {
+			if inside, err := files.Inside(out.path, dir); err != nil {
 				return fmt.Errorf("%s: %w", out.flag, err)
 			} else if inside {
 				return usagef("%s %q lies inside %q, which is only read: choose a place outside it", out.flag, out.path, dir)

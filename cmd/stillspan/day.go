@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"stillspan/assemble/day"
+	"stillspan/internal/files"
 )
 
 var dayCommand = command{
@@ -106,13 +107,13 @@ func (f *dayFlags) check() error {
 		if p.path == "" || p.path == "-" {
 			continue
 		}
-		if inside, err := isInside(p.path, f.survey.root); err != nil {
+		if inside, err := files.Inside(p.path, f.survey.root); err != nil {
 			return fmt.Errorf("%s: %w", p.flag, err)
 		} else if inside {
 			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, f.survey.root)
 		}
 	}
-	if inside, err := isInside(f.survey.root, f.dir); err != nil {
+	if inside, err := files.Inside(f.survey.root, f.dir); err != nil {
 		return err
 	} else if inside {
 		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", f.survey.root, f.dir)

@@ -12,6 +12,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/day"
+	"stillspan/internal/files"
 	"stillspan/report"
 )
 
@@ -257,7 +258,7 @@ func (d *dayRun) report(ctx context.Context) error {
 		return err
 	}
 	d.r = d.s.report()
-	write := func(name string, fill func(io.Writer) error) error { return day.WriteFile(d.store.Path(name), fill) }
+	write := func(name string, fill func(io.Writer) error) error { return files.Write(d.store.Path(name), fill) }
 	page := report.Day{Title: d.title(), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
 		k := &d.clips[i]

@@ -1,15 +1,14 @@
 package main
 
 import (
-	"bufio"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
-	"os"
+	"io/fs"
 	"path/filepath"
-	"strings"
 
+	"stillspan/internal/files"
 	"stillspan/report"
 )
 
@@ -53,7 +52,7 @@ func (o *outputs) check(root string) error {
 		if root == "" {
 			continue
 		}
-		if inside, err := isInside(f.path, root); err != nil {
+		if inside, err := files.Inside(f.path, root); err != nil {
 			return fmt.Errorf("%s: %w", f.flag, err)
 		} else if inside {
 			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", f.flag, f.path, root)
@@ -94,64 +93,11 @@ func (o *outputs) write(c *cli, r *report.Report) error {
 	return nil
 }
 
-// writeFile writes to a temporary name in the same folder and renames when
-// the file is whole and on the disk.
-func writeFile(path string, fill func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".stillspan-*")
-	if err != nil {
-		return withHint(fmt.Errorf("cannot write %q: %w", path, err), "a folder that exists and may be written to")
+// writeFile writes a file whole or not at all.
+func writeFile(path string, fill func(io.Writer) error) error {
+	err := files.Write(path, fill)
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) {
+		return withHint(err, "a folder that exists and may be written to")
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-			err = fmt.Errorf("cannot write %q: %w", path, err)
-		}
-	}()
-	w := bufio.NewWriterSize(f, 1<<16)
-	if err := fill(w); err != nil {
-		return err
-	}
-	if err := errors.Join(w.Flush(), f.Chmod(0o644), f.Sync()); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
-
-// isInside tells whether path lies in folder root, links resolved as far as
-// the path exists.
-func isInside(path, root string) (bool, error) {
-	r, err := resolve(root)
-	if err != nil {
-		return false, err
-	}
-	p, err := resolve(path)
-	if err != nil {
-		return false, err
-	}
-	rel, err := filepath.Rel(r, p)
-	if err != nil {
-		return false, nil
-	}
-	return rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator)), nil
-}
-
-// resolve makes path absolute and follows links in the part that exists.
-func resolve(path string) (string, error) {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return "", err
-	}
-	if real, err := filepath.EvalSymlinks(abs); err == nil {
-		return real, nil
-	}
-	dir := filepath.Dir(abs)
-	if dir == abs {
-		return abs, nil
-	}
-	real, err := resolve(dir)
-	return filepath.Join(real, filepath.Base(abs)), err
+	return err
 }

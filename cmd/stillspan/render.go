@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"stillspan/assemble"
+	"stillspan/internal/files"
 )
 
 var renderCommand = command{
@@ -139,7 +140,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	if err := out.check(o.root); err != nil {
 		return err
 	}
-	if inside, err := isInside(*clip, o.root); err != nil {
+	if inside, err := files.Inside(*clip, o.root); err != nil {
 		return err
 	} else if inside {
 		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", *clip, o.root)

@@ -6,9 +6,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
-	"strings"
-	"syscall"
+
+	"stillspan/internal/files"
 )
 
 // maxFile is the largest still read into memory, bytes. The largest
@@ -40,32 +39,11 @@ func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
 	return buf, err
 }
 
-// openStill opens a regular file for reading. A pipe opened without O_NONBLOCK
-// would wait for a writer for ever.
-func openStill(path string) (*os.File, fs.FileInfo, *Finding) {
-	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
-	if err != nil {
-		return nil, nil, openFinding(err)
-	}
-	info, err := f.Stat()
-	var finding *Finding
-	switch {
-	case err != nil:
-		finding = openFinding(err)
-	case !info.Mode().IsRegular():
-		finding = &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
-	case info.Size() == 0:
-		finding = &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}
-	default:
-		return f, info, nil
-	}
-	f.Close()
-	return nil, nil, finding
-}
-
 // openFinding says why a still cannot be opened.
 func openFinding(err error) *Finding {
 	switch {
+	case err == files.ErrNotRegular:
+		return &Finding{Kind: "not-a-file", Text: "this is not a regular file", Try: "remove it from the folder"}
 	case errors.Is(err, fs.ErrNotExist):
 		return &Finding{Kind: "vanished", Text: "the file is gone since the folder was read", Try: "check the card or drive and run again"}
 	case errors.Is(err, fs.ErrPermission):
@@ -76,21 +54,12 @@ func openFinding(err error) *Finding {
 
 // readFinding says why a still cannot be read.
 func readFinding(err error) *Finding {
-	return &Finding{Kind: "unreadable", Text: "the file cannot be read: " + reason(err), Try: "copy it from the card again; check the card or drive"}
-}
-
-// reason is err without the path, which is shown beside it already.
-func reason(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		err = p.Err
-	}
-	return strings.TrimSpace(err.Error())
+	return &Finding{Kind: "unreadable", Text: "the file cannot be read: " + files.Cause(err).Error(), Try: "copy it from the card again; check the card or drive"}
 }
 
 // undecodable says that a still's bytes are no picture this program can read.
 func undecodable(err error) *Finding {
-	return &Finding{Kind: "undecodable", Text: "the picture cannot be decoded: " + reason(err), Try: "copy it from the card again, or open it in another program to see whether it is whole"}
+	return &Finding{Kind: "undecodable", Text: "the picture cannot be decoded: " + files.Cause(err).Error(), Try: "copy it from the card again, or open it in another program to see whether it is whole"}
 }
 
 // ended reports whether ctx is over and with which error.

@@ -12,6 +12,7 @@ import (
 
 	"stillspan/deflicker/develop"
 	"stillspan/ingest/meta"
+	"stillspan/internal/files"
 )
 
 // reader measures stills one after another in memory of its own.
@@ -33,12 +34,14 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	if err := ended(ctx); err != nil {
 		return nil, nil, err
 	}
-	f, info, finding := openStill(in.Path)
-	if finding != nil {
-		return nil, finding, nil
+	f, info, err := files.Open(in.Path)
+	if err != nil {
+		return nil, openFinding(err), nil
 	}
 	defer f.Close()
-	var err error
+	if info.Size() == 0 {
+		return nil, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}, nil
+	}
 	var head, tail []byte
 	if head, tail, err = r.readEnds(f, info.Size()); err != nil {
 		return nil, readFinding(err), nil

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"image"
 
+	"stillspan/internal/files"
+
 	"github.com/disintegration/imaging"
 )
 
@@ -53,9 +55,9 @@ func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Imag
 	if err := ended(ctx); err != nil {
 		return nil, err
 	}
-	f, info, finding := openStill(in.Path)
-	if finding != nil {
-		return nil, errors.New(finding.Text)
+	f, info, err := files.Open(in.Path)
+	if err != nil {
+		return nil, errors.New(openFinding(err).Text)
 	}
 	defer f.Close()
 	s := still{in: in, f: f, size: info.Size()}

@@ -10,9 +10,10 @@ import (
 	"fmt"
 	"os"
 	"path"
-	"path/filepath"
 	"slices"
 	"strings"
+
+	"stillspan/internal/files"
 
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/text/unicode/norm"
@@ -113,20 +114,16 @@ func Compare(ctx context.Context, card, dump string, opt Options) (*Result, erro
 
 // apart refuses folders in which a file would be found to be its own copy.
 func apart(c, d *tree) error {
-	switch {
-	case os.SameFile(c.info, d.info):
+	if os.SameFile(c.info, d.info) {
 		return fmt.Errorf("%q and %q are the same folder: a copy has to lie elsewhere", c.given, d.given)
-	case within(d.root, c.root):
-		return fmt.Errorf("the dump %q lies on the card %q: a copy has to lie elsewhere", d.given, c.given)
-	case within(c.root, d.root):
-		return fmt.Errorf("the card %q lies inside the dump %q: its files would count as their own copies", c.given, d.given)
+	}
+	if inside, err := files.Inside(d.root, c.root); err != nil || inside {
+		return cmp.Or(err, fmt.Errorf("the dump %q lies on the card %q: a copy has to lie elsewhere", d.given, c.given))
+	}
+	if inside, err := files.Inside(c.root, d.root); err != nil || inside {
+		return cmp.Or(err, fmt.Errorf("the card %q lies inside the dump %q: its files would count as their own copies", c.given, d.given))
 	}
 	return nil
-}
-
-func within(p, root string) bool {
-	rel, err := filepath.Rel(root, p)
-	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
 }
 
 // markForReading leaves out files of the dump that by their size cannot be a

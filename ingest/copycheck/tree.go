@@ -11,7 +11,8 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
-	"syscall"
+
+	"stillspan/internal/files"
 )
 
 // bufferBytes is read at a time: large enough that the disk, not the number of
@@ -42,11 +43,11 @@ func openTree(dir string) (*tree, error) {
 		root, err = filepath.Abs(root)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("cannot open folder %q: %w", dir, cause(err))
+		return nil, fmt.Errorf("cannot open folder %q: %w", dir, files.Cause(err))
 	}
 	info, err := os.Stat(root)
 	if err != nil {
-		return nil, fmt.Errorf("cannot open folder %q: %w", dir, cause(err))
+		return nil, fmt.Errorf("cannot open folder %q: %w", dir, files.Cause(err))
 	}
 	if !info.IsDir() {
 		return nil, fmt.Errorf("%q is no folder", dir)
@@ -64,9 +65,9 @@ func (t *tree) list(ctx context.Context, litter bool) error {
 		name := t.relative(p)
 		switch {
 		case err != nil && name == ".":
-			return fmt.Errorf("cannot read folder %q: %w", t.given, cause(err))
+			return fmt.Errorf("cannot read folder %q: %w", t.given, files.Cause(err))
 		case err != nil:
-			t.problem(name, "cannot be read: %v", cause(err))
+			t.problem(name, "cannot be read: %v", files.Cause(err))
 			return nil
 		case !litter && name != "." && isLitter(e):
 			return t.leaveOut(p, e)
@@ -78,7 +79,7 @@ func (t *tree) list(ctx context.Context, litter bool) error {
 		}
 		info, err := e.Info()
 		if err != nil {
-			t.problem(name, "cannot be read: %v", cause(err))
+			t.problem(name, "cannot be read: %v", files.Cause(err))
 			return nil
 		}
 		t.files = append(t.files, file{name: name, size: info.Size(), info: info})
@@ -161,25 +162,24 @@ func (t *tree) stillThere() error {
 		return fmt.Errorf("%q: %w", t.given, ErrWentAway)
 	}
 	if _, err := os.ReadDir(t.root); err != nil {
-		return fmt.Errorf("%q: %w: %w", t.given, ErrWentAway, cause(err))
+		return fmt.Errorf("%q: %w: %w", t.given, ErrWentAway, files.Cause(err))
 	}
 	return nil
 }
 
-// sumFile hashes the file that want describes. It opens without waiting, so
-// that a pipe put in the file's place cannot hold the work up.
+// sumFile hashes the file that want describes.
 func sumFile(ctx context.Context, p string, want os.FileInfo, buf []byte, m *meter) (sum [sha256.Size]byte, err error) {
-	f, err := os.OpenFile(p, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	replaced := errors.New("was replaced while the work went on: compare again")
+	f, info, err := files.Open(p)
+	if err == files.ErrNotRegular {
+		return sum, replaced
+	}
 	if err != nil {
-		return sum, fmt.Errorf("cannot be read: %w", cause(err))
+		return sum, fmt.Errorf("cannot be read: %w", files.Cause(err))
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return sum, fmt.Errorf("cannot be read: %w", cause(err))
-	}
-	if !os.SameFile(info, want) || !info.Mode().IsRegular() {
-		return sum, errors.New("was replaced while the work went on: compare again")
+	if !os.SameFile(info, want) {
+		return sum, replaced
 	}
 	h := sha256.New()
 	var n int64
@@ -195,7 +195,7 @@ func sumFile(ctx context.Context, p string, want os.FileInfo, buf []byte, m *met
 			break
 		}
 		if err != nil {
-			return sum, fmt.Errorf("cannot be read past byte %d of %d: %w", n, want.Size(), cause(err))
+			return sum, fmt.Errorf("cannot be read past byte %d of %d: %w", n, want.Size(), files.Cause(err))
 		}
 	}
 	after, err := f.Stat()
@@ -204,15 +204,6 @@ func sumFile(ctx context.Context, p string, want os.FileInfo, buf []byte, m *met
 	}
 	h.Sum(sum[:0])
 	return sum, nil
-}
-
-// cause drops the path that package os puts into its errors: the caller names
-// the file.
-func cause(err error) error {
-	if p, ok := errors.AsType[*fs.PathError](err); ok {
-		return p.Err
-	}
-	return err
 }
 
 // meter adds up what several readers have read.

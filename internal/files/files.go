@@ -1,0 +1,141 @@
+// Package files is what every stage asks of the file system: why an act on a
+// file failed, a still opened without waiting, what lies inside what, and a
+// file written whole or not at all.
+package files
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// Cause takes the call and the paths off an error of package os, for a caller
+// that names the file itself.
+func Cause(err error) error {
+	if p, ok := errors.AsType[*fs.PathError](err); ok {
+		return p.Err
+	}
+	if l, ok := errors.AsType[*os.LinkError](err); ok {
+		return l.Err
+	}
+	return err
+}
+
+// ErrNotRegular is what Open says of a pipe, a device or a folder.
+var ErrNotRegular = errors.New("not a regular file")
+
+// Open opens a regular file for reading. Between listing and opening another
+// thing may have taken its name, and a pipe opened without O_NONBLOCK would
+// hold the caller until someone writes.
+func Open(path string) (*os.File, fs.FileInfo, error) {
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	if err != nil {
+		return nil, nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = ErrNotRegular
+	}
+	if err != nil {
+		f.Close()
+		return nil, nil, err
+	}
+	return f, info, nil
+}
+
+// Inside tells whether path is folder or lies below it, whether or not path
+// exists. Folders are compared as the system knows them, so that neither a
+// link nor the case of a letter hides one.
+func Inside(path, folder string) (bool, error) {
+	want, err := os.Stat(folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	p, err := resolve(path)
+	if err != nil {
+		return false, err
+	}
+	for {
+		if info, err := os.Stat(p); err == nil && os.SameFile(info, want) {
+			return true, nil
+		}
+		above := filepath.Dir(p)
+		if above == p {
+			return false, nil
+		}
+		p = above
+	}
+}
+
+// resolve makes path absolute and follows links in the part that exists.
+func resolve(path string) (string, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	if real, err := filepath.EvalSymlinks(abs); err == nil {
+		return real, nil
+	}
+	dir := filepath.Dir(abs)
+	if dir == abs {
+		return abs, nil
+	}
+	real, err := resolve(dir)
+	return filepath.Join(real, filepath.Base(abs)), err
+}
+
+// TempPrefix begins the names of half-written files, which lie beside the
+// place they are meant for.
+const TempPrefix = ".stillspan-"
+
+// Write writes a file whole or not at all: under another name in the same
+// folder, put on the disk before it is renamed, and its name after.
+func Write(path string, fill func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), TempPrefix+"*.tmp")
+	if err != nil {
+		return fmt.Errorf("cannot write %q: %w", path, Cause(err))
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+			err = fmt.Errorf("cannot write %q: %w", path, Cause(err))
+		}
+	}()
+	w := bufio.NewWriterSize(f, 1<<16)
+	if err := fill(w); err != nil {
+		return err
+	}
+	if err := errors.Join(w.Flush(), f.Chmod(0o644), f.Sync()); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return Sync(filepath.Dir(path))
+}
+
+// WriteBytes is Write of what is at hand.
+func WriteBytes(path string, data []byte) error {
+	return Write(path, func(w io.Writer) error { _, err := w.Write(data); return err })
+}
+
+// Sync puts a file's or a folder's content on the disk.
+func Sync(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
