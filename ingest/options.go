@@ -33,8 +33,22 @@ type Options struct {
 	// PreferRaw takes the raw file of a RAW+JPEG pair for the frame, and not the
 	// JPEG.
 	PreferRaw bool
+	// Planned are the shoots that were meant; empty for none. They are hints:
+	// a place where one may end and the next begin needs less evidence, and
+	// nothing is split or joined by them alone.
+	Planned []Planned
 	// Timing holds the thresholds of the cadence fit.
 	Timing timing.Options
+}
+
+// Planned is what is known beforehand of one shoot. A zero field is not known.
+type Planned struct {
+	Folder string // slash-separated: a path in the dump or a last part of one, in any case
+	// From and To bound the moment of the first frame by the camera's wall
+	// clock, held in UTC whatever zone the files state.
+	From, To  time.Time
+	Frames    int
+	IntervalS float64 // seconds
 }
 
 // DefaultOptions returns the documented defaults.

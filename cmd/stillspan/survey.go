@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -26,7 +27,7 @@ type surveyOptions struct {
 	root     string
 	planFile string
 	rate     playback.Rate // zero: from the plan, else 24
-	only     string        // ID of the one sequence to work on; empty for all
+	only     string        // ID, name or folder of what to work on; empty for all
 	noLook   bool          // headers only: no luminance
 	keep     bool          // keep the flicker: measure, but correct nothing
 	develops bool          // raw files are developed: measure what becomes of them
@@ -41,7 +42,7 @@ type surveyOptions struct {
 const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' writes it
   --rate R          playback rate: 24, 25, 29.97, 24000/1001; default: the
                     plan's, else 24
-  --sequence ID     work on this sequence only
+  --sequence WHICH  work on this only: an ID, a planned name or a folder
   --zone X,Y,W,H    measure this part of the picture, as fractions
   --smooth N        keep changes of light that take longer than N frames;
                     default chosen by the sequence
@@ -138,6 +139,7 @@ func (c *cli) scan(ctx context.Context, o surveyOptions) (*survey, error) {
 		}
 		s.plan = f
 	}
+	o.ingest.Planned = s.plan.Hints()
 	if err := folderIsThere(o.root); err != nil {
 		return nil, err
 	}
@@ -191,22 +193,32 @@ func ignoredText(ig []ingest.Ignored) string {
 	return " (left alone: " + strings.Join(parts, ", ") + ")"
 }
 
-// keepOnly drops all sequences but one. The plan has been matched with all of
-// them, so that what the others answer to is not reported as missing.
-func (s *survey) keepOnly(id string) error {
-	var ids []string
-	for i := range s.dump.Sequences {
-		if s.dump.Sequences[i].ID == id {
-			s.dump.Sequences = s.dump.Sequences[i : i+1]
-			s.match.Shoot, s.match.How = s.match.Shoot[i:i+1], s.match.How[i:i+1]
-			return nil
+// keepOnly drops all sequences but those that word names. The plan has been
+// matched with all of them, so that what the others answer to is not reported
+// as missing.
+func (s *survey) keepOnly(word string) error {
+	inside := strings.TrimPrefix(filepath.ToSlash(word), filepath.ToSlash(filepath.Clean(s.opt.root))+"/")
+	found := plan.Find(inside, s.plan, s.match, s.dump.Sequences)
+	if len(found) == 0 {
+		var ids []string
+		for i := range s.dump.Sequences {
+			id := s.dump.Sequences[i].ID
+			if shoot := s.shoot(i); shoot != nil {
+				id += fmt.Sprintf(" (%q)", shoot.Name)
+			}
+			ids = append(ids, id)
 		}
-		ids = append(ids, s.dump.Sequences[i].ID)
+		if len(ids) == 0 {
+			return fmt.Errorf("no sequence %q: there is none in this dump", word)
+		}
+		return withHint(fmt.Errorf("no sequence %q in this dump", word), "an ID, a planned name or a folder: %s", strings.Join(ids, ", "))
 	}
-	if len(ids) == 0 {
-		return fmt.Errorf("no sequence %q: there is none in this dump", id)
+	kept := make([]ingest.Sequence, len(found))
+	for k, i := range found {
+		kept[k] = s.dump.Sequences[i]
 	}
-	return withHint(fmt.Errorf("no sequence %q in this dump", id), "one of %s", strings.Join(ids, ", "))
+	s.dump.Sequences, s.match = kept, s.match.Only(found)
+	return nil
 }
 
 // shoot is the plan of sequence i; nil for none.

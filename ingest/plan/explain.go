@@ -60,14 +60,14 @@ func unknownKey(row int, key toml.Key) error {
 		known = renderKeys
 	}
 	last := key[len(key)-1]
-	if best := nearest(last, known); best != "" {
+	if best := closest(last, known); best != "" {
 		return fmt.Errorf("line %d: unknown key %q: did you mean %q?", row, last, best)
 	}
 	return fmt.Errorf("line %d: unknown key %q: known here are %s", row, last, strings.Join(known, ", "))
 }
 
-// nearest returns the known key closest to word, or "" when none is close.
-func nearest(word string, known []string) string {
+// closest returns the known key closest to word, or "" when none is close.
+func closest(word string, known []string) string {
 	best, bestD := "", len(word)/3+2
 	for _, k := range known {
 		d := editDistance(strings.ToLower(word), k)

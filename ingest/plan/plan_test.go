@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -299,52 +300,161 @@ func sequence(id, folder string, n int, intervalS float64, start time.Time) inge
 	return s
 }
 
+// day is a plan's clock, in a zone of its own to show that zones do not matter:
+// the plan is in the camera's clock.
+func day(h, m int) time.Time { return time.Date(2026, 5, 1, h, m, 0, 0, time.UTC) }
+
+func camera(h, m int) time.Time {
+	return time.Date(2026, 5, 1, h, m, 0, 0, time.FixedZone("", 9*3600))
+}
+
 func TestMatch(t *testing.T) {
-	// A zone of its own must not matter: the plan is in the camera's clock.
-	zone := time.FixedZone("", 9*3600)
-	dawn := time.Date(2026, 5, 1, 5, 30, 0, 0, zone)
-	seqs := []ingest.Sequence{
-		sequence("a", "DCIM/100MEDIA", 296, 5.02, dawn),
-		sequence("b", "DCIM/101MEDIA", 240, 2, dawn.Add(4*time.Hour)),
-		sequence("c", "night-sky", 100, 30, dawn.Add(16*time.Hour)),
-		sequence("d", "DCIM/102MEDIA", 50, 1, dawn.Add(17*time.Hour)),
-		sequence("e", "plain", 80, 0, time.Time{}),
+	for _, c := range []struct {
+		name   string
+		shoots []Shoot
+		seqs   []ingest.Sequence
+		want   []int
+		how    []How
+	}{
+		{"each by its strongest evidence",
+			[]Shoot{
+				{Name: "market", Frames: 250, IntervalS: 2},
+				{Name: "harbour dawn", Frames: 300, IntervalS: 5, From: day(5, 0), To: day(6, 0)},
+				{Name: "Night Sky", Frames: 120},
+				{Name: "square", Folder: "101media", Frames: 240, IntervalS: 2},
+				{Name: "cranes", Frames: 90, IntervalS: 9},
+				{Name: "never", Frames: 9000, IntervalS: 1},
+			},
+			[]ingest.Sequence{
+				sequence("a", "DCIM/100MEDIA", 296, 5.02, camera(5, 30)),
+				sequence("b", "DCIM/101MEDIA", 240, 2, camera(9, 30)),
+				sequence("c", "night-sky", 100, 30, camera(21, 30)),
+				sequence("d", "DCIM/102MEDIA", 50, 1, camera(22, 30)),
+				sequence("e", "plain", 80, 0, time.Time{}),
+			},
+			[]int{1, 3, 2, -1, 4}, []How{ByWindow, ByFolder, ByName, "", ByFit},
+		},
+		{"a window without an end closes after the shooting time",
+			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5, ShootingS: 1500, From: day(5, 0)}},
+			[]ingest.Sequence{sequence("a", "d", 300, 5, camera(5, 26)), sequence("b", "d", 300, 5, camera(5, 24))},
+			[]int{-1, 0}, []How{"", ByWindow},
+		},
+		{"shoots alike but for their windows",
+			[]Shoot{
+				{Name: "noon", Frames: 300, IntervalS: 5, ShootingS: 1500, From: day(12, 0)},
+				{Name: "dawn", Frames: 300, IntervalS: 5, ShootingS: 1500, From: day(5, 0)},
+			},
+			[]ingest.Sequence{sequence("a", "d", 290, 5, camera(5, 2)), sequence("b", "d", 300, 5, camera(12, 1))},
+			[]int{1, 0}, []How{ByWindow, ByWindow},
+		},
+		{"windows that overlap: the nearer start",
+			[]Shoot{
+				{Name: "first", Frames: 300, IntervalS: 5, ShootingS: 1500, From: day(5, 0)},
+				{Name: "second", Frames: 300, IntervalS: 5, ShootingS: 1500, From: day(5, 15)},
+			},
+			[]ingest.Sequence{sequence("a", "one", 300, 5, camera(5, 1)), sequence("b", "two", 300, 5, camera(5, 16))},
+			[]int{0, 1}, []How{ByWindow, ByWindow},
+		},
+		{"shoots alike but for their folders",
+			[]Shoot{{Name: "left", Frames: 100, IntervalS: 5, Folder: "B"}, {Name: "right", Frames: 100, IntervalS: 5, Folder: "A"}},
+			[]ingest.Sequence{sequence("a", "card/a", 100, 5, camera(5, 0)), sequence("b", "card/b", 100, 5, camera(5, 0))},
+			[]int{1, 0}, []How{ByFolder, ByFolder},
+		},
+		{"shoots wholly alike go by time, whichever fits better",
+			[]Shoot{{Name: "first", Frames: 100, IntervalS: 5}, {Name: "second", Frames: 100, IntervalS: 5}},
+			[]ingest.Sequence{sequence("a", "d", 97, 5, camera(5, 0)), sequence("b", "d", 100, 5, camera(6, 0))},
+			[]int{0, 1}, []How{ByFit, ByFit},
+		},
+		{"a folder or a window that does not hold forbids it",
+			[]Shoot{
+				{Name: "x", Frames: 296, IntervalS: 5, From: day(7, 0), To: day(8, 0)},
+				{Name: "y", Frames: 240, IntervalS: 2, Folder: "elsewhere"},
+			},
+			[]ingest.Sequence{sequence("a", "d", 296, 5, camera(5, 30)), sequence("b", "d", 240, 2, camera(9, 30))},
+			[]int{-1, -1}, []How{"", ""},
+		},
+		{"another interval and another count in the folder, the window or under the name",
+			[]Shoot{
+				{Name: "x", Frames: 300, IntervalS: 5, Folder: "one"},
+				{Name: "two", Frames: 300, IntervalS: 5},
+				{Name: "z", Frames: 300, IntervalS: 5, From: day(7, 0), To: day(8, 0)},
+			},
+			[]ingest.Sequence{
+				sequence("a", "one", 40, 30, camera(5, 0)), sequence("b", "two", 40, 30, camera(6, 0)), sequence("c", "three", 40, 30, camera(7, 1)),
+			},
+			[]int{-1, -1, -1}, []How{"", "", ""},
+		},
+		{"one of count and interval is enough in the folder",
+			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5, Folder: "one"}, {Name: "two", Frames: 300, IntervalS: 5}},
+			[]ingest.Sequence{sequence("a", "one", 40, 5.5, camera(5, 0)), sequence("b", "two", 280, 7, camera(6, 0))},
+			[]int{0, 1}, []How{ByFolder, ByName},
+		},
+		{"the only one left, by count or by interval",
+			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5}},
+			[]ingest.Sequence{sequence("a", "one", 300, 7.5, camera(5, 0))},
+			[]int{0}, []How{ByCount},
+		},
+		{"stopped early, and the test run of the same interval is not it",
+			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5}},
+			[]ingest.Sequence{sequence("t", "one", 8, 5, camera(4, 0)), sequence("a", "one", 101, 5, camera(5, 0))},
+			[]int{-1, 0}, []How{"", ByInterval},
+		},
+		{"two could be it by interval alone: neither is",
+			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5}},
+			[]ingest.Sequence{sequence("a", "one", 100, 5, camera(4, 0)), sequence("b", "one", 90, 5, camera(5, 0))},
+			[]int{-1, -1}, []How{"", ""},
+		},
+		{"no plan", nil, []ingest.Sequence{sequence("a", "one", 100, 5, camera(4, 0))}, []int{-1}, []How{""}},
+	} {
+		var f *File
+		if c.shoots != nil {
+			f = &File{Shoots: c.shoots}
+		}
+		m := Match(f, c.seqs)
+		if !reflect.DeepEqual(m.Shoot, c.want) || !reflect.DeepEqual(m.How, c.how) {
+			t.Errorf("%s: matched %v by %q, want %v by %q", c.name, m.Shoot, m.How, c.want, c.how)
+		}
+		for i, j := range m.Shoot {
+			if (m.Reason[i] == "") != (j < 0) || slices.Contains(m.NotFound, j) {
+				t.Errorf("%s: sequence %d is shoot %d because %q; not found %v", c.name, i, j, m.Reason[i], m.NotFound)
+			}
+		}
 	}
-	at := func(h int) time.Time { return time.Date(2026, 5, 1, h, 0, 0, 0, time.UTC) }
+}
+
+// What points to a shoot and cannot be it is told, with what speaks against it.
+func TestRefused(t *testing.T) {
 	f := &File{Shoots: []Shoot{
-		{Name: "market", Frames: 250, IntervalS: 2},                               // by fit: b
-		{Name: "harbour dawn", Frames: 300, IntervalS: 5, From: at(5), To: at(6)}, // by window: a
-		{Name: "Night Sky", Frames: 400},                                          // by name: c
-		{Name: "square", Folder: "101media", Frames: 50, IntervalS: 1},            // folder b is better evidence than fit
-		{Name: "cranes", Frames: 90, IntervalS: 9},                                // e, of unknown interval, fits
-		{Name: "never", Frames: 9000, IntervalS: 1},
+		{Name: "x", Frames: 300, IntervalS: 5, Folder: "one"},
+		{Name: "y", Frames: 240, IntervalS: 2, ShootingS: 480, From: day(23, 55)},
 	}}
+	m := Match(f, []ingest.Sequence{sequence("a", "one", 40, 30, camera(5, 0)), sequence("b", "two", 240, 2, camera(7, 0))})
+	want := []Refusal{
+		{0, 0, "it lies in the planned folder", "its interval is 30 s, planned 5 s, and it has 40 frames, planned 300"},
+		{1, 1, "count and interval are near the plan", "it starts at 2026-05-01 07:00:00, not between 2026-05-01 23:55:00 and 2026-05-02 00:03:00"},
+	}
+	slices.SortFunc(m.Refused, func(a, b Refusal) int { return a.Seq - b.Seq })
+	if !reflect.DeepEqual(m.Refused, want) {
+		t.Errorf("refused %+v, want %+v", m.Refused, want)
+	}
+	if one := m.Only([]int{1}); !reflect.DeepEqual(one.Refused, []Refusal{{0, 1, want[1].Looks, want[1].Why}}) || len(one.Shoot) != 1 || len(one.NotFound) != 2 {
+		t.Errorf("only the second: %+v", one)
+	}
+}
+
+func TestFind(t *testing.T) {
+	f := &File{Shoots: []Shoot{{Name: "Harbour Dawn", Frames: 100, IntervalS: 5}}}
+	seqs := []ingest.Sequence{
+		sequence("2026-05-01-0500", "card/DCIM/100MEDIA", 100, 5, camera(5, 0)),
+		sequence("2026-05-01-0700", "card/DCIM/101MEDIA", 10, 2, camera(7, 0)),
+		sequence("2026-05-01-0900", "card/DCIM/101MEDIA", 20, 9, camera(9, 0)),
+	}
 	m := Match(f, seqs)
-	want := []int{1, 3, 2, -1, 4}
-	if !reflect.DeepEqual(m.Shoot, want) {
-		t.Errorf("matched %v by %v, want %v", m.Shoot, m.How, want)
-	}
-	if how := []How{ByWindow, ByFolder, ByName, "", ByFit}; !reflect.DeepEqual(m.How, how) {
-		t.Errorf("evidence %v, want %v", m.How, how)
-	}
-	if !reflect.DeepEqual(m.NotFound, []int{0, 5}) {
-		t.Errorf("not found %v", m.NotFound)
-	}
-	// A window or a folder that does not hold forbids the match.
-	f.Shoots = []Shoot{
-		{Name: "x", Frames: 296, IntervalS: 5, From: at(7), To: at(8)},
-		{Name: "y", Frames: 240, IntervalS: 2, Folder: "elsewhere"},
-	}
-	if m := Match(f, seqs); len(m.NotFound) != 2 {
-		t.Errorf("matched against window or folder: %+v", m)
-	}
-	// Two alike shoots go to two alike sequences in their order.
-	twin := []ingest.Sequence{sequence("p", "p", 100, 5, dawn), sequence("q", "q", 100, 5, dawn.Add(time.Hour))}
-	f.Shoots = []Shoot{{Name: "first", Frames: 100, IntervalS: 5}, {Name: "second", Frames: 100, IntervalS: 5}}
-	if m := Match(f, twin); !reflect.DeepEqual(m.Shoot, []int{0, 1}) {
-		t.Errorf("alike shoots: %v", m.Shoot)
-	}
-	if m := Match(nil, seqs); m.Shoot[0] != -1 || m.NotFound != nil {
-		t.Errorf("no plan: %+v", m)
+	for word, want := range map[string][]int{
+		"2026-05-01-0700": {1}, "harbour-dawn": {0}, "101media": {1, 2}, "DCIM/101MEDIA/": {1, 2}, "DCIM": {0, 1, 2}, "nothing": nil, "101": nil,
+	} {
+		if got := Find(word, f, m, seqs); !reflect.DeepEqual(got, want) {
+			t.Errorf("%q names %v, want %v", word, got, want)
+		}
 	}
 }
