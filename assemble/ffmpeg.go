@@ -41,8 +41,7 @@ func findTools() error {
 
 // encoders asks this ffmpeg once what it can write.
 var encoders = sync.OnceValues(func() (string, error) {
-	out, err := exec.Command("ffmpeg", "-hide_banner", "-encoders").Output()
-	return string(out), err
+	return process.Text(context.Background(), "ffmpeg", "-hide_banner", "-encoders")
 })
 
 func hasEncoder(name string) (bool, error) {
@@ -64,10 +63,10 @@ var errStopped = errors.New("stopped")
 // FFmpegVersion is the first line of "ffmpeg -version": another version may
 // encode otherwise. Empty when there is no ffmpeg.
 var FFmpegVersion = sync.OnceValue(func() string {
-	out, err := exec.Command("ffmpeg", "-version").Output()
+	out, err := process.Text(context.Background(), "ffmpeg", "-version")
 	if err != nil {
 		return ""
 	}
-	line, _, _ := strings.Cut(string(out), "\n")
+	line, _, _ := strings.Cut(out, "\n")
 	return strings.TrimSpace(line)
 })

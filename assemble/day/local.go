@@ -11,9 +11,10 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
-	"strings"
 	"sync"
 	"time"
+
+	"stillspan/internal/process"
 
 	"golang.org/x/sync/semaphore"
 )
@@ -115,7 +116,7 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	// the child (prctl(2), PR_SET_PDEATHSIG).
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
-	cmd := exec.CommandContext(ctx, l.Program, t.Args...)
+	cmd, tail := process.Command(ctx, l.Program, t.Args...)
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = interruptGrace
 	cmd.SysProcAttr = childAttr()
@@ -125,11 +126,9 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	if l.Store != nil && l.Store.lock != nil {
 		cmd.ExtraFiles = []*os.File{l.Store.lock}
 	}
-	var tail tailBuffer
-	cmd.Stderr = &tail
 	if f, err := os.Create(filepath.Join(logDir, t.ID+".log")); err == nil {
 		defer f.Close()
-		cmd.Stderr = io.MultiWriter(&tail, lossy{f})
+		cmd.Stderr = io.MultiWriter(tail, lossy{f})
 	}
 	stdout, err := cmd.StdoutPipe()
 	if err == nil {
@@ -146,7 +145,7 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	case err != nil && ctx.Err() != nil:
 		return &Failure{Kind: TaskFailed, Text: "interrupted"}
 	case err != nil:
-		return &Failure{Kind: TaskFailed, Text: endText(err, tail.last())}
+		return &Failure{Kind: TaskFailed, Text: endText(err, tail.Last())}
 	}
 	return nil
 }
@@ -182,25 +181,6 @@ func endText(err error, said string) string {
 		text += ": " + said
 	}
 	return text
-}
-
-// tailBuffer keeps the end of what is written to it.
-type tailBuffer struct{ b []byte }
-
-const tailBytes = 4 << 10
-
-func (t *tailBuffer) Write(p []byte) (int, error) {
-	t.b = append(t.b, p...)
-	if n := len(t.b) - tailBytes; n > 0 {
-		t.b = append(t.b[:0], t.b[n:]...)
-	}
-	return len(p), nil
-}
-
-// last is the last line that says something.
-func (t *tailBuffer) last() string {
-	lines := strings.Split(strings.TrimSpace(string(t.b)), "\n")
-	return strings.TrimSpace(lines[len(lines)-1])
 }
 
 // lossy drops what cannot be written: a log on a full disk must not end the

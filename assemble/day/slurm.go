@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"stillspan/internal/files"
+	"stillspan/internal/process"
 )
 
 // Slurm hands tasks to a Slurm cluster as one job array, with a dependent job
@@ -63,7 +64,7 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 		err = files.WriteBytes(s.jobFile(), []byte(job+"\n"))
 	}
 	if err != nil { // nobody would collect what the array makes
-		_, _ = tool(context.WithoutCancel(ctx), "scancel", array)
+		_, _ = process.Text(context.WithoutCancel(ctx), "scancel", array)
 		return false, err
 	}
 	return true, nil
@@ -105,7 +106,7 @@ func ArrayScript(program string, tasks []Task) string {
 	var b strings.Builder
 	b.WriteString("#!/bin/sh\ncase $SLURM_ARRAY_TASK_ID in\n")
 	for i, t := range tasks {
-		fmt.Fprintf(&b, "%d) set -- %s ;;\n", i+1, quoteAll(program, t.Args))
+		fmt.Fprintf(&b, "%d) set -- %s ;;\n", i+1, process.Quote(append([]string{program}, t.Args...)...))
 	}
 	fmt.Fprintf(&b, `*) echo "no task $SLURM_ARRAY_TASK_ID" >&2; exit 1 ;;
 esac
@@ -121,7 +122,7 @@ exit $code
 }
 
 func finishScript(program string, args []string) string {
-	return "#!/bin/sh\nexec " + quoteAll(program, args) + "\n"
+	return "#!/bin/sh\nexec " + process.Quote(append([]string{program}, args...)...) + "\n"
 }
 
 // probe asks one node whether it sees what every node must see.
@@ -133,11 +134,11 @@ func (s *Slurm) probe(ctx context.Context) error {
 	}
 	var test strings.Builder
 	for _, p := range append([]string{s.Program}, s.Sees...) {
-		fmt.Fprintf(&test, "test -r %s || { echo %s; exit 9; }\n", quote(p), quote(p))
+		fmt.Fprintf(&test, "test -r %s || { echo %s; exit 9; }\n", process.Quote(p), process.Quote(p))
 	}
 	args := append(slices.Clone(s.Options), "--ntasks=1", "--quiet", "--job-name=stillspan-probe",
 		fmt.Sprintf("--immediate=%d", int(probeWait.Seconds())), "sh", "-c", test.String())
-	out, err := tool(ctx, "srun", args...)
+	out, err := process.Text(ctx, "srun", args...)
 	if x, ok := errors.AsType[*exec.ExitError](err); ok && x.ExitCode() == 9 {
 		return &Failure{
 			Kind: TaskFailed, Text: fmt.Sprintf("a node of the cluster does not see %q", strings.TrimSpace(out)),
@@ -145,7 +146,7 @@ func (s *Slurm) probe(ctx context.Context) error {
 		}
 	}
 	if err != nil && ctx.Err() == nil {
-		if _, e := tool(ctx, "scontrol", "ping"); e != nil {
+		if _, e := process.Text(ctx, "scontrol", "ping"); e != nil {
 			return &Failure{Kind: TaskFailed, Text: "the cluster does not answer: " + err.Error(), Try: "'sinfo' shows the state of the cluster"}
 		}
 	}
@@ -155,7 +156,7 @@ func (s *Slurm) probe(ctx context.Context) error {
 // submit returns the number of the job.
 func (s *Slurm) submit(ctx context.Context, script string, args []string) (string, error) {
 	args = slices.Concat([]string{"--parsable"}, args, s.Options, []string{script})
-	out, err := tool(ctx, "sbatch", args...)
+	out, err := process.Text(ctx, "sbatch", args...)
 	if err != nil {
 		return "", &Failure{Kind: TaskFailed, Text: "the cluster refused the jobs: " + err.Error(), Try: "'sinfo' shows the state of the cluster"}
 	}
@@ -180,7 +181,7 @@ func (s *Slurm) Busy(ctx context.Context) bool {
 	if job == "" {
 		return false
 	}
-	out, err := tool(ctx, "squeue", "--noheader", "--jobs="+job, "--format=%T")
+	out, err := process.Text(ctx, "squeue", "--noheader", "--jobs="+job, "--format=%T")
 	return err == nil && strings.TrimSpace(out) != ""
 }
 
@@ -199,7 +200,7 @@ const waitStep = time.Second
 // Wait returns the exit code of a job once it has ended.
 func (s *Slurm) Wait(ctx context.Context, job string) (int, error) {
 	for {
-		out, err := tool(ctx, "scontrol", "--oneliner", "show", "job", job)
+		out, err := process.Text(ctx, "scontrol", "--oneliner", "show", "job", job)
 		if err != nil {
 			return 0, fmt.Errorf("cannot ask for job %s: %w", job, err)
 		}
@@ -231,31 +232,6 @@ func field(line, name string) string {
 	}
 	return ""
 }
-
-// tool runs one of the cluster's programs; what it says on standard error
-// becomes the error.
-func tool(ctx context.Context, name string, args ...string) (string, error) {
-	cmd := exec.CommandContext(ctx, name, args...)
-	cmd.WaitDelay = 10 * time.Second
-	var tail tailBuffer
-	cmd.Stderr = &tail
-	out, err := cmd.Output()
-	if err != nil && tail.last() != "" {
-		err = fmt.Errorf("%s: %w", tail.last(), err)
-	}
-	return string(out), err
-}
-
-func quoteAll(program string, args []string) string {
-	words := []string{quote(program)}
-	for _, a := range args {
-		words = append(words, quote(a))
-	}
-	return strings.Join(words, " ")
-}
-
-// quote makes one word of s for a POSIX shell.
-func quote(s string) string { return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'" }
 
 // escapePath keeps sbatch from taking percent signs in a path for its own.
 func escapePath(p string) string { return strings.ReplaceAll(p, "%", "%%") }

@@ -19,6 +19,7 @@ import (
 
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
+	"stillspan/internal/process"
 	"stillspan/internal/scene"
 	"stillspan/internal/stamp"
 )
@@ -152,7 +153,7 @@ func runDemo(ctx context.Context, c *cli, args []string) error {
 		} else {
 			fmt.Fprint(c.stdout, "\n$ stillspan")
 			for _, a := range r.args {
-				fmt.Fprintf(c.stdout, " %s", shellQuote(a))
+				fmt.Fprintf(c.stdout, " %s", process.Quote(a))
 			}
 			fmt.Fprint(c.stdout, "\n\n")
 		}

@@ -14,6 +14,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/internal/files"
+	"stillspan/internal/process"
 )
 
 var renderCommand = command{
@@ -317,24 +318,11 @@ func (c *cli) printCommands(ctx context.Context, s *survey, i int, opt assemble.
 		return err
 	}
 	for _, args := range p.Commands() {
-		quoted := make([]string, len(args))
-		for k, a := range args {
-			quoted[k] = shellQuote(a)
-		}
-		if _, err := fmt.Fprintln(c.stdout, strings.Join(quoted, " ")); err != nil {
+		if _, err := fmt.Fprintln(c.stdout, process.Quote(args...)); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// shellQuote makes one word of s for a POSIX shell.
-func shellQuote(s string) string {
-	const plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-./:=,+@%"
-	if s != "" && strings.Trim(s, plain) == "" {
-		return s
-	}
-	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
 
 // renderOne writes and verifies the clip of sequence i.

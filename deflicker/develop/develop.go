@@ -53,24 +53,21 @@ func Identify(parent context.Context, path string) (Settings, error) {
 	var s Settings
 	ctx, cancel := context.WithTimeout(parent, timeout)
 	defer cancel()
-	cmd, _ := process.Command(ctx, identifier, "-v", plainName(path))
-	out, err := cmd.Output()
+	out, err := process.Text(ctx, identifier, "-v", plainName(path))
 	if parent.Err() != nil {
 		return s, parent.Err()
 	}
-	m := imageSize.FindSubmatch(out)
+	m := imageSize.FindStringSubmatch(out)
 	if err != nil || m == nil {
 		return s, ErrUnknown
 	}
-	s.W, _ = strconv.Atoi(string(m[1]))
-	s.H, _ = strconv.Atoi(string(m[2]))
+	s.W, _ = strconv.Atoi(m[1])
+	s.H, _ = strconv.Atoi(m[2])
 	if s.W < 1 || s.H < 1 || s.W > meta.MaxPixels/s.H {
 		return Settings{}, ErrUnknown
 	}
-	if b := asShot.FindSubmatch(out); b != nil {
-		for _, v := range b[1:] {
-			s.Balance = append(s.Balance, string(v))
-		}
+	if b := asShot.FindStringSubmatch(out); b != nil {
+		s.Balance = b[1:]
 		if g, _ := strconv.ParseFloat(s.Balance[3], 64); g == 0 {
 			s.Balance[3] = s.Balance[1] // one green multiplier for both
 		}

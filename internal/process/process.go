@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os/exec"
 	"strings"
 	"sync"
@@ -88,3 +89,33 @@ func (o *Output) Write(p []byte) (int, error) {
 func (o *Output) Bytes() []byte { return o.buf.Bytes() }
 
 var errTooMuch = errors.New("the program wrote more than it should have")
+
+// textBytes is the most that Text keeps of a program's words.
+const textBytes = 1 << 20
+
+// Text runs a program to its end and returns what it wrote to standard
+// output, up to 1 MB. Where it fails, its last word on standard error leads
+// the error.
+func Text(ctx context.Context, name string, args ...string) (string, error) {
+	cmd, tail := Command(ctx, name, args...)
+	out := Output{Limit: textBytes}
+	cmd.Stdout = &out
+	err := cmd.Run()
+	if last := tail.Last(); err != nil && last != "" {
+		err = fmt.Errorf("%s: %w", last, err)
+	}
+	return string(out.Bytes()), err
+}
+
+// Quote writes a command as a line of a POSIX shell.
+func Quote(args ...string) string {
+	const plain = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-./:=,+@%"
+	words := make([]string, len(args))
+	for i, a := range args {
+		words[i] = a
+		if a == "" || strings.Trim(a, plain) != "" {
+			words[i] = "'" + strings.ReplaceAll(a, "'", `'\''`) + "'"
+		}
+	}
+	return strings.Join(words, " ")
+}

@@ -2,6 +2,8 @@ package process_test
 
 import (
 	"context"
+	"errors"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -56,5 +58,25 @@ func TestCommandEnds(t *testing.T) {
 		}
 	case <-time.After(time.Minute):
 		t.Fatal("it goes on")
+	}
+}
+
+// A real shell reads back what was quoted.
+func TestQuote(t *testing.T) {
+	odd := []string{"printf", "<%s>", "it's", `a "b" $HOME`, "new\nline", "100%a", "*", "", "-x", "`id`"}
+	got, err := process.Text(t.Context(), "sh", "-c", process.Quote(odd...))
+	if want := "<" + strings.Join(odd[2:], "><") + ">"; err != nil || got != want {
+		t.Errorf("%q, %v; want %q", got, err, want)
+	}
+	if got := process.Quote("ffmpeg", "-i", "a/b.jpg"); got != "ffmpeg -i a/b.jpg" {
+		t.Errorf("plain words quoted: %s", got)
+	}
+}
+
+func TestTextTellsWhatFailed(t *testing.T) {
+	out, err := process.Text(t.Context(), "sh", "-c", "echo said; echo why >&2; exit 3")
+	x, ok := errors.AsType[*exec.ExitError](err)
+	if out != "said\n" || !ok || x.ExitCode() != 3 || !strings.HasPrefix(err.Error(), "why: ") {
+		t.Errorf("%q, %v", out, err)
 	}
 }
