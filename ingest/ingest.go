@@ -42,6 +42,26 @@ type SettingChange struct {
 	From, To string
 }
 
+// ExposureMove is a move of the exposure by its settings: at one frame, or the
+// whole of many moves.
+type ExposureMove struct {
+	First, Last int     // indexes of the first and the last frame with other values
+	Steps       int     // at how many frames it moved
+	NetEV       float64 // stops from before First to Last by the labels, more light above 0; NaN when unknown
+	RangeEV     float64 // of many: how far apart the levels were, stops
+	Ramp        bool    // of many: they lead one way
+	Settings    []SettingChange
+	Mode        string        // "manual", the camera's program, or empty for not stated
+	Lasts       time.Duration // from the frame before First to Last; 0 when unknown
+}
+
+// Turned tells of an orientation flag that is not the same in all frames. Held
+// is the EXIF value taken for all.
+type Turned struct {
+	Held, Count int // Count frames state another
+	First       int // index of the first of them
+}
+
 // Sequence is a run of frames that belong to one shoot.
 type Sequence struct {
 	// ID is a short name, unique in the dump and stable between runs, fit
@@ -50,6 +70,8 @@ type Sequence struct {
 	Frames   []Frame
 	Timing   timing.Result // indexes into Frames
 	Settings []SettingChange
+	Exposure []ExposureMove
+	Turned   *Turned  // nil for one orientation
 	Notes    []string // plain remarks, such as "exposure mode is not manual"
 }
 

@@ -26,7 +26,7 @@ type Options struct {
 	// before it is another framing; zooms report it with a little noise.
 	// Default 0.03, range 0 to 0.5.
 	FocalTolerance float64
-	// OddRun is the longest run of frames of another size, orientation or
+	// OddRun is the longest run of frames of another size or
 	// focal length in the midst of a sequence that stays part of it (as
 	// "wrong-size" where the size differs). Default 2, range 0 to 100.
 	OddRun int

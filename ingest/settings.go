@@ -1,8 +1,10 @@
 package ingest
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 
 	"stillspan/ingest/meta"
@@ -26,7 +28,6 @@ var settings = []setting{
 	{"focal length", func(f *meta.Facts) string { return numberWord("", f.FocalMM, 1, " mm") }},
 	{"exposure mode", func(f *meta.Facts) string { return f.ExposureMode }},
 	{"exposure program", func(f *meta.Facts) string { return f.Program }},
-	{"orientation", func(f *meta.Facts) string { return strconv.Itoa(f.Orientation) }},
 }
 
 // shutterWord spells an exposure time as it stands on a camera: 1/125 s below
@@ -88,17 +89,142 @@ func settingChanges(frames []Frame) []SettingChange {
 	return list
 }
 
-// settingNotes says in a word what a long list of changes means.
-func (s *Sequence) settingNotes() {
-	moved := make(map[string]int)
-	for _, c := range s.Settings {
-		moved[c.Field]++
+// exposure is one of the settings that make the exposure, and its value in
+// stops: more light is more.
+type exposure struct {
+	field string
+	stops func(*meta.Facts) float64
+}
+
+var exposures = []exposure{
+	{"shutter", func(f *meta.Facts) float64 { return math.Log2(f.ExposureS) }},
+	{"aperture", func(f *meta.Facts) float64 { return -2 * math.Log2(f.FNumber) }},
+	{"iso", func(f *meta.Facts) float64 { return math.Log2(f.ISO) }},
+}
+
+// fewMoves is up to how many frames with another exposure are spoken of one by
+// one; more are one story.
+const fewMoves = 3
+
+// exposureMoves tells how the exposure moved over the frames: every move by
+// itself where they are few, else all as one. Settings that move at one frame,
+// or within two so that they cancel, are one move.
+func exposureMoves(frames []Frame, changes []SettingChange) []ExposureMove {
+	var steps []ExposureMove
+	for _, c := range changes {
+		k := slices.IndexFunc(exposures, func(e exposure) bool { return e.field == c.Field })
+		if k < 0 {
+			continue
+		}
+		ev := exposures[k].stops(&frames[c.Frame].Facts) - lastStops(frames[:c.Frame], exposures[k])
+		if n := len(steps); n > 0 && (c.Frame == steps[n-1].Last || c.Frame-steps[n-1].Last <= 2 && ev*steps[n-1].NetEV < 0) {
+			steps[n-1].Last = c.Frame
+			steps[n-1].NetEV += ev
+			steps[n-1].Settings = append(steps[n-1].Settings, c)
+			continue
+		}
+		steps = append(steps, ExposureMove{First: c.Frame, Last: c.Frame, Steps: 1, NetEV: ev, Settings: []SettingChange{c}})
 	}
-	for _, field := range []string{"shutter", "aperture", "iso"} {
-		if n := moved[field]; n > 3 && 10*n > len(s.Frames) {
-			s.note("%s moved %d times in %d frames: exposure was automatic", field, n, len(s.Frames))
+	if len(steps) > fewMoves {
+		steps = []ExposureMove{oneMove(steps)}
+	}
+	for i := range steps {
+		m := &steps[i]
+		m.Mode = exposureMode(frames[m.First : m.Last+1])
+		if m.First > 0 {
+			if from, to := frames[m.First-1].Facts.Taken, frames[m.Last].Facts.Taken; !from.IsZero() && to.After(from) {
+				m.Lasts = to.Sub(from)
+			}
 		}
 	}
+	return steps
+}
+
+// lastStops is the setting's value in stops before the frame that follows.
+func lastStops(before []Frame, e exposure) float64 {
+	for i := len(before) - 1; i >= 0; i-- {
+		if v := e.stops(&before[i].Facts); !math.IsInf(v, 0) && !math.IsNaN(v) {
+			return v
+		}
+	}
+	return math.NaN()
+}
+
+// oneMove joins many moves: where each setting began and where it ended.
+func oneMove(steps []ExposureMove) ExposureMove {
+	out := ExposureMove{First: steps[0].First, Last: steps[len(steps)-1].Last, Steps: len(steps)}
+	lo, hi, way := 0.0, 0.0, 0.0
+	for _, m := range steps {
+		out.NetEV += m.NetEV
+		way += math.Abs(m.NetEV)
+		lo, hi = min(lo, out.NetEV), max(hi, out.NetEV)
+		for _, c := range m.Settings {
+			k := slices.IndexFunc(out.Settings, func(have SettingChange) bool { return have.Field == c.Field })
+			if k < 0 {
+				out.Settings = append(out.Settings, c)
+				continue
+			}
+			out.Settings[k].To = c.To
+		}
+	}
+	out.RangeEV = hi - lo
+	out.Ramp = math.Abs(out.NetEV) >= rampShare*way && out.RangeEV >= rampEV
+	return out
+}
+
+// Many moves are a ramp when they lead this share of their way in one direction,
+// and at least so far (common practice, no published source).
+const (
+	rampShare = 0.8
+	rampEV    = 1.0
+)
+
+// exposureMode says who set the exposure: "manual" if any of the frames says so,
+// else what the camera says of its program; empty where none says anything.
+func exposureMode(frames []Frame) string {
+	mode := ""
+	for i := range frames {
+		f := &frames[i].Facts
+		if f.ExposureMode == "manual" || f.Program == "manual" {
+			return "manual"
+		}
+		mode = cmp.Or(mode, f.Program, f.ExposureMode)
+	}
+	return mode
+}
+
+// settleOrientation has one orientation hold for all frames, since a camera that
+// points up or down flips the flag without being turned: the commonest, of
+// equals the first. Decoders of the HEIF family turn pictures by themselves.
+func (s *Sequence) settleOrientation() {
+	count := make(map[int]int)
+	for i := range s.Frames {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() {
+			count[f.Orientation]++
+		}
+	}
+	if len(count) < 2 {
+		return
+	}
+	held := 0
+	for i := range s.Frames {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() && (held == 0 || count[f.Orientation] > count[held]) {
+			held = f.Orientation
+		}
+	}
+	s.Turned = &Turned{Held: held, First: -1}
+	for i := range s.Frames {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() && f.Orientation != held {
+			if s.Turned.Count++; s.Turned.First < 0 {
+				s.Turned.First = i
+			}
+			f.Orientation = held
+		}
+	}
+}
+
+// settingNotes remarks on what the camera was left to choose.
+func (s *Sequence) settingNotes() {
 	auto, manual, autoWhite := 0, 0, 0
 	for i := range s.Frames {
 		f := &s.Frames[i].Facts

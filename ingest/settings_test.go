@@ -5,7 +5,9 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
+	"stillspan/ingest/meta"
 	"stillspan/internal/stamp"
 )
 
@@ -70,11 +72,109 @@ func TestUnstatedSettingsHaveNotMoved(t *testing.T) {
 	}
 }
 
-func TestAutomaticExposureIsNoted(t *testing.T) {
+// The stops are those of ISO 12232 and the APEX relations of CIPA DC-008, annex C:
+// a doubled time or sensitivity is one stop, a doubled f-number two.
+func TestExposureMoves(t *testing.T) {
+	base := meta.Facts{Width: 1, ExposureS: 1.0 / 60, FNumber: 8, ISO: 100}
+	start := time.Date(2026, 5, 1, 18, 0, 0, 0, time.UTC)
+	type move struct {
+		first, last, steps int
+		net                float64
+		ramp               bool
+		mode               string
+		lasts              time.Duration
+		moved              string
+	}
+	for _, c := range []struct {
+		name string
+		edit func(i int, f *meta.Facts)
+		want []move
+	}{
+		{"steady", func(int, *meta.Facts) {}, nil},
+		{"one stop of ISO", func(i int, f *meta.Facts) {
+			if i >= 20 {
+				f.ISO = 200
+			}
+		}, []move{{20, 20, 1, 1, false, "", 5 * time.Second, "iso ISO 100 ISO 200"}}},
+		{"ISO and shutter cancel at one frame", func(i int, f *meta.Facts) {
+			if i >= 20 {
+				f.ISO, f.ExposureS = 200, 1.0/120
+			}
+		}, []move{{20, 20, 1, 0, false, "", 5 * time.Second, "shutter 1/60 s 1/120 s, iso ISO 100 ISO 200"}}},
+		{"and at two", func(i int, f *meta.Facts) {
+			if i >= 20 {
+				f.FNumber = 4
+			}
+			if i >= 22 {
+				f.ExposureS = 1.0 / 240
+			}
+		}, []move{{20, 22, 1, 0, false, "", 15 * time.Second, "aperture f/8 f/4, shutter 1/60 s 1/240 s"}}},
+		{"two by themselves", func(i int, f *meta.Facts) {
+			if i >= 20 {
+				f.ISO = 200
+			}
+			if i >= 40 {
+				f.FNumber = 16
+			}
+			f.ExposureMode = "manual"
+		}, []move{
+			{20, 20, 1, 1, false, "manual", 5 * time.Second, "iso ISO 100 ISO 200"},
+			{40, 40, 1, -2, false, "manual", 5 * time.Second, "aperture f/8 f/16"},
+		}},
+		{"a ramp from day to night by hand", func(i int, f *meta.Facts) {
+			f.Program = "manual"
+			f.ExposureS = math.Exp2(float64(min(i, 50)/10)) / 60
+			if i >= 55 {
+				f.ISO = 400
+			}
+		}, []move{{10, 55, 6, 7, true, "manual", 46 * 5 * time.Second, "shutter 1/60 s 0.5 s, iso ISO 100 ISO 400"}}},
+		{"to and fro by the camera", func(i int, f *meta.Facts) {
+			f.Program = "aperture priority"
+			if i/10%2 == 1 {
+				f.ExposureS = 1.0 / 120
+			}
+		}, []move{{10, 50, 5, -1, false, "aperture priority", 41 * 5 * time.Second, "shutter 1/60 s 1/120 s"}}},
+	} {
+		frames := make([]Frame, 60)
+		for i := range frames {
+			frames[i].Facts = base
+			frames[i].Facts.Taken = start.Add(time.Duration(i) * 5 * time.Second)
+			c.edit(i, &frames[i].Facts)
+		}
+		var got []move
+		for _, m := range exposureMoves(frames, settingChanges(frames)) {
+			var moved []string
+			for _, s := range m.Settings {
+				moved = append(moved, s.Field+" "+s.From+" "+s.To)
+			}
+			got = append(got, move{m.First, m.Last, m.Steps, math.Round(1e6*m.NetEV)/1e6 + 0, m.Ramp, m.Mode, m.Lasts, strings.Join(moved, ", ")})
+		}
+		if fmt.Sprint(got) != fmt.Sprint(c.want) {
+			t.Errorf("%s:\n got %v\nwant %v", c.name, got, c.want)
+		}
+	}
+}
+
+// A camera that points at the zenith flips its flag without being turned.
+func TestOneOrientationHolds(t *testing.T) {
 	dir := t.TempDir()
-	shoot(t, dir, 20, func(i int, f *stamp.Fields) { f.ExposureS = 1 / float64(100+i) })
-	if s := only(t, scan(t, dir)); len(s.Notes) != 1 || s.Notes[0] != "shutter moved 19 times in 20 frames: exposure was automatic" {
-		t.Errorf("notes %q", s.Notes)
+	shoot(t, dir, 20, func(i int, f *stamp.Fields) {
+		f.Orientation = 6
+		if i == 0 || i == 7 || i == 8 {
+			f.Orientation = 1
+		}
+	})
+	s := only(t, scan(t, dir))
+	if s.Turned == nil || *s.Turned != (Turned{Held: 6, Count: 3, First: 0}) {
+		t.Fatalf("turned: %+v", s.Turned)
+	}
+	for i := range s.Frames {
+		if o := s.Frames[i].Facts.Orientation; o != 6 {
+			t.Errorf("frame %d: orientation %d", i, o)
+		}
+	}
+	for _, c := range s.Settings {
+		t.Errorf("the flag is no setting: %v", c)
 	}
 }
 

@@ -101,7 +101,7 @@ func splitRuns(f []Frame, shift []time.Duration, opt Options) []run {
 // sameFraming reports whether two frames can play in one clip as they are.
 func sameFraming(a, b *Frame, opt Options) bool {
 	x, y := &a.Facts, &b.Facts
-	return samePixels(a, b) && x.Orientation == y.Orientation && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
+	return samePixels(a, b) && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
 }
 
 // sameFocal reports whether two focal lengths are one framing.
@@ -166,6 +166,8 @@ func (s *Sequence) judge(shift []time.Duration, opt Options) {
 		s.Timing.Why = "no frame carries the time it was taken; the order is that of the file numbers"
 	}
 	s.Settings = settingChanges(s.Frames)
+	s.Exposure = exposureMoves(s.Frames, s.Settings)
+	s.settleOrientation()
 	s.copyNotes()
 	s.metadataNote()
 	s.timingNotes()
