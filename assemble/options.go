@@ -10,23 +10,11 @@ import (
 
 	"stillspan/deflicker/develop"
 	"stillspan/internal/playback"
+	"stillspan/internal/problem"
 )
 
 // Error is work that cannot be done, with what to try.
-type Error struct {
-	Text string
-	Try  string
-	Err  error // cause, may be nil
-}
-
-func (e *Error) Error() string {
-	if e.Err == nil {
-		return e.Text
-	}
-	return e.Text + ": " + e.Err.Error()
-}
-
-func (e *Error) Unwrap() error { return e.Err }
+type Error = problem.Error
 
 // Options says what clip is wanted. Start from DefaultOptions.
 type Options struct {

@@ -8,6 +8,8 @@ import (
 	"slices"
 
 	"stillspan/assemble/flash"
+	"stillspan/assemble/shoot"
+	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
@@ -31,8 +33,8 @@ func Build(in Input) *Report {
 		Sequences: []Sequence{}, Loose: []string{}, Ignored: []Ignored{}, Unreadable: []Damage{}, NotFound: []Plan{},
 		Warnings: append([]string{}, in.Warnings...), Findings: []Finding{},
 	}
-	for i := range in.Dump.Sequences {
-		r.Sequences = append(r.Sequences, in.sequence(i))
+	for _, s := range in.Shoots {
+		r.Sequences = append(r.Sequences, sequence(s))
 	}
 	for _, f := range in.Dump.Loose {
 		r.Loose = append(r.Loose, f.Name)
@@ -53,15 +55,12 @@ func Build(in Input) *Report {
 			Advice: "Look for " + them(n) + " on the card before wiping it.",
 		})
 	}
-	if in.Plan != nil {
-		for _, j := range in.Match.NotFound {
-			s := &in.Plan.Shoots[j]
-			r.NotFound = append(r.NotFound, planOf(s, in.rate(-1), ""))
-			r.Findings = append(r.Findings, Finding{
-				Kind: "not-found", Text: fmt.Sprintf("Planned shoot %q was not found in this dump", s.Name),
-				Advice: "Is there another card? Do not wipe any until it is found.",
-			})
-		}
+	for _, s := range in.NotFound {
+		r.NotFound = append(r.NotFound, planOf(s))
+		r.Findings = append(r.Findings, Finding{
+			Kind: "not-found", Text: fmt.Sprintf("Planned shoot %q was not found in this dump", s.Planned.Name),
+			Advice: "Is there another card? Do not wipe any until it is found.",
+		})
 	}
 	return r
 }
@@ -94,59 +93,32 @@ func them(n int) string {
 	return "them"
 }
 
-func (in *Input) work(i int) *Work {
-	if i >= 0 && i < len(in.Work) {
-		return &in.Work[i]
+// planOf is what was planned of a shoot.
+func planOf(s *shoot.Shoot) Plan {
+	was := s.Planned
+	rate := s.Rate
+	if was.Rate.Num != 0 {
+		rate = was.Rate
 	}
-	return &Work{}
-}
-
-func (in *Input) shoot(i int) *plan.Shoot {
-	if in.Plan == nil || i < 0 || i >= len(in.Match.Shoot) || in.Match.Shoot[i] < 0 {
-		return nil
+	p := Plan{
+		Name: was.Name, Frames: was.Frames, IntervalS: positive(was.IntervalS), Rate: plan.RateLabel(rate),
+		ClipS: positive(was.ClipS), MatchedBy: string(s.MatchedBy),
 	}
-	return &in.Plan.Shoots[in.Match.Shoot[i]]
-}
-
-// rate is the playback rate of sequence i: ordered, the clip's, the plan's, 24.
-func (in *Input) rate(i int) playback.Rate {
-	w, s := in.work(i), in.shoot(i)
-	switch {
-	case w.Clip != nil && w.Clip.Rate.Num != 0:
-		return w.Clip.Rate
-	case w.Rate.Num != 0:
-		return w.Rate
-	case in.Rate.Num != 0:
-		return in.Rate
-	case s != nil && s.Rate.Num != 0:
-		return s.Rate
-	}
-	return playback.Rate{Num: 24, Den: 1}
-}
-
-func planOf(s *plan.Shoot, rate playback.Rate, by plan.How) Plan {
-	if s.Rate.Num != 0 {
-		rate = s.Rate
-	}
-	p := Plan{Name: s.Name, Frames: s.Frames, IntervalS: positive(s.IntervalS), Rate: plan.RateLabel(rate), ClipS: positive(s.ClipS), MatchedBy: string(by)}
-	if !p.ClipS.Known() && s.Frames > 0 {
-		p.ClipS = Float(float64(s.Frames) / rate.FPS())
+	if !p.ClipS.Known() && was.Frames > 0 {
+		p.ClipS = Float(float64(was.Frames) / rate.FPS())
 	}
 	return p
 }
 
 // builder gathers one sequence.
 type builder struct {
-	in   *Input
-	i    int
-	seq  *ingest.Sequence
-	w    *Work
-	rate playback.Rate
-	out  Sequence
+	s   *shoot.Shoot
+	seq *ingest.Sequence
+	out Sequence
 }
 
-func (in *Input) sequence(i int) Sequence {
-	b := &builder{in: in, i: i, seq: &in.Dump.Sequences[i], w: in.work(i), rate: in.rate(i)}
+func sequence(s *shoot.Shoot) Sequence {
+	b := &builder{s: s, seq: s.Sequence}
 	b.head()
 	b.timing()
 	b.settings()
@@ -156,9 +128,9 @@ func (in *Input) sequence(i int) Sequence {
 	b.clip()
 	b.rows()
 	b.findings()
-	b.out.pictures = pictures{b.w.Strip, b.w.Before, b.w.After, b.w.ZonePicture}
+	b.out.pictures = pictures{s.Pictures.Strip, s.Pictures.Before, s.Pictures.After, s.Pictures.Zone}
 	b.out.Notes = b.notes()
-	b.out.Warnings = append([]string{}, b.w.Warnings...)
+	b.out.Warnings = append([]string{}, s.Warnings...)
 	return b.out
 }
 
@@ -228,11 +200,12 @@ func (b *builder) damage() {
 	b.out.Damaged = []Damage{}
 	for k := range b.seq.Frames {
 		f := &b.seq.Frames[k]
-		if d, ok := b.w.Damage[k]; ok {
-			d.File, d.Frame = f.Name, k+1
-			b.out.Damaged = append(b.out.Damaged, d)
-		} else if f.Problem != nil {
+		if f.Problem != nil {
 			b.out.Damaged = append(b.out.Damaged, Damage{f.Name, k + 1, f.Problem.Kind, f.Problem.Text, f.Problem.Try, unknown})
+		} else if m := b.s.Measured; m != nil {
+			if d, ok := m.Damage[k]; ok {
+				b.out.Damaged = append(b.out.Damaged, Damage{f.Name, k + 1, d.Kind, d.Text, d.Try, Float(d.Left)})
+			}
 		}
 	}
 }
@@ -244,26 +217,29 @@ func (b *builder) light() {
 		HighShareMax: unknown, HighShareMean: unknown, LowShareMax: unknown, LowShareMean: unknown,
 		Steps: []Step{}, Events: []Event{}, Biggest: []Correction{},
 	}
-	w := b.w
-	if !w.Measured {
+	m, r := b.s.Measured, b.s.Solved
+	if m == nil || r == nil {
 		return
 	}
-	l.Source, l.Zone, l.Local, l.Corrected = w.Source, w.Zone, w.Local, !w.Uncorrected
-	l.Confidence, l.Why = w.Result.Confidence, w.Result.Why
-	l.FlickerEVBefore, l.FlickerEVAfter = Float(w.Result.FlickerBefore), Float(w.Result.FlickerAfter)
-	if w.Uncorrected {
+	l.Source, l.Local, l.Corrected = m.Source, m.Local.Use, r.Corrects
+	if z := b.s.Options.Zone; z != (deflicker.Zone{}) {
+		l.Zone = &Zone{z.X, z.Y, z.W, z.H}
+	}
+	l.Confidence, l.Why = r.Confidence, r.Why
+	l.FlickerEVBefore, l.FlickerEVAfter = Float(r.FlickerBefore), Float(r.FlickerAfter)
+	if !r.Corrects {
 		l.FlickerEVAfter = l.FlickerEVBefore
 	}
-	l.HighShareMax, l.HighShareMean = peakAndMean(w.HighShare)
-	l.LowShareMax, l.LowShareMean = peakAndMean(w.LowShare)
-	for _, s := range w.Result.Steps {
+	l.HighShareMax, l.HighShareMean = peakAndMean(m.HighShare)
+	l.LowShareMax, l.LowShareMean = peakAndMean(m.LowShare)
+	for _, s := range r.Steps {
 		l.Steps = append(l.Steps, Step{b.name(s.Frame), s.Frame + 1, Float(s.EV), Float(s.LabelEV)})
 	}
-	for _, e := range w.Result.Events {
+	for _, e := range r.Events {
 		l.Events = append(l.Events, Event{b.name(e.First), b.name(e.Last), e.First + 1, e.Last + 1, Float(e.EV)})
 	}
-	for k, ev := range w.Result.CorrectionEV {
-		if math.Abs(ev) >= 0.005 && !w.Uncorrected {
+	for k, ev := range r.CorrectionEV {
+		if math.Abs(ev) >= 0.005 && r.Corrects {
 			l.Biggest = append(l.Biggest, Correction{b.name(k), k + 1, Float(ev)})
 		}
 	}
@@ -292,11 +268,15 @@ func peakAndMean(v []float64) (peak, mean Float) {
 }
 
 func (b *builder) clip() {
-	b.out.Flashes = append([]Flash{}, b.w.Flashes...)
-	c := b.w.Clip
-	if c == nil {
+	b.out.Flashes = []Flash{}
+	r := b.s.Rendered
+	if r == nil {
 		return
 	}
+	for _, p := range r.Flashes {
+		b.out.Flashes = append(b.out.Flashes, flashOf(p, b.s.Rate))
+	}
+	c := &r.Clip
 	b.out.Render = &Render{
 		File: c.File, Frames: c.Frames, Filled: c.Filled, DurationS: Float(c.DurationS), Rate: plan.RateLabel(c.Rate),
 		Codec: c.Codec, Verified: c.Verified, Problems: append([]string{}, c.Problems...), Profile: c.Profile,
@@ -305,8 +285,8 @@ func (b *builder) clip() {
 	}
 }
 
-// FlashOf puts a passage of the flash check into the report's terms.
-func FlashOf(p flash.Passage, rate playback.Rate) Flash {
+// flashOf puts a passage of the flash check into the report's terms.
+func flashOf(p flash.Passage, rate playback.Rate) Flash {
 	return Flash{
 		FromS: Float(float64(p.From) / rate.FPS()), ToS: Float(float64(p.To+1) / rate.FPS()),
 		From: p.Start, To: p.End, Kind: string(p.Kind),
@@ -315,7 +295,11 @@ func FlashOf(p flash.Passage, rate playback.Rate) Flash {
 }
 
 func (b *builder) rows() {
-	t, w := &b.seq.Timing, b.w
+	t := &b.seq.Timing
+	m := b.s.Measured
+	if m == nil {
+		m = &shoot.Measured{}
+	}
 	b.out.Rows = make([]Row, 0, len(b.seq.Frames))
 	var last *ingest.Frame
 	for k := range b.seq.Frames {
@@ -323,13 +307,13 @@ func (b *builder) rows() {
 		row := Row{
 			File: f.Name, Number: f.Number, Time: Stamp{f.Facts.Taken, f.Facts.HasOffset}, Slot: -1,
 			OffsetS: unknown, StepS: unknown, ShutterS: positive(f.Facts.ExposureS), FNumber: positive(f.Facts.FNumber), ISO: positive(f.Facts.ISO),
-			LumEV: at(w.Curve.LumEV, k), CorrectionEV: unknown, HighShare: at(w.HighShare, k), LowShare: at(w.LowShare, k),
+			LumEV: at(m.Curve.LumEV, k), CorrectionEV: unknown, HighShare: at(m.HighShare, k), LowShare: at(m.LowShare, k),
 		}
 		if t.Judged && k < len(t.Slot) {
 			row.Slot = t.Slot[k]
 		}
-		if w.Measured && !w.Uncorrected {
-			row.CorrectionEV = at(w.Result.CorrectionEV, k)
+		if r := b.s.Solved; r != nil && r.Corrects {
+			row.CorrectionEV = at(r.CorrectionEV, k)
 		}
 		if !f.Facts.Taken.IsZero() {
 			if last != nil {

@@ -18,19 +18,18 @@ import (
 func (b *builder) plan() {
 	d := &b.out.Delivered
 	d.Frames = b.out.Frames - len(b.out.Damaged)
-	d.Rate, d.Verdict = plan.RateLabel(b.rate), VerdictUnplanned
-	d.ClipS = Float(float64(d.Frames) / b.rate.FPS())
-	s := b.in.shoot(b.i)
+	d.Rate, d.Verdict = plan.RateLabel(b.s.Rate), VerdictUnplanned
+	d.ClipS = Float(float64(d.Frames) / b.s.Rate.FPS())
 	b.out.Rates, b.out.Remedies = []RateRow{}, []Remedy{}
 	planned := 0
-	if s != nil {
-		p := planOf(s, b.rate, b.in.Match.How[b.i])
+	if s := b.s.Planned; s != nil {
+		p := planOf(b.s)
 		b.out.Plan = &p
 		planned = s.Frames
 		b.drift(s.IntervalS)
 	}
 	for _, r := range playback.StandardRates() {
-		row := RateRow{Rate: plan.RateLabel(r), PlannedS: unknown, ShotS: Float(float64(d.Frames) / r.FPS()), Chosen: r == b.rate}
+		row := RateRow{Rate: plan.RateLabel(r), PlannedS: unknown, ShotS: Float(float64(d.Frames) / r.FPS()), Chosen: r == b.s.Rate}
 		if planned > 0 {
 			row.PlannedS = Float(float64(planned) / r.FPS())
 		}
@@ -73,7 +72,7 @@ func (b *builder) verdict(planned int) {
 // remedies lists what would close a shortfall, and its price.
 func (b *builder) remedies(planned int) {
 	d := &b.out.Delivered
-	want := float64(planned) / b.rate.FPS()
+	want := float64(planned) / b.s.Rate.FPS()
 	inside := 0
 	for _, m := range b.out.Missing {
 		if m.Cause != string(timing.NumberSkip) {
@@ -91,24 +90,24 @@ func (b *builder) remedies(planned int) {
 		n := min(inside, d.ShortFrames)
 		b.out.Remedies = append(b.out.Remedies, Remedy{
 			Do:    "fill the gaps when rendering (--gaps blend or hold)",
-			Gives: fmt.Sprintf("%s of %d, %s", frames(n), d.ShortFrames, clipLength(float64(d.Frames+n)/b.rate.FPS())),
+			Gives: fmt.Sprintf("%s of %d, %s", frames(n), d.ShortFrames, clipLength(float64(d.Frames+n)/b.s.Rate.FPS())),
 			Costs: "made-up frames: moving things ghost (blend) or stop for a moment (hold)",
 		})
 	}
 	fps := float64(d.Frames) / want
 	for i := len(playback.StandardRates()) - 1; i >= 0; i-- {
 		r := playback.StandardRates()[i]
-		if r.FPS() < b.rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
+		if r.FPS() < b.s.Rate.FPS()-0.01 && r.FPS() <= fps*1.005 {
 			b.out.Remedies = append(b.out.Remedies, Remedy{
 				Do: "play at " + plan.RateLabel(r), Gives: clipLength(float64(d.Frames) / r.FPS()),
-				Costs: fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-r.FPS()/b.rate.FPS()), plan.RateLabel(b.rate)),
+				Costs: fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-r.FPS()/b.s.Rate.FPS()), plan.RateLabel(b.s.Rate)),
 			})
 			break
 		}
 	}
-	if fps > 0 && fps < b.rate.FPS() {
+	if fps > 0 && fps < b.s.Rate.FPS() {
 		b.out.Remedies = append(b.out.Remedies, Remedy{
-			Do: fmt.Sprintf("slow the clip to %.1f %% in the edit", 100*fps/b.rate.FPS()), Gives: clipLength(want),
+			Do: fmt.Sprintf("slow the clip to %.1f %% in the edit", 100*fps/b.s.Rate.FPS()), Gives: clipLength(want),
 			Costs: fmt.Sprintf("%s repeated or mixed by the editor", frames(d.ShortFrames)),
 		})
 	}
@@ -128,7 +127,7 @@ func (b *builder) drift(plannedS float64) {
 
 func (b *builder) headline(planned int) {
 	d := &b.out.Delivered
-	rate := plan.RateLabel(b.rate)
+	rate := plan.RateLabel(b.s.Rate)
 	shot := fmt.Sprintf("%d / %s", d.Frames, clipLength(float64(d.ClipS)))
 	if planned == 0 {
 		b.out.Headline = fmt.Sprintf("Shot %s / %s at %s: no plan to compare with", frames(d.Frames), clipLength(float64(d.ClipS)), rate)
@@ -142,7 +141,7 @@ func (b *builder) headline(planned int) {
 		end = fmt.Sprintf("%d more than planned", d.Frames-planned)
 	}
 	b.out.Headline = fmt.Sprintf("Planned %s / %s at %s; shot %s: %s",
-		frames(planned), clipLength(float64(planned)/b.rate.FPS()), rate, shot, end)
+		frames(planned), clipLength(float64(planned)/b.s.Rate.FPS()), rate, shot, end)
 }
 
 // clipLength writes a clip's length to the hundredth of a second: frames count

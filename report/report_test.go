@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"stillspan/assemble"
+	"stillspan/assemble/shoot"
 	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/meta"
@@ -32,8 +33,9 @@ func faulty(n int) Input {
 	start := time.Date(2026, 5, 1, 5, 12, 4, 0, time.UTC)
 	seq := ingest.Sequence{ID: "2026-05-01-0512", Notes: []string{"exposure mode is not manual"}}
 	seq.Timing = timing.Result{Judged: true, IntervalS: 5.021, UncertaintyS: 0.0004, JitterRMSS: 0.03, TickS: 1}
-	w := Work{Measured: true, Source: "reduced", Damage: map[int]Damage{}, Zone: &Zone{X: 0.1, Y: 0.4, W: 0.8, H: 0.5}}
-	w.Result = deflicker.Result{Confidence: "fair", Why: "clouds cross most of the picture", FlickerBefore: 0.061, FlickerAfter: 0.0028}
+	w := &shoot.Measured{Source: "reduced"}
+	solved := &shoot.Solved{Corrects: true}
+	solved.Result = deflicker.Result{Confidence: "fair", Why: "clouds cross most of the picture", FlickerBefore: 0.061, FlickerAfter: 0.0028}
 	slot := 0
 	for k := range n {
 		switch k {
@@ -71,19 +73,20 @@ func faulty(n int) Input {
 		lum := -5 + 3*float64(k)/float64(n)
 		jit := 0.06 * rng.NormFloat64()
 		w.Curve.LumEV = append(w.Curve.LumEV, lum+jit)
-		w.Result.CorrectionEV = append(w.Result.CorrectionEV, -jit)
+		solved.CorrectionEV = append(solved.CorrectionEV, -jit)
 		w.HighShare, w.LowShare = append(w.HighShare, 0.001), append(w.LowShare, 0.02)
 		slot++
 	}
-	w.Curve.LumEV[33], w.Result.CorrectionEV[33], w.HighShare[33] = math.NaN(), 0, math.NaN()
+	w.Curve.LumEV[33], solved.CorrectionEV[33], w.HighShare[33] = math.NaN(), 0, math.NaN()
 	seq.Settings = []ingest.SettingChange{{Frame: 70, Field: "iso", From: "ISO 100", To: "ISO 200"}}
-	w.Result.Steps = []deflicker.Step{{Frame: 70, EV: 0.98, LabelEV: 1}}
-	w.Result.Events = []deflicker.Event{{First: 80, Last: 82, EV: 0.4}}
-	w.Clip = &assemble.Clip{
+	solved.Steps = []deflicker.Step{{Frame: 70, EV: 0.98, LabelEV: 1}}
+	solved.Events = []deflicker.Event{{First: 80, Last: 82, EV: 0.4}}
+	clip := assemble.Clip{
 		File: "clips/dawn.mp4", Bytes: 12_345_678, Frames: n - 1, DurationS: float64(n-1) / 24, Rate: playback.Rate{Num: 24, Den: 1},
 		Codec: "h264", Profile: "High", Width: 3840, Height: 2160, PixFmt: "yuv420p",
 		ColorRange: "tv", ColorSpace: "bt709", ColorPrimaries: "bt709", ColorTransfer: "bt709", Verified: true,
 	}
+	var pictures shoot.Pictures
 	for k := range 12 {
 		img := image.NewRGBA(image.Rect(0, 0, 60, 40))
 		for i := range img.Pix {
@@ -92,33 +95,39 @@ func faulty(n int) Input {
 		for x := range 60 {
 			img.Set(x, 20, color.RGBA{200, 120, 40, 255})
 		}
-		w.Strip = append(w.Strip, img)
+		pictures.Strip = append(pictures.Strip, img)
 	}
-	w.ZonePicture = w.Strip[6]
+	pictures.Zone = pictures.Strip[6]
 	bare := ingest.Sequence{ID: "FRAM0001", Timing: timing.Result{Why: "the stills carry no time"}}
 	for k := range 12 {
 		bare.Frames = append(bare.Frames, ingest.Frame{Name: fmt.Sprintf("FRAM%04d.JPG", k+1), Number: k + 1, Facts: meta.Facts{Format: "jpeg", Width: 96, Height: 64}})
 	}
-	in := Input{
+	rate := playback.Rate{Num: 24, Den: 1}
+	found := &shoot.Found{
 		Dump: &ingest.Dump{
 			Root: "card", Sequences: []ingest.Sequence{seq, bare},
 			Loose:      []ingest.Frame{{Name: "TEST0001.JPG"}},
 			Ignored:    []ingest.Ignored{{Kind: "video", Count: 2}},
 			Unreadable: []ingest.Frame{{Name: "X.JPG", Problem: &ingest.Problem{Kind: "unreadable", Text: "permission denied", Try: "change its permissions"}}},
 		},
-		Plan: &plan.File{Shoots: []plan.Shoot{
-			{Name: "harbour dawn", Frames: n + 4, IntervalS: 5, Rate: playback.Rate{Num: 24, Den: 1}},
-			{Name: "never shot", Frames: 10, IntervalS: 1},
-		}},
-		Match: plan.Matching{Shoot: []int{0, -1}, How: []plan.How{plan.ByFit, ""}, NotFound: []int{1}},
-		Made:  time.Date(2026, 5, 1, 22, 0, 0, 0, time.UTC), Work: []Work{w},
+		NotFound: []*shoot.Shoot{{Planned: &plan.Shoot{Name: "never shot", Frames: 10, IntervalS: 1}, Rate: rate}},
 	}
+	found.Shoots = []*shoot.Shoot{
+		{
+			Sequence: &found.Dump.Sequences[0], Rate: rate,
+			Planned:   &plan.Shoot{Name: "harbour dawn", Frames: n + 4, IntervalS: 5, Rate: rate},
+			MatchedBy: plan.ByFit, Measured: w, Solved: solved, Rendered: &shoot.Rendered{Clip: clip}, Pictures: pictures,
+			Options: shoot.Options{Zone: deflicker.Zone{X: 0.1, Y: 0.4, W: 0.8, H: 0.5}},
+		},
+		{Sequence: &found.Dump.Sequences[1], Rate: rate},
+	}
+	in := Input{Found: found, Made: time.Date(2026, 5, 1, 22, 0, 0, 0, time.UTC)}
 	return in
 }
 
 func TestHeadline(t *testing.T) {
 	in := faulty(297)
-	in.Plan.Shoots[0].Frames = 300
+	in.Shoots[0].Planned.Frames = 300
 	r := Build(in)
 	// 300 frames last 12.5 s at 24: common practice, no published source.
 	want := "Planned 300 frames / 12.5 s at 24; shot 296 / 12.33 s: short by 4"
@@ -133,12 +142,12 @@ func TestHeadline(t *testing.T) {
 		planned int
 		want    Verdict
 	}{{296, VerdictDelivered}, {290, VerdictOver}} {
-		in.Plan.Shoots[0].Frames = c.planned
+		in.Shoots[0].Planned.Frames = c.planned
 		if got := Build(in).Sequences[0].Delivered; got.Verdict != c.want || got.ShortFrames != 0 {
 			t.Errorf("planned %d: %+v, want %s", c.planned, got, c.want)
 		}
 	}
-	in.Match.Shoot[0] = -1
+	in.Shoots[0].Planned = nil
 	if got := Build(in).Sequences[0].Delivered.Verdict; got != VerdictUnplanned {
 		t.Errorf("no plan: %s", got)
 	}
@@ -163,7 +172,7 @@ func TestFindings(t *testing.T) {
 	}
 	in := faulty(120)
 	in.Dump.Sequences[0].Timing.Gaps = []timing.Gap{{After: 20, Count: 3, GapS: 20, Cause: timing.Unknown}}
-	in.Dump.Unreadable, in.Match.NotFound = nil, nil
+	in.Dump.Unreadable, in.NotFound = nil, nil
 	in.Dump.Sequences[0].Frames[33].Problem = nil
 	r2 := Build(in)
 	if by := r2.Sequences[0].Delivered.ShortBy; by.Unknown != 3 || by.Ended != 1 {
@@ -184,9 +193,9 @@ func TestNoFindings(t *testing.T) {
 	seq.Frames = seq.Frames[:30]
 	seq.Timing = timing.Result{Judged: true, IntervalS: 5.0004, UncertaintyS: 0.0004, TickS: 1, Slot: seq.Timing.Slot[:30]}
 	seq.Settings = nil
-	in.Dump.Sequences, in.Dump.Unreadable = in.Dump.Sequences[:1], nil
-	in.Plan.Shoots, in.Match.NotFound = in.Plan.Shoots[:1], nil
-	in.Plan.Shoots[0].Frames = 30
+	in.Dump.Unreadable, in.NotFound = nil, nil
+	in.Shoots = in.Shoots[:1]
+	in.Shoots[0].Planned.Frames = 30
 	if r := Build(in); r.HasFindings() {
 		t.Errorf("findings in a sound shoot: %+v %+v", r.Findings, r.Sequences[0].Findings)
 	}

@@ -1,6 +1,10 @@
 package main
 
-import "context"
+import (
+	"context"
+
+	"stillspan/assemble/shoot"
+)
 
 var checkCommand = command{
 	name: "check", summary: "judge a dump against its plan: timing, settings, light, damage",
@@ -25,34 +29,41 @@ func runCheck(ctx context.Context, c *cli, args []string) error {
 	var out outputs
 	o.add(fl)
 	out.add(fl)
-	fl.BoolVar(&o.noLook, "headers", false, "")
+	headers := fl.Bool("headers", false, "")
 	rest, err := parse(fl, args)
 	if err != nil {
 		return err
 	}
-	if o.root, err = oneFolder(fl, rest); err != nil {
+	if o.Root, err = oneFolder(fl, rest); err != nil {
 		return err
 	}
 	if err := o.validate(); err != nil {
 		return err
 	}
-	if err := folderIsThere(o.root); err != nil {
+	if err := shoot.FolderIsThere(o.Root); err != nil {
 		return err
 	}
-	if err := out.check(o.root); err != nil {
+	if err := out.check(o.Root); err != nil {
 		return err
 	}
 	o.quiet = out.quiet
-	s, err := c.survey(ctx, o)
+	f, err := c.find(ctx, o)
 	if err != nil {
 		return err
 	}
-	if out.html != "" && !o.noLook {
-		if err := s.strips(ctx); err != nil {
-			return err
+	if !*headers {
+		for _, s := range f.Shoots {
+			if err := c.look(ctx, s, o.quiet); err != nil {
+				return err
+			}
+		}
+		if out.html != "" {
+			if err := f.strips(ctx); err != nil {
+				return err
+			}
 		}
 	}
-	r := s.report()
+	r := f.report()
 	if err := out.write(c, r); err != nil {
 		return err
 	}

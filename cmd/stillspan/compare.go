@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 
+	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
 )
@@ -67,7 +68,7 @@ func runCompare(ctx context.Context, c *cli, args []string) error {
 		return usagef("compare wants two folders, CARD and DUMP, not %d", len(dirs))
 	}
 	for _, dir := range dirs {
-		if err := folderIsThere(dir); err != nil {
+		if err := shoot.FolderIsThere(dir); err != nil {
 			return err
 		}
 		for _, out := range []struct{ flag, path string }{{"--sums", f.sums}, {"--json", f.json}} {

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"stillspan/assemble/day"
+	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
 )
 
@@ -97,26 +98,26 @@ func (f *dayFlags) check() error {
 	if err := errors.Join(f.survey.validate(), usage(f.render.Validate()), usage(f.limits.Validate())); err != nil {
 		return err
 	}
-	if err := folderIsThere(f.survey.root); err != nil {
+	if err := shoot.FolderIsThere(f.survey.Root); err != nil {
 		return err
 	}
-	if err := f.out.check(f.survey.root); err != nil {
+	if err := f.out.check(f.survey.Root); err != nil {
 		return err
 	}
 	for _, p := range []struct{ flag, path string }{{"--out", f.dir}, {"--log-json", f.logTo}} {
 		if p.path == "" || p.path == "-" {
 			continue
 		}
-		if inside, err := files.Inside(p.path, f.survey.root); err != nil {
+		if inside, err := files.Inside(p.path, f.survey.Root); err != nil {
 			return fmt.Errorf("%s: %w", p.flag, err)
 		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, f.survey.root)
+			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, f.survey.Root)
 		}
 	}
-	if inside, err := files.Inside(f.survey.root, f.dir); err != nil {
+	if inside, err := files.Inside(f.survey.Root, f.dir); err != nil {
 		return err
 	} else if inside {
-		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", f.survey.root, f.dir)
+		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", f.survey.Root, f.dir)
 	}
 	return nil
 }
@@ -129,7 +130,7 @@ func runDay(ctx context.Context, c *cli, args []string) error {
 	if err != nil {
 		return err
 	}
-	if f.survey.root, err = oneFolder(fl, rest); err != nil {
+	if f.survey.Root, err = oneFolder(fl, rest); err != nil {
 		return err
 	}
 	if err := f.check(); err != nil {
@@ -139,7 +140,7 @@ func runDay(ctx context.Context, c *cli, args []string) error {
 	f.survey.quiet = f.out.quiet
 	f.render.tell(&f.survey)
 	// Tasks run elsewhere: they are told whole paths.
-	for _, p := range []*string{&f.survey.root, &f.dir} {
+	for _, p := range []*string{&f.survey.Root, &f.dir} {
 		if *p, err = filepath.Abs(*p); err != nil {
 			return err
 		}
@@ -187,6 +188,6 @@ func (d *dayRun) engine() (day.Engine, error) {
 func (d *dayRun) cluster(program string) *day.Slurm {
 	return &day.Slurm{
 		Program: program, Dir: d.store.ScriptDir(), Options: d.flags.slurm, AtOnce: d.flags.limits.Workers,
-		Sees: []string{d.flags.survey.root, d.flags.dir},
+		Sees: []string{d.flags.survey.Root, d.flags.dir},
 	}
 }

@@ -12,6 +12,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/day"
+	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
 	"stillspan/report"
 )
@@ -27,7 +28,7 @@ func (d *dayRun) split(i int, inputs []day.Input) error {
 	}
 	for n, job := range jobs {
 		t := dayTask{
-			ID: fmt.Sprintf("%s.%d", k.id, n+1), Root: d.flags.survey.root, Out: d.flags.dir,
+			ID: fmt.Sprintf("%s.%d", k.id, n+1), Root: d.flags.survey.Root, Out: d.flags.dir,
 			Job: job, Whole: len(jobs) == 1,
 		}
 		for _, s := range job.Sources {
@@ -164,7 +165,7 @@ func (d *dayRun) deliverClip(ctx context.Context, k *dayClip) error {
 	for n, t := range k.tasks {
 		work[n] = t.Job.Options.Out
 	}
-	var detail clipDetail
+	detail := shoot.Rendered{Gaps: k.job.GapMode}
 	from := work[0]
 	if len(k.tasks) == 1 {
 		r, _ := d.store.Record(k.tasks[0].ID)
@@ -180,7 +181,7 @@ func (d *dayRun) deliverClip(ctx context.Context, k *dayClip) error {
 			return err
 		}
 		detail.Clip = clip
-		if detail.Flashes, err = flashCheck(ctx, &clip); err != nil {
+		if detail.Flashes, err = shoot.Flashes(ctx, &clip); err != nil {
 			return err
 		}
 	}
@@ -254,10 +255,10 @@ const dayPage = "index.html"
 
 // report writes a page a sequence, the day's page, and the whole as data.
 func (d *dayRun) report(ctx context.Context) error {
-	if err := d.s.strips(ctx); err != nil {
+	if err := d.found.strips(ctx); err != nil {
 		return err
 	}
-	d.r = d.s.report()
+	d.r = d.found.report()
 	write := func(name string, fill func(io.Writer) error) error { return files.Write(d.store.Path(name), fill) }
 	page := report.Day{Title: d.title(), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
@@ -289,8 +290,8 @@ func (d *dayRun) report(ctx context.Context) error {
 func (d *dayRun) title() string {
 	const long = "2 January 2006"
 	var first, last time.Time
-	for i := range d.s.dump.Sequences {
-		frames := d.s.dump.Sequences[i].Frames
+	for _, s := range d.found.Shoots {
+		frames := s.Sequence.Frames
 		from, to := frames[0].Facts.Taken, frames[len(frames)-1].Facts.Taken
 		if !from.IsZero() && (first.IsZero() || from.Before(first)) {
 			first = from
@@ -301,7 +302,7 @@ func (d *dayRun) title() string {
 	}
 	switch a, b := first.Format(long), last.Format(long); {
 	case first.IsZero() || last.IsZero():
-		return filepath.Base(d.flags.survey.root)
+		return filepath.Base(d.flags.survey.Root)
 	case a == b:
 		return a
 	default:

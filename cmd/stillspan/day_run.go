@@ -11,6 +11,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/day"
+	"stillspan/assemble/shoot"
 	"stillspan/report"
 )
 
@@ -21,7 +22,7 @@ type dayRun struct {
 	args  []string // as given, for the run that collects a cluster's results
 	log   *eventLog
 	store *day.Store
-	s     *survey
+	found *findings
 	clips []dayClip // one a sequence
 	root  os.FileInfo
 	r     *report.Report
@@ -31,6 +32,7 @@ type dayRun struct {
 
 // dayClip is where a sequence's clip stands.
 type dayClip struct {
+	shoot       *shoot.Shoot
 	id          string
 	name        string // of the clip in the output folder
 	fingerprint string
@@ -94,32 +96,32 @@ func (d *dayRun) claim(ctx context.Context) error {
 func (d *dayRun) prepare(ctx context.Context) error {
 	f := &d.flags
 	var err error
-	if d.root, err = os.Stat(f.survey.root); err != nil {
+	if d.root, err = os.Stat(f.survey.Root); err != nil {
 		return fmt.Errorf("cannot read folder: %w", err)
 	}
-	d.log.write("day-start", fields{"dir": f.survey.root, "out": f.dir, "on": f.on, "version": version()})
-	if d.s, err = d.scan(ctx, f.survey); err != nil {
+	d.log.write("day-start", fields{"dir": f.survey.Root, "out": f.dir, "on": f.on, "version": version()})
+	if d.found, err = d.find(ctx, f.survey); err != nil {
 		return err
 	}
-	if len(d.s.dump.Sequences) == 0 {
-		return withHint(fmt.Errorf("no sequence in %q: only %d loose stills", f.survey.root, len(d.s.dump.Loose)+len(d.s.dump.Unreadable)),
-			"--min-frames lowers what counts as a sequence")
+	if len(d.found.Shoots) == 0 {
+		return d.found.NoShoots()
 	}
 	frames := 0
-	for i := range d.s.dump.Sequences {
-		frames += len(d.s.dump.Sequences[i].Frames)
+	for _, s := range d.found.Shoots {
+		frames += len(s.Sequence.Frames)
 	}
-	d.log.write("scanned", fields{"sequences": len(d.s.dump.Sequences), "frames": frames, "loose": len(d.s.dump.Loose)})
+	d.log.write("scanned", fields{"sequences": len(d.found.Shoots), "frames": frames, "loose": len(d.found.Dump.Loose)})
 	if !f.collect { // whose own log lies there
 		if err := d.store.ClearLogs(); err != nil {
 			return err
 		}
 	}
-	d.clips = make([]dayClip, len(d.s.dump.Sequences))
+	d.clips = make([]dayClip, len(d.found.Shoots))
 	keep := map[string]bool{}
 	for i := range d.clips {
 		k := &d.clips[i]
-		k.id = d.s.dump.Sequences[i].ID
+		k.shoot = d.found.Shoots[i]
+		k.id = k.shoot.Sequence.ID
 		keep[k.id] = true
 		if err := d.prepareClip(ctx, i); err != nil {
 			if ctx.Err() != nil {
@@ -142,18 +144,18 @@ func (d *dayRun) prepare(ctx context.Context) error {
 // tasks, unless its clip stands.
 func (d *dayRun) prepareClip(ctx context.Context, i int) error {
 	k := &d.clips[i]
-	if err := d.look(ctx, d.s, i); err != nil {
+	if err := d.look(ctx, k.shoot, d.flags.out.quiet); err != nil {
 		return err
 	}
 	if gone := d.rootGone(); gone != nil {
 		return gone
 	}
-	for _, damage := range d.s.work[i].Damage {
+	for n, damage := range k.shoot.Measured.Damage {
 		if damage.Kind == "vanished" {
-			return fmt.Errorf("%q vanished while the work went on", damage.File)
+			return fmt.Errorf("%q vanished while the work went on", k.shoot.Sequence.Frames[n].Name)
 		}
 	}
-	k.job = d.s.job(i, d.flags.render.Options)
+	k.job = k.shoot.Job("")
 	k.name = k.id + k.job.Ext()
 	k.job.Options.Overwrite = true // in the state folder
 	paths := make([]string, len(k.job.Sources))
@@ -188,13 +190,13 @@ func (d *dayRun) rootGone() *day.Failure {
 	if d.root == nil {
 		return nil // not looked at yet
 	}
-	info, err := os.Stat(d.flags.survey.root)
+	info, err := os.Stat(d.flags.survey.Root)
 	if err == nil && os.SameFile(info, d.root) {
-		if _, err = os.ReadDir(d.flags.survey.root); err == nil {
+		if _, err = os.ReadDir(d.flags.survey.Root); err == nil {
 			return nil
 		}
 	}
-	return &day.Failure{Kind: day.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.survey.root)}
+	return &day.Failure{Kind: day.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.survey.Root)}
 }
 
 // taskFailure makes what an engine would have told of an error.
@@ -209,22 +211,21 @@ func (d *dayRun) fail(i int, f *day.Failure) {
 	k := &d.clips[i]
 	if k.failure == nil {
 		k.failure = f
-		d.s.work[i].Warnings = append(d.s.work[i].Warnings, "no clip: "+f.Text)
+		k.shoot.Warnings = append(k.shoot.Warnings, "no clip: "+f.Text)
 		d.log.write("clip-failed", fields{"sequence": k.id, "kind": f.Kind, "error": f.Text, "try": f.Try})
 	}
 }
 
 // take puts what is recorded of a clip into the report.
 func (d *dayRun) take(i int, r day.Record) error {
-	var detail clipDetail
-	if err := json.Unmarshal(r.Detail, &detail); err != nil {
+	var done shoot.Rendered
+	if err := json.Unmarshal(r.Detail, &done); err != nil {
 		return err
 	}
-	k, w := &d.clips[i], &d.s.work[i]
-	detail.Clip.File = d.store.Path(r.File)
-	k.clip = &detail.Clip
-	w.Clip, w.Rate, w.Gaps, w.Flashes = k.clip, k.clip.Rate, k.job.Options.GapMode, detail.Flashes
-	w.Warnings = append(w.Warnings, k.clip.Problems...)
+	k := &d.clips[i]
+	done.Clip.File = d.store.Path(r.File)
+	k.clip, k.shoot.Rendered = &done.Clip, &done
+	k.shoot.Warnings = append(k.shoot.Warnings, k.clip.Problems...)
 	return nil
 }
 

@@ -12,7 +12,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/day"
-	"stillspan/report"
+	"stillspan/assemble/shoot"
 )
 
 // dayTask is all that one render of a day needs, wherever it runs.
@@ -27,12 +27,6 @@ type dayTask struct {
 	Whole bool `json:"whole"`
 
 	done bool // its result stands from an earlier run
-}
-
-// clipDetail is what a record keeps of a clip, for the reports.
-type clipDetail struct {
-	Clip    assemble.Clip  `json:"clip"`
-	Flashes []report.Flash `json:"flashes,omitempty"`
 }
 
 var dayTaskCommand = command{
@@ -90,9 +84,9 @@ func (t *dayTask) run(ctx context.Context, c *cli) error {
 		os.RemoveAll(clip.File)
 		return err
 	}
-	detail := clipDetail{Clip: clip}
+	detail := shoot.Rendered{Clip: clip, Gaps: t.Job.GapMode}
 	if t.Whole {
-		if detail.Flashes, err = flashCheck(ctx, &clip); err != nil {
+		if detail.Flashes, err = shoot.Flashes(ctx, &clip); err != nil {
 			return err
 		}
 	}
@@ -110,7 +104,7 @@ func (t *dayTask) failure(err error) *day.Failure {
 	case isDiskFull(err):
 		f.Kind = day.DiskFull
 	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENXIO) || errors.Is(err, syscall.ENODEV):
-		if e := day.Changed(t.Inputs[:min(1, len(t.Inputs))]); e != nil || folderIsThere(t.Root) != nil {
+		if e := day.Changed(t.Inputs[:min(1, len(t.Inputs))]); e != nil || shoot.FolderIsThere(t.Root) != nil {
 			f.Kind = day.SourceGone
 			f.Text = fmt.Sprintf("the stills in %q are no longer there: %s", t.Root, oneLine(err.Error()))
 		}

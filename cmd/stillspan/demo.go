@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"stillspan/assemble/shoot"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
 	"stillspan/internal/process"
@@ -103,7 +104,7 @@ func runDemo(ctx context.Context, c *cli, args []string) error {
 	w, h := demoW, demoH
 	var out outputs
 	out.add(fl)
-	fl.Func("size", "", func(s string) (err error) { w, h, err = parseSize(s); return err })
+	fl.Func("size", "", func(s string) (err error) { w, h, err = shoot.ParseSize(s); return err })
 	rest, err := parse(fl, args)
 	if err != nil {
 		return err

@@ -4,10 +4,6 @@ import (
 	"errors"
 	"flag"
 	"io"
-	"strconv"
-	"strings"
-
-	"stillspan/deflicker"
 )
 
 // newFlags returns an empty set of options that prints nothing by itself.
@@ -51,26 +47,4 @@ func oneFolder(fs *flag.FlagSet, args []string) (string, error) {
 		return "", usagef("unexpected argument %q: one folder at a time", args[1])
 	}
 	return args[0], nil
-}
-
-// parseZone reads "x,y,w,h" as fractions of the upright picture.
-func parseZone(s string) (deflicker.Zone, error) {
-	parts := strings.Split(s, ",")
-	bad := errors.New("want x,y,width,height as fractions of the picture, such as 0.1,0.5,0.8,0.4")
-	if len(parts) != 4 {
-		return deflicker.Zone{}, bad
-	}
-	var n [4]float64
-	for i, p := range parts {
-		v, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
-		if err != nil {
-			return deflicker.Zone{}, bad
-		}
-		n[i] = v
-	}
-	zone := deflicker.Zone{X: n[0], Y: n[1], W: n[2], H: n[3]}
-	if zone == (deflicker.Zone{}) {
-		return zone, bad
-	}
-	return zone, zone.Validate()
 }

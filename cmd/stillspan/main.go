@@ -16,8 +16,7 @@ import (
 
 	"golang.org/x/term"
 
-	"stillspan/assemble"
-
+	"stillspan/internal/problem"
 	"stillspan/report"
 )
 
@@ -67,18 +66,8 @@ func usagef(format string, args ...any) error {
 	return &usageError{fmt.Sprintf(format, args...)}
 }
 
-// hintError carries what to try beside what went wrong.
-type hintError struct {
-	err  error
-	hint string
-}
-
-func (e *hintError) Error() string { return e.err.Error() }
-func (e *hintError) Unwrap() error { return e.err }
-
-func withHint(err error, format string, args ...any) error {
-	return &hintError{err, fmt.Sprintf(format, args...)}
-}
+// withHint adds what to try to what went wrong.
+var withHint = problem.Hint
 
 func main() { os.Exit(mainCode()) }
 
@@ -185,11 +174,8 @@ func (c *cli) exitCode(ctx context.Context, err error) int {
 
 // hintOf finds the advice an error carries.
 func hintOf(err error) string {
-	if h, ok := errors.AsType[*hintError](err); ok {
-		return h.hint
-	}
-	if a, ok := errors.AsType[*assemble.Error](err); ok {
-		return a.Try
+	if e, ok := errors.AsType[*problem.Error](err); ok {
+		return e.Try
 	}
 	return ""
 }

@@ -20,6 +20,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"stillspan/assemble/shoot"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/scene"
 	"stillspan/internal/stamp"
@@ -118,7 +119,7 @@ func mkshoot() {
 	fl.Parse(os.Args[1:])
 	var err error
 	if s.start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {
-		s.scene.Width, s.scene.Height, err = parseSize(*size)
+		s.scene.Width, s.scene.Height, err = shoot.ParseSize(*size)
 	}
 	if err == nil {
 		s.scene.Frames, s.scene.Seed = s.frames, 7

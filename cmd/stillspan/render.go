@@ -8,11 +8,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 
 	"stillspan/assemble"
+	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
 	"stillspan/internal/process"
 )
@@ -68,7 +68,7 @@ func (r *renderFlags) add(fl *flag.FlagSet) {
 	r.Options = assemble.DefaultOptions()
 	fl.StringVar(&r.Preset, "preset", r.Preset, "")
 	fl.StringVar(&r.Codec, "codec", r.Codec, "")
-	fl.Func("size", "", func(s string) (err error) { r.Width, r.Height, err = parseSize(s); return err })
+	fl.Func("size", "", func(s string) (err error) { r.Width, r.Height, err = shoot.ParseSize(s); return err })
 	fl.StringVar(&r.Aspect, "aspect", r.Aspect, "")
 	fl.Func("crop-at", "", func(s string) (err error) { r.CropX, r.CropY, err = parsePoint(s); return err })
 	fl.Func("gaps", "", func(s string) error { r.GapMode = assemble.GapMode(s); return nil })
@@ -82,22 +82,10 @@ func (r *renderFlags) add(fl *flag.FlagSet) {
 
 // tell hands on what the survey has to know of the render.
 func (r *renderFlags) tell(o *surveyOptions) {
-	o.keep = r.keep
-	o.develops = r.Develops()
-	o.ingest.PreferRaw = r.Raw == assemble.RawDevelop
-}
-
-func parseSize(s string) (w, h int, err error) {
-	a, b, ok := strings.Cut(strings.ToLower(s), "x")
-	if ok {
-		var e1, e2 error
-		w, e1 = strconv.Atoi(a)
-		h, e2 = strconv.Atoi(b)
-		if errors.Join(e1, e2) == nil && w > 0 && h > 0 {
-			return w, h, nil
-		}
-	}
-	return 0, 0, fmt.Errorf("%q is no size: write 1920x1080", s)
+	o.Clip = r.Options
+	o.KeepFlicker = r.keep
+	o.Develops = r.Develops()
+	o.Ingest.PreferRaw = r.Raw == assemble.RawDevelop
 }
 
 func parsePoint(s string) (x, y float64, err error) {
@@ -126,7 +114,7 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	if err != nil {
 		return err
 	}
-	if o.root, err = oneFolder(fl, rest); err != nil {
+	if o.Root, err = oneFolder(fl, rest); err != nil {
 		return err
 	}
 	if *clip == "" {
@@ -135,24 +123,24 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 	if err := errors.Join(o.validate(), usage(rf.Validate())); err != nil {
 		return err
 	}
-	if err := folderIsThere(o.root); err != nil {
+	if err := shoot.FolderIsThere(o.Root); err != nil {
 		return err
 	}
-	if err := out.check(o.root); err != nil {
+	if err := out.check(o.Root); err != nil {
 		return err
 	}
-	if inside, err := files.Inside(*clip, o.root); err != nil {
+	if inside, err := files.Inside(*clip, o.Root); err != nil {
 		return err
 	} else if inside {
-		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", *clip, o.root)
+		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", *clip, o.Root)
 	}
 	o.quiet, rf.pictures = out.quiet, out.html != ""
 	rf.tell(&o)
-	s, err := c.scan(ctx, o)
+	f, err := c.find(ctx, o)
 	if err != nil {
 		return err
 	}
-	names, err := s.clipNames(*clip, rf.Options)
+	names, err := clipNames(f, *clip)
 	if err != nil {
 		return err
 	}
@@ -160,19 +148,17 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 		return err
 	}
 	var failed []error
-	for i := range s.dump.Sequences {
-		if err := c.look(ctx, s, i); err != nil {
+	for i, s := range f.Shoots {
+		if err := c.look(ctx, s, o.quiet); err != nil {
 			return err
 		}
-		opt := rf.Options
-		opt.Out = names[i]
 		if rf.dryRun {
-			if err := c.printCommands(ctx, s, i, opt); err != nil {
+			if err := c.printCommands(ctx, s, names[i]); err != nil {
 				return err
 			}
 			continue
 		}
-		if err := c.renderOne(ctx, s, i, &rf, opt); err != nil {
+		if err := c.renderOne(ctx, f, s, &rf, names[i], o.quiet); err != nil {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -180,8 +166,8 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 				return err
 			}
 			// One sequence's failure never stops another.
-			err = fmt.Errorf("sequence %s: %w", s.dump.Sequences[i].ID, err)
-			s.work[i].Warnings = append(s.work[i].Warnings, oneLine(err.Error()))
+			err = fmt.Errorf("sequence %s: %w", s.Sequence.ID, err)
+			s.Warnings = append(s.Warnings, oneLine(err.Error()))
 			failed = append(failed, err)
 		}
 	}
@@ -189,11 +175,11 @@ func runRender(ctx context.Context, c *cli, args []string) error {
 		return nil
 	}
 	if out.html != "" {
-		if err := s.strips(ctx); err != nil {
+		if err := f.strips(ctx); err != nil {
 			return err
 		}
 	}
-	r := s.report()
+	r := f.report()
 	if err := out.write(c, r); err != nil {
 		return err
 	}
@@ -215,21 +201,19 @@ func usage(err error) error {
 }
 
 // clipNames says where each sequence's clip goes.
-func (s *survey) clipNames(out string, opt assemble.Options) ([]string, error) {
-	seqs := s.dump.Sequences
-	if len(seqs) == 0 {
-		return nil, withHint(fmt.Errorf("no sequence in %q: only %d loose stills", s.opt.root, len(s.dump.Loose)+len(s.dump.Unreadable)),
-			"--min-frames lowers what counts as a sequence")
+func clipNames(f *findings, out string) ([]string, error) {
+	if len(f.Shoots) == 0 {
+		return nil, f.NoShoots()
 	}
 	info, err := os.Stat(out)
 	folder := strings.HasSuffix(out, "/") || strings.HasSuffix(out, string(filepath.Separator)) || err == nil && info.IsDir()
 	if !folder {
-		if len(seqs) > 1 {
-			ids := make([]string, len(seqs))
-			for i := range seqs {
-				ids[i] = seqs[i].ID
+		if n := len(f.Shoots); n > 1 {
+			ids := make([]string, n)
+			for i, s := range f.Shoots {
+				ids[i] = s.Sequence.ID
 			}
-			return nil, withHint(usagef("%d sequences in %q, but one clip %q", len(seqs), s.opt.root, out),
+			return nil, withHint(usagef("%d sequences in %q, but one clip %q", n, f.Dump.Root, out),
 				"--sequence with one of %s, or -o FOLDER/ for a clip of each", strings.Join(ids, ", "))
 		}
 		return []string{out}, nil
@@ -237,9 +221,9 @@ func (s *survey) clipNames(out string, opt assemble.Options) ([]string, error) {
 	if err := os.MkdirAll(out, 0o777); err != nil {
 		return nil, fmt.Errorf("cannot make folder for clips: %w", err)
 	}
-	names := make([]string, len(seqs))
-	for i := range seqs {
-		names[i] = filepath.Join(out, seqs[i].ID+s.job(i, opt).Ext())
+	names := make([]string, len(f.Shoots))
+	for i, s := range f.Shoots {
+		names[i] = filepath.Join(out, s.Sequence.ID+s.Options.Clip.Ext())
 	}
 	return names, nil
 }
@@ -255,65 +239,10 @@ func refuseExisting(names []string, overwrite bool) error {
 	return nil
 }
 
-// job makes what assemble needs of a measured sequence: sound frames with
-// their corrections, and the gaps where frames are missing.
-func (s *survey) job(i int, opt assemble.Options) assemble.Job {
-	seq, w := &s.dump.Sequences[i], &s.work[i]
-	opt.SourceRoot, opt.Rate, opt.Develop = s.opt.root, s.rate(i), s.develop[i]
-	if shoot := s.shoot(i); shoot != nil {
-		// What the plan says holds where the command line is at its default.
-		def, r := assemble.DefaultOptions(), shoot.Render.Over(s.plan.Defaults)
-		if r.Aspect != "" && opt.Aspect == def.Aspect {
-			opt.Aspect = r.Aspect
-		}
-		if r.Codec != "" && opt.Codec == def.Codec {
-			opt.Codec = r.Codec
-		}
-		if r.Gaps != "" && opt.GapMode == def.GapMode {
-			opt.GapMode = assemble.GapMode(r.Gaps)
-		}
-		if w, h, err := parseSize(r.Size); err == nil && opt.Width == 0 {
-			opt.Width, opt.Height = w, h
-		}
-	}
-	job := assemble.Job{Options: opt}
-	missing := map[int]int{} // after frame index
-	for _, g := range seq.Timing.Gaps {
-		if g.Cause != "number-skip" {
-			missing[g.After] += g.Count
-		}
-	}
-	lost := 0 // frames missing since the last sound one
-	for k := range seq.Frames {
-		if s.sound(i, k) {
-			if lost > 0 && len(job.Sources) > 0 {
-				job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
-			}
-			lost = 0
-			f := &seq.Frames[k]
-			src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw}
-			src.Width, src.Height, src.Orientation = f.Facts.Decoded()
-			if n := len(f.Facts.Previews); n > 0 {
-				src.Preview = &f.Facts.Previews[n-1]
-			}
-			if w.Measured && !w.Uncorrected {
-				src.CorrectionEV = w.Result.CorrectionEV[k]
-				if l := &s.local[i]; l.Use && l.EV[k] != nil {
-					src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
-				}
-			}
-			job.Sources = append(job.Sources, src)
-		} else {
-			lost++
-		}
-		lost += missing[k]
-	}
-	return job
-}
-
-func (c *cli) printCommands(ctx context.Context, s *survey, i int, opt assemble.Options) error {
-	opt.Overwrite = true // nothing is written
-	p, err := assemble.Prepare(ctx, s.job(i, opt))
+func (c *cli) printCommands(ctx context.Context, s *shoot.Shoot, out string) error {
+	job := s.Job(out)
+	job.Overwrite = true // nothing is written
+	p, err := assemble.Prepare(ctx, job)
 	if err != nil {
 		return err
 	}
@@ -325,52 +254,25 @@ func (c *cli) printCommands(ctx context.Context, s *survey, i int, opt assemble.
 	return nil
 }
 
-// renderOne writes and verifies the clip of sequence i.
-func (c *cli) renderOne(ctx context.Context, s *survey, i int, rf *renderFlags, opt assemble.Options) error {
-	seq, w := &s.dump.Sequences[i], &s.work[i]
-	job := s.job(i, opt)
-	p, err := assemble.Prepare(ctx, job)
-	if err != nil {
-		return err
-	}
-	for _, n := range p.Notes() {
-		s.note(c, n)
-	}
-	v, err := s.watch(p, job)
-	if err != nil {
-		return err
-	}
-	p.Accept = func(_ context.Context, clip assemble.Clip) error {
-		if w.Flashes = flashesOf(v.check, clip.Rate); len(w.Flashes) == 0 {
+// renderOne writes and verifies the clip of a shoot.
+func (c *cli) renderOne(ctx context.Context, f *findings, s *shoot.Shoot, rf *renderFlags, out string, quiet bool) error {
+	id := s.Sequence.ID
+	bar := c.progress("rendering "+id, len(s.Sequence.Frames), quiet)
+	defer bar.finish()
+	return s.Render(ctx, out, shoot.RenderOptions{
+		Pictures: rf.pictures, Progress: bar.set,
+		Note: func(text string) { f.note(c, text) },
+		Accept: func(r shoot.Rendered) error {
+			if len(r.Flashes) == 0 {
+				return nil
+			}
+			first := r.Flashes[0].Start
+			if rf.noFlashes {
+				return withHint(fmt.Errorf("the clip flashes more than the guideline allows, first at %s, and was not written", first),
+					"smoothing or darkening the passage, or leaving --refuse-flashes out")
+			}
+			fmt.Fprintf(c.stderr, "stillspan: careful: the clip of %s flashes more than the guideline allows, first at %s\n", id, first)
 			return nil
-		}
-		first := w.Flashes[0]
-		if rf.noFlashes {
-			return withHint(fmt.Errorf("the clip flashes more than the guideline allows, first at %s, and was not written", first.From),
-				"smoothing or darkening the passage, or leaving --refuse-flashes out")
-		}
-		fmt.Fprintf(c.stderr, "stillspan: careful: the clip of %s flashes more than the guideline allows, first at %s\n", seq.ID, first.From)
-		return nil
-	}
-	bar := c.progress("rendering "+seq.ID, len(job.Sources), s.opt.quiet)
-	clip, err := p.Run(ctx, bar.set)
-	bar.finish()
-	if err != nil {
-		return err
-	}
-	w.Clip, w.Rate, w.Gaps = &clip, clip.Rate, job.GapMode
-	if !rf.pictures {
-		return nil
-	}
-	return s.pairs(ctx, i, v, job, &clip)
-}
-
-// note tells the user something about the run once, and keeps it for the
-// report.
-func (s *survey) note(c *cli, text string) {
-	if slices.Contains(s.warnings, text) {
-		return
-	}
-	s.warnings = append(s.warnings, text)
-	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(text))
+		},
+	})
 }

@@ -1,4 +1,4 @@
-package main
+package shoot
 
 import (
 	"context"
@@ -11,8 +11,51 @@ import (
 	"stillspan/assemble/flash"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/playback"
-	"stillspan/report"
 )
+
+// Pictures are shown on a page and nowhere else.
+type Pictures struct {
+	// Strip is a film strip of some frames in order, at most about twelve.
+	Strip []image.Image
+	// Before and After are the same frames without and with correction.
+	Before, After []image.Image
+	// Zone is one upright frame on which the zone is drawn.
+	Zone image.Image
+}
+
+// stripFrames is how many pictures a film strip has.
+const stripFrames = 12
+
+// TakeStrip makes the film strip, of frames evenly apart, and the frame that
+// the zone is drawn on.
+func (s *Shoot) TakeStrip(ctx context.Context) error {
+	var good []int
+	for k := range s.Sequence.Frames {
+		if s.Sound(k) {
+			good = append(good, k)
+		}
+	}
+	in := s.inputs()
+	n := min(stripFrames, len(good))
+	for j := range n {
+		k := good[0]
+		if n > 1 {
+			k = good[j*(len(good)-1)/(n-1)]
+		}
+		img, err := measure.Thumb(ctx, in[k], 240)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			continue // damage is reported elsewhere
+		}
+		s.Pictures.Strip = append(s.Pictures.Strip, img)
+	}
+	if strip := s.Pictures.Strip; len(strip) > 0 {
+		s.Pictures.Zone = strip[len(strip)/2]
+	}
+	return nil
+}
 
 // flashWidth is how wide the frames are that the flash check looks at: its
 // area rule is a share of the picture, so small frames serve.
@@ -33,14 +76,14 @@ type watcher struct {
 }
 
 // watch has a pipeline show its frames to a new watcher.
-func (s *survey) watch(p *assemble.Pipeline, job assemble.Job) (*watcher, error) {
+func watch(p *assemble.Pipeline, job assemble.Job) (*watcher, error) {
 	w, h := p.Size()
 	opt := flashOptions(w, h, job.Rate)
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
 	v := &watcher{check: flash.New(opt), want: map[int]bool{}}
-	v.from, v.count = telling(job)
+	v.from, v.count = mostCorrected(job)
 	for _, at := range clipIndexes(job)[v.from : v.from+v.count] {
 		v.want[at] = true
 	}
@@ -63,12 +106,11 @@ func pictureOf(rgb []byte, w, h int) image.Image {
 	return img
 }
 
-// pairs makes the pictures of sequence i before and after correction.
-func (s *survey) pairs(ctx context.Context, i int, v *watcher, job assemble.Job, clip *assemble.Clip) error {
-	w := &s.work[i]
-	w.After = v.after
+// pair makes the pictures before and after correction.
+func (s *Shoot) pair(ctx context.Context, v *watcher, job assemble.Job, clip *assemble.Clip) error {
+	s.Pictures.After = v.after
 	byPath := map[string]measure.Input{}
-	for _, in := range inputsOf(&s.dump.Sequences[i]) {
+	for _, in := range s.inputs() {
 		byPath[in.Path] = in
 	}
 	for _, src := range job.Sources[v.from : v.from+v.count] {
@@ -76,16 +118,16 @@ func (s *survey) pairs(ctx context.Context, i int, v *watcher, job assemble.Job,
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if err == nil { // the strip is an ornament; damage is reported elsewhere
-			w.Before = append(w.Before, cropLike(img, clip, job.Options))
+		if err == nil { // damage is reported elsewhere
+			s.Pictures.Before = append(s.Pictures.Before, cropLike(img, clip, job.Options))
 		}
 	}
 	return nil
 }
 
-// telling picks the neighbouring sources that show best what was corrected:
-// where corrections differ most from one frame to the next.
-func telling(job assemble.Job) (from, frames int) {
+// mostCorrected picks the neighbouring sources that show best what was
+// corrected: where corrections differ most from one frame to the next.
+func mostCorrected(job assemble.Job) (from, frames int) {
 	src := job.Sources
 	frames = min(pairFrames, len(src))
 	best := -1.0
@@ -139,8 +181,8 @@ func flashOptions(w, h int, rate playback.Rate) flash.Options {
 	return flash.Options{Width: flashWidth, Height: min(max(small, 16), 1024), Rate: rate.FPS()}
 }
 
-// flashCheck runs the flash check on a finished clip.
-func flashCheck(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error) {
+// Flashes runs the flash check on a finished clip.
+func Flashes(ctx context.Context, clip *assemble.Clip) ([]flash.Passage, error) {
 	opt := flashOptions(clip.Width, clip.Height, clip.Rate)
 	if err := opt.Validate(); err != nil {
 		return nil, err
@@ -150,16 +192,5 @@ func flashCheck(ctx context.Context, clip *assemble.Clip) ([]report.Flash, error
 		a.Add(rgb)
 		return nil
 	})
-	if err != nil {
-		return nil, err
-	}
-	return flashesOf(a, clip.Rate), nil
-}
-
-func flashesOf(a *flash.Analyzer, rate playback.Rate) []report.Flash {
-	var out []report.Flash
-	for _, p := range a.Findings() {
-		out = append(out, report.FlashOf(p, rate))
-	}
-	return out
+	return a.Findings(), err
 }

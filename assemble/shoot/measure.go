@@ -1,0 +1,106 @@
+package shoot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"stillspan/deflicker"
+	"stillspan/deflicker/develop"
+	"stillspan/deflicker/measure"
+)
+
+// Measure reads the light of every still. What is wrong with a still is in
+// Measured.Damage; the error is for work that cannot go on.
+func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) error {
+	o := &s.Options
+	frames := s.Sequence.Frames
+	n := len(frames)
+	m := &Measured{
+		LabelEV: make([]float64, n), HighShare: make([]float64, n), LowShare: make([]float64, n),
+		Damage: map[int]measure.Finding{},
+	}
+	inputs := s.inputs()
+	how := o.Measure
+	var err error
+	if m.Develop, err = s.development(ctx, inputs); err != nil {
+		return err
+	}
+	if m.Develop != nil {
+		how.Source, how.Develop = measure.SourceDeveloped, m.Develop
+	}
+	orientation := 1
+	if n > 0 {
+		_, _, orientation = frames[0].Facts.Decoded()
+	}
+	meter := deflicker.NewMeter(deflicker.MeterOptions{
+		Zone: o.Zone, Orientation: orientation, Local: !o.NoLocal && !o.KeepFlicker,
+	})
+	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
+		if progress != nil {
+			progress(k+1, n)
+		}
+		fr := &frames[k]
+		m.HighShare[k], m.LowShare[k] = math.NaN(), math.NaN()
+		m.LabelEV[k] = deflicker.ExposureLabelEV(fr.Facts.ExposureS, fr.Facts.FNumber, fr.Facts.ISO)
+		if f != nil && fr.Problem == nil {
+			m.Damage[k] = *f
+		}
+		if g != nil {
+			m.HighShare[k], m.LowShare[k], m.Source = g.HighShare, g.LowShare, g.Source
+		}
+		if f != nil || fr.Problem != nil {
+			g = nil // a damaged picture says nothing sure about its light
+		}
+		meter.Add(g.Light())
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	m.Curve, m.Local = meter.Curve(), meter.Local()
+	s.Measured = m
+	return nil
+}
+
+// Solve tells light from flicker in what was measured.
+func (s *Shoot) Solve() error {
+	r, err := deflicker.Solve(s.Measured.Curve, s.Measured.LabelEV, s.Options.Solve)
+	if err != nil {
+		return fmt.Errorf("sequence %s: %w", s.Sequence.ID, err)
+	}
+	s.Solved = &Solved{Result: r, Corrects: !s.Options.KeepFlicker}
+	return nil
+}
+
+// development is how a sequence's raw files are developed, by the first that
+// LibRaw knows of its first few, as one may be damaged; nil where they are not
+// developed, or LibRaw knows none.
+func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*develop.Settings, error) {
+	if !s.Options.Develops {
+		return nil, nil
+	}
+	const few = 3
+	for tries, k := 0, 0; k < len(inputs) && tries < few; k++ {
+		in := inputs[k]
+		if !in.Facts.Raw {
+			continue
+		}
+		tries++
+		d, err := develop.Identify(ctx, in.Path)
+		if !errors.Is(err, develop.ErrUnknown) {
+			return &d, err
+		}
+	}
+	return nil, nil
+}
+
+func (s *Shoot) inputs() []measure.Input {
+	in := make([]measure.Input, len(s.Sequence.Frames))
+	for k := range s.Sequence.Frames {
+		f := &s.Sequence.Frames[k]
+		in[k] = measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}
+	}
+	return in
+}

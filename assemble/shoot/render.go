@@ -1,0 +1,111 @@
+package shoot
+
+import (
+	"context"
+
+	"stillspan/assemble"
+	"stillspan/ingest"
+	"stillspan/ingest/timing"
+)
+
+// Job is what assemble needs of a measured and solved shoot: sound frames with
+// their corrections, and the gaps where frames are missing. It writes to out.
+func (s *Shoot) Job(out string) assemble.Job {
+	o := s.Options.Clip
+	o.Out, o.SourceRoot, o.Rate = out, s.Options.Root, s.Rate
+	if s.Measured != nil {
+		o.Develop = s.Measured.Develop
+	}
+	job := assemble.Job{Options: o}
+	missing := map[int]int{} // after frame index
+	for _, g := range s.Sequence.Timing.Gaps {
+		if g.Cause != timing.NumberSkip {
+			missing[g.After] += g.Count
+		}
+	}
+	lost := 0 // frames missing since the last sound one
+	for k := range s.Sequence.Frames {
+		if s.Sound(k) {
+			if lost > 0 && len(job.Sources) > 0 {
+				job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
+			}
+			lost = 0
+			job.Sources = append(job.Sources, s.source(k))
+		} else {
+			lost++
+		}
+		lost += missing[k]
+	}
+	return job
+}
+
+// source is frame k with its correction.
+func (s *Shoot) source(k int) assemble.Source {
+	src := sourceOf(&s.Sequence.Frames[k])
+	if s.Solved == nil || !s.Solved.Corrects {
+		return src
+	}
+	src.CorrectionEV = s.Solved.CorrectionEV[k]
+	if l := &s.Measured.Local; l.Use && l.EV[k] != nil {
+		src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
+	}
+	return src
+}
+
+func sourceOf(f *ingest.Frame) assemble.Source {
+	src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw}
+	src.Width, src.Height, src.Orientation = f.Facts.Decoded()
+	if n := len(f.Facts.Previews); n > 0 {
+		src.Preview = &f.Facts.Previews[n-1]
+	}
+	return src
+}
+
+// RenderOptions say what else a render does.
+type RenderOptions struct {
+	// Accept sees the verified clip and the passages that flash before the
+	// clip takes its name; an error keeps it from being published.
+	Accept func(Rendered) error
+	// Note is told of remarks on how the clip is made.
+	Note func(string)
+	// Pictures keeps frames before and after for a page.
+	Pictures bool
+	Progress func(done, total int)
+}
+
+// Render writes and verifies the clip, and looks at every frame of it on its
+// way to the encoder.
+func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
+	job := s.Job(out)
+	p, err := assemble.Prepare(ctx, job)
+	if err != nil {
+		return err
+	}
+	if o.Note != nil {
+		for _, n := range p.Notes() {
+			o.Note(n)
+		}
+	}
+	v, err := watch(p, job)
+	if err != nil {
+		return err
+	}
+	done := Rendered{Gaps: job.GapMode}
+	p.Accept = func(_ context.Context, clip assemble.Clip) error {
+		done.Clip, done.Flashes = clip, v.check.Findings()
+		if o.Accept == nil {
+			return nil
+		}
+		return o.Accept(done)
+	}
+	clip, err := p.Run(ctx, o.Progress)
+	if err != nil {
+		return err
+	}
+	done.Clip = clip
+	s.Rendered = &done
+	if o.Pictures {
+		return s.pair(ctx, v, job, &clip)
+	}
+	return nil
+}

@@ -1,0 +1,77 @@
+// Package shoot is one shoot's way from its frames to its clip: found, measured,
+// solved, rendered, each step filling a value of its own. Commands, the day run
+// and the benches all take it.
+package shoot
+
+import (
+	"stillspan/assemble"
+	"stillspan/assemble/flash"
+	"stillspan/deflicker"
+	"stillspan/deflicker/develop"
+	"stillspan/deflicker/measure"
+	"stillspan/ingest"
+	"stillspan/ingest/plan"
+	"stillspan/internal/playback"
+)
+
+// Shoot is a sequence of stills, what was planned of it, and what became of
+// it so far. A later step reads the values of earlier ones and edits none.
+type Shoot struct {
+	// Sequence is nil for a planned shoot that nothing answers to.
+	Sequence *ingest.Sequence
+	// Planned is nil for a sequence that answers to no plan.
+	Planned   *plan.Shoot
+	MatchedBy plan.How
+	// Options are those that hold for this shoot: the command line's, else the
+	// plan's, else the defaults.
+	Options Options
+	// Rate is the playback rate; it is decided here and nowhere else.
+	Rate playback.Rate
+
+	Measured *Measured // by Measure
+	Solved   *Solved   // by Solve
+	Rendered *Rendered // by Render
+	Pictures Pictures  // for the page
+
+	Warnings []string
+}
+
+// Measured is what the pixels of a shoot say, a value a frame.
+type Measured struct {
+	Curve deflicker.Curve
+	Local deflicker.Local
+	// LabelEV is the exposure by the camera's labels, NaN where unknown.
+	LabelEV []float64
+	// HighShare and LowShare are measure.Grid's; NaN where not measured.
+	HighShare, LowShare []float64
+	// Damage holds what decoding found beyond Frame.Problem, by frame index.
+	Damage map[int]measure.Finding
+	// Source says what was decoded: "preview", "reduced", "full", "developed".
+	Source string
+	// Develop is how raw files are developed; nil when they are not.
+	Develop *develop.Settings
+}
+
+// Solved is what is to be done about the flicker.
+type Solved struct {
+	deflicker.Result
+	// Corrects is false when the clip is to keep its flicker by request.
+	Corrects bool
+}
+
+// Rendered is the clip and what was seen in its frames.
+type Rendered struct {
+	Clip    assemble.Clip
+	Gaps    assemble.GapMode
+	Flashes []flash.Passage
+}
+
+// Sound tells whether frame k can go into a clip.
+func (s *Shoot) Sound(k int) bool {
+	if s.Measured != nil {
+		if _, damaged := s.Measured.Damage[k]; damaged {
+			return false
+		}
+	}
+	return s.Sequence.Frames[k].Problem == nil
+}
