@@ -35,7 +35,10 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		switch {
 		case isRaw != haveRaw && t.preferRaw:
 			if isRaw {
+				f.Picture = have.Path
 				*have = f
+			} else {
+				have.Picture = f.Path
 			}
 			t.ignored["picture companion"]++
 		case isRaw && !haveRaw && have.Raw == "":

@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
+	"stillspan/ingest/meta"
 	"stillspan/internal/stamp"
 )
 
@@ -257,6 +258,47 @@ func TestPairsAreOneFrame(t *testing.T) {
 			if want := filepath.Join(dir, fmt.Sprintf(raw, i+1)); f.Raw != want || f.Problem != nil || filepath.Ext(f.Path) != ".JPG" {
 				t.Errorf("%s: raw %q, want %q; problem %v", f.Name, f.Raw, want, f.Problem)
 			}
+		}
+	}
+}
+
+// A pair with one of its files missing is told; raw data and JPEG of one body
+// differ by a border and show the same view.
+func TestHalvesOfPairs(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 8 {
+		at := evening.Add(time.Duration(i) * 5 * time.Second)
+		if i != 3 {
+			still(t, dir, fmt.Sprintf("FRAM%04d.JPG", i+1), at, nil)
+		}
+		if i != 5 {
+			write(t, dir, fmt.Sprintf("FRAM%04d.NEF", i+1), rawFile(t, at))
+		}
+	}
+	s := only(t, scan(t, dir))
+	if len(s.Frames) != 8 || fmt.Sprint(s.Halves) != "[3 5]" {
+		t.Errorf("%d frames, halves %v", len(s.Frames), s.Halves)
+	}
+	opt := DefaultOptions()
+	opt.PreferRaw = true
+	d, err := Scan(context.Background(), dir, opt, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := only(t, d); len(s.Frames) != 8 || fmt.Sprint(s.Halves) != "[3 5]" {
+		t.Errorf("raw preferred: %d frames, halves %v", len(s.Frames), s.Halves)
+	}
+	for _, c := range []struct {
+		a, b meta.Facts
+		want bool
+	}{
+		{meta.Facts{Width: 6000, Height: 4000}, meta.Facts{Width: 6000, Height: 4000}, true},
+		{meta.Facts{Width: 6000, Height: 4000}, meta.Facts{Width: 6016, Height: 4016}, false},
+		{meta.Facts{Width: 6000, Height: 4000}, meta.Facts{Width: 6016, Height: 4016, Raw: true}, true},
+		{meta.Facts{Width: 6000, Height: 4000}, meta.Facts{Width: 3000, Height: 2000, Raw: true}, false},
+	} {
+		if got := sameView(&c.a, &c.b); got != c.want {
+			t.Errorf("%+v and %+v: %t", c.a, c.b, got)
 		}
 	}
 }

@@ -22,6 +22,9 @@ type Frame struct {
 	// Raw is the path of the raw companion of a RAW+JPEG pair; empty when
 	// the shot has one file. Path then names the JPEG.
 	Raw string
+	// Picture is the path of the JPEG of a pair of which Path names the raw
+	// file; empty for all else.
+	Picture string
 	// Problem is nil for a sound frame.
 	Problem *Problem
 
@@ -71,8 +74,11 @@ type Sequence struct {
 	Timing   timing.Result // indexes into Frames
 	Settings []SettingChange
 	Exposure []ExposureMove
-	Turned   *Turned  // nil for one orientation
-	Notes    []string // plain remarks, such as "exposure mode is not manual"
+	Turned   *Turned // nil for one orientation
+	// Halves are the frames, by index, of which one of the two files is missing
+	// that the others have.
+	Halves []int
+	Notes  []string // plain remarks, such as "exposure mode is not manual"
 }
 
 // Dump is a folder tree of stills, put in order.

@@ -245,3 +245,33 @@ func (s *Sequence) settingNotes() {
 		s.note("white balance is automatic in %d of %d frames: colour may wander in JPEGs", autoWhite, len(s.Frames))
 	}
 }
+
+// halves lists the frames that have one file where others have the raw file and
+// the JPEG.
+func halves(frames []Frame) []int {
+	var single []int
+	for i := range frames {
+		if frames[i].Raw == "" && frames[i].Picture == "" {
+			single = append(single, i)
+		}
+	}
+	if len(single) == len(frames) {
+		return nil
+	}
+	return single
+}
+
+// border is by what share the raw data of a body may be larger than its JPEGs
+// either way: cameras trim the edge of the sensor (common practice, no published
+// source).
+const border = 0.05
+
+// sameView reports whether two stills show the same view: of one size, or the
+// raw data and the JPEG of one body, which differ by a border.
+func sameView(a, b *meta.Facts) bool {
+	if a.Raw == b.Raw {
+		return a.Width == b.Width && a.Height == b.Height
+	}
+	near := func(x, y int) bool { return math.Abs(float64(x-y)) <= border*float64(max(x, y)) }
+	return near(a.Width, b.Width) && near(a.Height, b.Height)
+}

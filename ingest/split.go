@@ -101,7 +101,7 @@ func splitRuns(f []Frame, shift []time.Duration, opt Options) []run {
 // sameFraming reports whether two frames can play in one clip as they are.
 func sameFraming(a, b *Frame, opt Options) bool {
 	x, y := &a.Facts, &b.Facts
-	return samePixels(a, b) && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
+	return sameView(x, y) && sameFocal(x.FocalMM, y.FocalMM, opt.FocalTolerance)
 }
 
 // sameFocal reports whether two focal lengths are one framing.
@@ -110,7 +110,7 @@ func sameFocal(a, b, tolerance float64) bool {
 }
 
 func markOdd(like, f *Frame) {
-	if f.Problem != nil || f.Facts.Width == 0 || samePixels(like, f) {
+	if f.Problem != nil || f.Facts.Width == 0 || sameView(&like.Facts, &f.Facts) {
 		return
 	}
 	f.Problem = &Problem{"wrong-size",
@@ -168,6 +168,7 @@ func (s *Sequence) judge(shift []time.Duration, opt Options) {
 	s.Settings = settingChanges(s.Frames)
 	s.Exposure = exposureMoves(s.Frames, s.Settings)
 	s.settleOrientation()
+	s.Halves = halves(s.Frames)
 	s.copyNotes()
 	s.metadataNote()
 	s.timingNotes()

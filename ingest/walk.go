@@ -201,7 +201,10 @@ func (t *tree) pair() []Frame {
 		switch {
 		case newRaw != haveRaw && t.preferRaw:
 			if newRaw {
+				f.Picture = have.Path
 				*have = f
+			} else {
+				have.Picture = f.Path
 			}
 			t.ignored["picture companion"]++
 		case newRaw && !haveRaw && have.Raw == "":
