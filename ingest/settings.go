@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 
 	"stillspan/ingest/meta"
+	"stillspan/internal/words"
 )
 
 // setting is one value a photographer sets, and how it is spelled. An empty
@@ -18,28 +18,16 @@ type setting struct {
 }
 
 var settings = []setting{
-	{"shutter", func(f *meta.Facts) string { return shutterWord(f.ExposureS) }},
+	{"shutter", func(f *meta.Facts) string { return words.Exposure(f.ExposureS) }},
 	{"aperture", func(f *meta.Facts) string { return numberWord("f/", f.FNumber, 1, "") }},
 	{"iso", func(f *meta.Facts) string { return numberWord("ISO ", f.ISO, 0, "") }},
 	{"exposure compensation", func(f *meta.Facts) string { return biasWord(f.BiasEV) }},
 	{"white balance", func(f *meta.Facts) string { return f.WhiteBalance }},
-	{"focus distance", func(f *meta.Facts) string { return focusWord(f.FocusM) }},
+	{"focus distance", func(f *meta.Facts) string { return words.Distance(f.FocusM) }},
 	{"focus mode", func(f *meta.Facts) string { return f.FocusMode }},
 	{"focal length", func(f *meta.Facts) string { return numberWord("", f.FocalMM, 1, " mm") }},
 	{"exposure mode", func(f *meta.Facts) string { return f.ExposureMode }},
 	{"exposure program", func(f *meta.Facts) string { return f.Program }},
-}
-
-// shutterWord spells an exposure time as it stands on a camera: 1/125 s below
-// a third of a second, decimals above.
-func shutterWord(s float64) string {
-	switch {
-	case !(s > 0) || math.IsInf(s, 0):
-		return ""
-	case s < 0.3:
-		return fmt.Sprintf("1/%.0f s", 1/s)
-	}
-	return numberWord("", s, 1, " s")
 }
 
 // numberWord spells a number with at most so many decimals.
@@ -47,8 +35,7 @@ func numberWord(before string, v float64, decimals int, after string) string {
 	if !(v > 0) || math.IsInf(v, 0) {
 		return ""
 	}
-	scale := math.Pow10(decimals)
-	return before + strconv.FormatFloat(math.Round(v*scale)/scale, 'f', -1, 64) + after
+	return before + words.Number(v, decimals) + after
 }
 
 // biasWord spells an exposure compensation; a camera that states none set none.
@@ -57,13 +44,6 @@ func biasWord(ev float64) string {
 		return "0 EV"
 	}
 	return fmt.Sprintf("%+.1f EV", ev)
-}
-
-func focusWord(m float64) string {
-	if math.IsInf(m, 1) {
-		return "infinity"
-	}
-	return numberWord("", m, 2, " m")
 }
 
 // settingChanges lists every setting that moved from one frame to the next

@@ -191,14 +191,3 @@ func TestExposureLongerThanInterval(t *testing.T) {
 		t.Errorf("too long %v, notes %q", s.Timing.TooLong, s.Notes)
 	}
 }
-
-func TestShutterWords(t *testing.T) {
-	for s, want := range map[float64]string{
-		1.0 / 8000: "1/8000 s", 1.0 / 125: "1/125 s", 0.25: "1/4 s", 1.0 / 3: "0.3 s", 0.4: "0.4 s", 0.5: "0.5 s", 1: "1 s", 1.3: "1.3 s", 30: "30 s", 120: "120 s",
-		0: "", -1: "", math.Inf(1): "", math.NaN(): "",
-	} {
-		if got := shutterWord(s); got != want {
-			t.Errorf("%g s is spelled %q, want %q", s, got, want)
-		}
-	}
-}

@@ -14,6 +14,7 @@ import (
 	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
+	"stillspan/internal/words"
 )
 
 // A drift is a finding when it is beyond both of these: what a plan's interval
@@ -72,12 +73,7 @@ func files(n int) string {
 	return fmt.Sprintf("%d files", n)
 }
 
-func frames(n int) string {
-	if n == 1 {
-		return "1 frame"
-	}
-	return fmt.Sprintf("%d frames", n)
-}
+func frames(n int) string { return words.Count(n, "frame") }
 
 func verbS(n int) string {
 	if n == 1 {

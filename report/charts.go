@@ -6,7 +6,7 @@ import (
 	"math"
 	"strconv"
 
-	"stillspan/ingest/plan"
+	"stillspan/internal/words"
 )
 
 // tallest is the longest step the interval plot has room for, in intervals.
@@ -28,7 +28,7 @@ func intervalChart(s *Sequence) template.HTML {
 	desc := fmt.Sprintf("%s over %d frames", intervalText(s), len(s.Rows))
 	if most := tallest * float64(s.IntervalS); hi > most {
 		// One long pause must not flatten all the rest.
-		desc += fmt.Sprintf("; longer ones, up to %s, are drawn at the top", plan.FormatSeconds(hi))
+		desc += fmt.Sprintf("; longer ones, up to %s, are drawn at the top", words.Seconds(hi))
 		hi = most
 		for k := range steps {
 			steps[k] = min(steps[k], hi)
@@ -53,7 +53,7 @@ func intervalChart(s *Sequence) template.HTML {
 		}
 	}
 	for _, x := range s.Irregular {
-		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(math.Abs(float64(x.OffsetS)))))
+		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
 		if d.Frame > 0 {

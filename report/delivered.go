@@ -12,6 +12,7 @@ import (
 	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
+	"stillspan/internal/words"
 )
 
 // plan sets what was shot against what was planned.
@@ -200,11 +201,11 @@ func (b *builder) findings() {
 		add("delay", "", "the cadence starts anew at %s, %.1f s %s than due; no frame is missing there", path0(b.name(x.Index)), math.Abs(x.ByS), way)
 	}
 	for _, x := range b.seq.Timing.Changes {
-		add("interval-changed", "", "from %s on, the interval is %s instead of %s", path0(b.name(x.Index)), plan.FormatSeconds(x.ToS), plan.FormatSeconds(x.FromS))
+		add("interval-changed", "", "from %s on, the interval is %s instead of %s", path0(b.name(x.Index)), words.Seconds(x.ToS), words.Seconds(x.FromS))
 	}
 	if b.out.DriftMatters {
 		add("drift", "Set the interval that the intervalometer really keeps, or count frames rather than minutes.",
-			"the interval was %.3f s, planned %s: %+.1f s an hour", float64(b.out.IntervalS), plan.FormatSeconds(float64(b.out.Plan.IntervalS)), float64(b.out.DriftSPerHour))
+			"the interval was %.3f s, planned %s: %+.1f s an hour", float64(b.out.IntervalS), words.Seconds(float64(b.out.Plan.IntervalS)), float64(b.out.DriftSPerHour))
 	}
 	if n := len(b.out.TooLong); n > 0 {
 		add("exposure-too-long", "Lengthen the interval or shorten the exposure: the camera misses shots while it exposes.",

@@ -15,7 +15,7 @@ import (
 	"github.com/disintegration/imaging"
 
 	"stillspan/assemble/flash"
-	"stillspan/ingest/plan"
+	"stillspan/internal/words"
 )
 
 //go:embed style.css
@@ -34,10 +34,10 @@ var (
 
 var pageFuncs = template.FuncMap{
 	"style":      func() template.CSS { return template.CSS(style) },
-	"seconds":    func(f Float) string { return plan.FormatSeconds(float64(f)) },
-	"exposure":   func(f Float) string { return plan.FormatExposure(float64(f)) },
+	"seconds":    func(f Float) string { return words.Seconds(float64(f)) },
+	"exposure":   func(f Float) string { return words.Exposure(float64(f)) },
 	"clip":       func(f Float) string { return clipLength(float64(f)) },
-	"bytes":      func(n int64) string { return plan.FormatBytes(float64(n)) },
+	"bytes":      func(n int64) string { return words.Bytes(float64(n)) },
 	"percent":    func(f Float) string { return fmt.Sprintf("%.1f %%", 100*float64(f)) },
 	"ev":         func(f Float) string { return signed(float64(f), 2) },
 	"rms":        func(f Float) string { return known(f, "%.4f") },

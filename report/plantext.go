@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"stillspan/ingest/plan"
+	"stillspan/internal/words"
 )
 
 // WritePlanText writes a solved plan for a terminal.
@@ -15,8 +16,8 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 		o.Width = 80
 	}
 	t := &textWriter{bufio.NewWriter(w), o}
-	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), plan.FormatSeconds(a.IntervalS), plan.FormatSeconds(a.ShootingS))))
-	t.row("last", "frame begins %s after the first", plan.FormatSeconds(a.LastFrameS))
+	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS))))
+	t.row("last", "frame begins %s after the first", words.Seconds(a.LastFrameS))
 	if a.ClipS > 0 {
 		t.row("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
 	}
@@ -29,24 +30,24 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	}
 	t.wrap("            ", "usual rates: %s", clips)
 	if a.ExposureS > 0 {
-		t.row("exposure", "%s, busy for %.0f %% of the interval", plan.FormatExposure(a.ExposureS), 100*a.DutyShare)
+		t.row("exposure", "%s, busy for %.0f %% of the interval", words.Exposure(a.ExposureS), 100*a.DutyShare)
 	}
 	if a.PerFrame > 0 {
-		t.row("travel", "%s %s over the shoot: %s %s a frame, %s %s a minute", short(a.Travel), a.TravelUnit,
+		t.row("travel", "%s %s over the shoot: %s %s a frame, %s %s a minute", tenths(a.Travel), a.TravelUnit,
 			digits(a.PerFrame), a.TravelUnit, digits(a.PerMinute), a.TravelUnit)
 		if a.PerExpose > 0 {
 			t.row("", "%s %s during each exposure of a steady move", digits(a.PerExpose), a.TravelUnit)
 		}
 	}
 	if a.CardSpaceBytes > 0 {
-		text := fmt.Sprintf("%s with %.0f %% to spare", plan.FormatBytes(a.CardSpaceBytes), 100*a.CardMargin)
+		text := fmt.Sprintf("%s with %.0f %% to spare", words.Bytes(a.CardSpaceBytes), 100*a.CardMargin)
 		if a.Cards > 0 {
-			text += fmt.Sprintf(": %d card%s", a.Cards, plural(a.Cards))
+			text += ": " + words.Count(a.Cards, "card")
 		}
 		t.row("card", "%s", text)
 	}
 	if a.Batteries > 0 {
-		t.row("battery", "%d for %s, keeping %.0f %% in reserve", a.Batteries, plan.FormatSeconds(a.ShootingS), 100*a.BatteryReserve)
+		t.row("battery", "%d for %s, keeping %.0f %% in reserve", a.Batteries, words.Seconds(a.ShootingS), 100*a.BatteryReserve)
 	}
 	for _, x := range a.Warnings {
 		t.wrap("  ", "Careful: %s", x)

@@ -2,12 +2,10 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"slices"
-	"strconv"
 
 	"stillspan/ingest/meta"
-	"stillspan/ingest/plan"
+	"stillspan/internal/words"
 )
 
 // settings lists what the camera was set to, and where it moved.
@@ -49,19 +47,14 @@ func (b *builder) settings() {
 		}
 		b.out.Settings = append(b.out.Settings, s)
 	}
-	number("shutter", func(f *meta.Facts) float64 { return f.ExposureS }, plan.FormatExposure)
-	number("aperture", func(f *meta.Facts) float64 { return f.FNumber }, func(v float64) string { return "f/" + short(v) })
-	number("ISO", func(f *meta.Facts) float64 { return f.ISO }, short)
+	number("shutter", func(f *meta.Facts) float64 { return f.ExposureS }, words.Exposure)
+	number("aperture", func(f *meta.Facts) float64 { return f.FNumber }, func(v float64) string { return "f/" + tenths(v) })
+	number("ISO", func(f *meta.Facts) float64 { return f.ISO }, tenths)
 	word("white balance", func(f *meta.Facts) string { return f.WhiteBalance })
 	word("exposure mode", func(f *meta.Facts) string { return f.ExposureMode })
 	word("program", func(f *meta.Facts) string { return f.Program })
-	number("focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return short(v) + " mm" })
-	number("focus distance", func(f *meta.Facts) float64 { return f.FocusM }, func(v float64) string {
-		if math.IsInf(v, 1) {
-			return "infinity"
-		}
-		return short(v) + " m"
-	})
+	number("focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return tenths(v) + " mm" })
+	number("focus distance", func(f *meta.Facts) float64 { return f.FocusM }, words.Distance)
 	word("focus mode", func(f *meta.Facts) string { return f.FocusMode })
 	if len(b.seq.Frames) > 0 {
 		f := &b.seq.Frames[0].Facts
@@ -69,5 +62,4 @@ func (b *builder) settings() {
 	}
 }
 
-// short writes a number without needless decimals.
-func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
+func tenths(v float64) string { return words.Number(v, 1) }

@@ -5,11 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
-	"unicode"
 
-	"stillspan/ingest/plan"
+	"stillspan/internal/words"
 )
 
 // TextOptions suit the summary to where it is read.
@@ -84,9 +82,9 @@ func unaccounted(r *Report) bool {
 
 // tally counts what belongs to no sequence.
 func tally(r *Report) string {
-	parts := []string{fmt.Sprintf("%d sequence%s", len(r.Sequences), plural(len(r.Sequences)))}
+	parts := []string{words.Count(len(r.Sequences), "sequence")}
 	if n := len(r.Loose); n > 0 {
-		parts = append(parts, fmt.Sprintf("%d loose still%s", n, plural(n)))
+		parts = append(parts, words.Count(n, "loose still"))
 	}
 	if len(r.Ignored) > 0 {
 		var ig []string
@@ -98,30 +96,6 @@ func tally(r *Report) string {
 	return strings.Join(parts, "; ") + "."
 }
 
-func plural(n int) string {
-	if n == 1 {
-		return ""
-	}
-	return "s"
-}
-
-// OneLine spells control characters out as Go does, \n for a line's end: a
-// file's name may hold any, and terminals take them as commands.
-func OneLine(s string) string {
-	if strings.IndexFunc(s, unicode.IsControl) < 0 {
-		return s
-	}
-	var b strings.Builder
-	for _, r := range s {
-		if unicode.IsControl(r) {
-			b.WriteString(strings.Trim(strconv.QuoteRune(r), "'"))
-		} else {
-			b.WriteRune(r)
-		}
-	}
-	return b.String()
-}
-
 // bold is text that was already spelled for a terminal.
 type bold string
 
@@ -129,7 +103,7 @@ type bold string
 func spelled(format string, args []any) string {
 	for i, a := range args {
 		if s, ok := a.(string); ok {
-			args[i] = OneLine(s)
+			args[i] = words.OneLine(s)
 		}
 	}
 	return fmt.Sprintf(format, args...)
@@ -161,7 +135,7 @@ func (t *textWriter) wrap(indent, format string, args ...any) {
 }
 
 func (t *textWriter) bold(s string) bold {
-	s = OneLine(s)
+	s = words.OneLine(s)
 	if t.o.Color {
 		s = "\x1b[1m" + s + "\x1b[0m"
 	}
@@ -204,7 +178,7 @@ func (t *textWriter) sequence(s *Sequence) {
 		if !c.Verified {
 			state = "NOT as ordered"
 		}
-		t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, plan.FormatBytes(float64(c.Bytes)), state)
+		t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
 		if c.Filled > 0 {
 			t.row("", "%s of it made up to fill gaps", frames(c.Filled))
 		}
@@ -224,10 +198,10 @@ func (t *textWriter) sequence(s *Sequence) {
 func (t *textWriter) details(s *Sequence) {
 	var rows []string
 	for _, m := range s.Missing {
-		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", path0(m.After), m.Count, plan.FormatSeconds(float64(m.GapS)), causeText(m.Cause)))
+		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", path0(m.After), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
 	}
 	for _, x := range s.Irregular {
-		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, plan.FormatSeconds(math.Abs(float64(x.OffsetS)))))
+		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
 		rows = append(rows, fmt.Sprintf("%s: %s", path0(d.File), d.Problem))
@@ -285,10 +259,10 @@ func intervalText(s *Sequence) string {
 		d := min(max(1-int(math.Floor(math.Log10(u))), 1), 6) // two digits of the uncertainty
 		text = fmt.Sprintf("%.*f ± %.*f s", d, float64(s.IntervalS), d, u)
 	} else {
-		text = plan.FormatSeconds(float64(s.IntervalS))
+		text = words.Seconds(float64(s.IntervalS))
 	}
 	if s.Plan != nil && s.Plan.IntervalS.Known() {
-		text += fmt.Sprintf(", planned %s", plan.FormatSeconds(float64(s.Plan.IntervalS)))
+		text += fmt.Sprintf(", planned %s", words.Seconds(float64(s.Plan.IntervalS)))
 		if s.DriftSPerHour.Known() {
 			text += fmt.Sprintf(" (%+.1f s/h, %+.0f ppm)", float64(s.DriftSPerHour), float64(s.DriftPPM))
 		}

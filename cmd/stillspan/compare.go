@@ -12,6 +12,7 @@ import (
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
+	"stillspan/internal/words"
 )
 
 var compareCommand = command{
@@ -126,7 +127,7 @@ func (c *cli) compare(ctx context.Context, f compareFlags, card, dump string, ba
 // the one line that matters.
 func printComparison(w io.Writer, r *copycheck.Result) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "card %q: %s, %s\n", r.Card, counted(r.Files, "file"), bytesText(r.Bytes))
+	fmt.Fprintf(&b, "card %q: %s, %s\n", r.Card, words.Count(r.Files, "file"), words.Bytes(r.Bytes))
 	fmt.Fprintf(&b, "dump %q: %d of them there with the same SHA-256\n", r.Dump, r.Present)
 	list(&b, "not in the dump", r.Missing)
 	if n := len(r.Different); n > 0 {
@@ -163,10 +164,10 @@ func printComparison(w io.Writer, r *copycheck.Result) error {
 		more(&b, n)
 	}
 	if r.LeftOut > 0 {
-		fmt.Fprintf(&b, "\nnot compared: %s (left by desktop systems, links, pipes)\n", counted(r.LeftOut, "entry"))
+		fmt.Fprintf(&b, "\nnot compared: %s (left by desktop systems, links, pipes)\n", words.Count(r.LeftOut, "entry"))
 	}
 	b.WriteString("\n" + verdict(r) + "\n")
-	_, err := io.WriteString(w, safe(b.String()))
+	_, err := io.WriteString(w, b.String())
 	return err
 }
 
@@ -175,9 +176,9 @@ func verdict(r *copycheck.Result) string {
 	case r.Files == 0 && r.Complete():
 		return "NOTHING TO COMPARE: there is no file on the card."
 	case r.Complete():
-		return fmt.Sprintf("COMPLETE: all %s on the card are in the dump. One copy is no backup: make a second before the card is wiped.", counted(r.Files, "file"))
+		return fmt.Sprintf("COMPLETE: all %s on the card are in the dump. One copy is no backup: make a second before the card is wiped.", words.Count(r.Files, "file"))
 	}
-	return fmt.Sprintf("NOT COMPLETE: %d of %s on the card are not proven to be in the dump. Do not wipe the card.", max(1, r.Files-r.Present), counted(r.Files, "file"))
+	return fmt.Sprintf("NOT COMPLETE: %d of %s on the card are not proven to be in the dump. Do not wipe the card.", max(1, r.Files-r.Present), words.Count(r.Files, "file"))
 }
 
 // listed is how many lines of lists that call for no action are printed.
@@ -205,39 +206,6 @@ func more(b *strings.Builder, n int) {
 	if n > listed {
 		fmt.Fprintf(b, "  and %d more; --json lists all\n", n-listed)
 	}
-}
-
-// safe keeps control characters in file names from reaching a terminal.
-func safe(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' && r != '\n' || r == 0x7f {
-			return '?'
-		}
-		return r
-	}, s)
-}
-
-func counted(n int, what string) string {
-	switch {
-	case n == 1:
-		return "1 " + what
-	case strings.HasSuffix(what, "y"):
-		return fmt.Sprintf("%d %sies", n, strings.TrimSuffix(what, "y"))
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// bytesText is a size in decimal units, as cards are sold.
-func bytesText(n int64) string {
-	switch {
-	case n >= 1e9:
-		return fmt.Sprintf("%.2f GB", float64(n)/1e9)
-	case n >= 1e6:
-		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
-	case n >= 1e3:
-		return fmt.Sprintf("%.1f kB", float64(n)/1e3)
-	}
-	return fmt.Sprintf("%d bytes", n)
 }
 
 // copyPair and copyProblem are the JSON of what copycheck found.
@@ -353,17 +321,17 @@ func (c *cli) verifyList(ctx context.Context, f compareFlags, dir string, bar *p
 	}
 	if !f.quiet && f.json != "-" {
 		var b strings.Builder
-		fmt.Fprintf(&b, "list %q: %s\n", f.verify, counted(v.Listed, "file"))
+		fmt.Fprintf(&b, "list %q: %s\n", f.verify, words.Count(v.Listed, "file"))
 		list(&b, "not there", v.Missing)
 		list(&b, "there with other content", v.Different)
 		list(&b, "could not be read", problems)
 		list(&b, "in the dump but not in the list", v.Unlisted)
 		if v.Complete() {
-			fmt.Fprintf(&b, "\nCOMPLETE: all %s are as listed. One copy is no backup.\n", counted(v.Listed, "file"))
+			fmt.Fprintf(&b, "\nCOMPLETE: all %s are as listed. One copy is no backup.\n", words.Count(v.Listed, "file"))
 		} else {
-			fmt.Fprintf(&b, "\nNOT COMPLETE: %d of %s are not as listed.\n", v.Listed-v.Good, counted(v.Listed, "file"))
+			fmt.Fprintf(&b, "\nNOT COMPLETE: %d of %s are not as listed.\n", v.Listed-v.Good, words.Count(v.Listed, "file"))
 		}
-		if _, err := io.WriteString(c.stdout, safe(b.String())); err != nil {
+		if _, err := io.WriteString(c.stdout, b.String()); err != nil {
 			return err
 		}
 	}

@@ -17,7 +17,7 @@ import (
 	"golang.org/x/term"
 
 	"stillspan/internal/problem"
-	"stillspan/report"
+	"stillspan/internal/words"
 )
 
 // Exit codes, one a meaning.
@@ -182,7 +182,7 @@ func hintOf(err error) string {
 
 // oneLine keeps a message on one line, whatever a file name holds.
 func oneLine(s string) string {
-	return report.OneLine(strings.TrimSpace(s))
+	return words.OneLine(strings.TrimSpace(s))
 }
 
 var versionCommand = command{

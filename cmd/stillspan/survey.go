@@ -12,6 +12,7 @@ import (
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
+	"stillspan/internal/words"
 	"stillspan/report"
 )
 
@@ -41,7 +42,7 @@ const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' wr
 
 func surveyUsage() string {
 	i := ingest.DefaultOptions()
-	return fmt.Sprintf(surveyHelp, i.MinFrames, i.BreakIntervals, plan.FormatSeconds(i.BreakMin.Seconds()))
+	return fmt.Sprintf(surveyHelp, i.MinFrames, i.BreakIntervals, words.Seconds(i.BreakMin.Seconds()))
 }
 
 func (o *surveyOptions) add(fl *flag.FlagSet) {

@@ -9,11 +9,13 @@ import (
 	"io"
 	"math"
 	"os"
-	"stillspan/internal/playback"
 	"strings"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"stillspan/internal/playback"
+	"stillspan/internal/words"
 )
 
 // maxFileBytes bounds a plan file; a plan of a thousand shoots is smaller.
@@ -273,7 +275,7 @@ func rateOf(v any) (playback.Rate, error) {
 	case int64:
 		return playback.ParseRate(fmt.Sprint(v))
 	case float64:
-		return playback.ParseRate(trimNumber(v, 6))
+		return playback.ParseRate(words.Number(v, 6))
 	}
 	return playback.Rate{}, errors.New(`rate must be a number or text: 24, 23.976 or "24000/1001"`)
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"stillspan/ingest"
+	"stillspan/internal/words"
 )
 
 // How tells by what a sequence was found to answer to a planned shoot.
@@ -305,7 +306,7 @@ func (p *pair) reasons(how How) []string {
 		out = append(out, fmt.Sprintf("its start at %s, %s", clock(p.start), p.windowWords()))
 	}
 	frames := fmt.Sprintf("%d frames of %d", p.frames, p.planned.Frames)
-	interval := fmt.Sprintf("%s of %s", FormatSeconds(p.intervalS), FormatSeconds(p.planned.IntervalS))
+	interval := fmt.Sprintf("%s of %s", words.Seconds(p.intervalS), words.Seconds(p.planned.IntervalS))
 	switch how {
 	case ByFit:
 		if p.count == yes {
@@ -349,7 +350,7 @@ func (p *pair) against() []string {
 		out = append(out, fmt.Sprintf("it starts at %s, not %s", p.start.Format("2006-01-02 15:04:05"), p.windowWords()))
 	}
 	if p.interval == no {
-		out = append(out, fmt.Sprintf("its interval is %s, planned %s", FormatSeconds(p.intervalS), FormatSeconds(p.planned.IntervalS)))
+		out = append(out, fmt.Sprintf("its interval is %s, planned %s", words.Seconds(p.intervalS), words.Seconds(p.planned.IntervalS)))
 	}
 	if p.count == no {
 		out = append(out, fmt.Sprintf("it has %d frames, planned %d", p.frames, p.planned.Frames))

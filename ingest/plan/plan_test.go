@@ -146,19 +146,6 @@ func TestParseSeconds(t *testing.T) {
 	}
 }
 
-func TestFormat(t *testing.T) {
-	for in, want := range map[float64]string{12.5: "12.5 s", 60: "1 min", 90: "1 min 30 s", 1500: "25 min", 5400: "1 h 30 min", 10800: "3 h", 10830: "3 h 00 min 30 s", 59.9999: "60 s"} {
-		if got := FormatSeconds(in); got != want {
-			t.Errorf("%g s is written %q, want %q", in, got, want)
-		}
-	}
-	for in, want := range map[float64]string{1.0 / 60: "1/60 s", 0.005: "1/200 s", 2.5: "2.5 s", 0: "", math.NaN(): ""} {
-		if got := FormatExposure(in); got != want {
-			t.Errorf("exposure %g s is written %q, want %q", in, got, want)
-		}
-	}
-}
-
 const sample = `
 [defaults]
 rate = 24

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
 	"stillspan/internal/playback"
+	"stillspan/internal/words"
 )
 
 // Ask is what is known of a shoot being planned. A zero field is unknown or
@@ -143,7 +145,7 @@ func (q *Ask) solveThird() error {
 	case n == 3:
 		if math.Abs(float64(q.Frames)*q.IntervalS-q.ShootingS) > q.IntervalS/2 {
 			return fmt.Errorf("%d frames at %s take %s, not %s: leave one of the three out",
-				q.Frames, FormatSeconds(q.IntervalS), FormatSeconds(float64(q.Frames)*q.IntervalS), FormatSeconds(q.ShootingS))
+				q.Frames, words.Seconds(q.IntervalS), words.Seconds(float64(q.Frames)*q.IntervalS), words.Seconds(q.ShootingS))
 		}
 	case q.ShootingS == 0:
 		q.ShootingS = float64(q.Frames) * q.IntervalS
@@ -171,7 +173,7 @@ func (a *Answer) clip() error {
 	got := float64(a.Frames) / fps
 	if a.ClipS > 0 && math.Abs(got-a.ClipS)*fps >= 1 {
 		return fmt.Errorf("%d frames play %s at %s, not %s: leave one of frames, rate and clip length out",
-			a.Frames, FormatSeconds(got), RateLabel(a.Rate), FormatSeconds(a.ClipS))
+			a.Frames, words.Seconds(got), RateLabel(a.Rate), words.Seconds(a.ClipS))
 	}
 	a.ClipS = got
 	return nil
@@ -183,21 +185,21 @@ func (a *Answer) exposure() {
 	a.HalfInterval = a.IntervalS / 2
 	a.Notes = append(a.Notes, fmt.Sprintf(
 		"An exposure of half the interval, %s, gives the motion blur usual in film (common practice, no published source).",
-		FormatSeconds(a.HalfInterval)))
+		words.Seconds(a.HalfInterval)))
 	if a.ExposureS == 0 {
 		return
 	}
 	a.DutyShare = (a.ExposureS + a.WriteS) / a.IntervalS
-	busy := FormatSeconds(a.ExposureS + a.WriteS)
+	busy := words.Seconds(a.ExposureS + a.WriteS)
 	switch {
 	case a.DutyShare >= 1:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
 			"Exposure and write time take %s and do not fit an interval of %s: the camera will miss shots. Lengthen the interval or shorten the exposure.",
-			busy, FormatSeconds(a.IntervalS)))
+			busy, words.Seconds(a.IntervalS)))
 	case a.DutyShare > 0.9:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
 			"Exposure and write time take %s of each %s: a slow card or noise reduction in the camera will miss shots.",
-			busy, FormatSeconds(a.IntervalS)))
+			busy, words.Seconds(a.IntervalS)))
 	case a.WriteS == 0 && a.ExposureS > a.IntervalS/2:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
 			"Exposure takes %.0f %% of the interval; write time is not stated. Noise reduction in the camera can take as long again: switch it off or test first.",
@@ -222,7 +224,7 @@ func (a *Answer) travel() {
 		a.PerExpose = a.PerMinute / 60 * math.Min(a.ExposureS, a.IntervalS)
 		if rest := a.IntervalS - a.ExposureS; rest > 0 {
 			a.Notes = append(a.Notes, fmt.Sprintf(
-				"Moving only between exposures leaves %s for each move and for the rig to settle.", FormatSeconds(rest)))
+				"Moving only between exposures leaves %s for each move and for the rig to settle.", words.Seconds(rest)))
 		}
 	}
 }
@@ -270,5 +272,5 @@ func RateLabel(r playback.Rate) string {
 	if r.Den == 0 {
 		return "unknown rate"
 	}
-	return trimNumber(r.FPS(), 3)
+	return words.Number(r.FPS(), 3)
 }

@@ -1,0 +1,42 @@
+package words_test
+
+import (
+	"math"
+	"testing"
+
+	"stillspan/internal/words"
+)
+
+func TestSeconds(t *testing.T) {
+	for in, want := range map[float64]string{
+		12.5: "12.5 s", 60: "1 min", 90: "1 min 30 s", 1500: "25 min", 5400: "1 h 30 min", 10800: "3 h", 10830: "3 h 00 min 30 s", 59.9999: "60 s",
+		-90: "-1 min 30 s", math.Inf(1): "unknown",
+	} {
+		if got := words.Seconds(in); got != want {
+			t.Errorf("%g s is written %q, want %q", in, got, want)
+		}
+	}
+}
+
+// The spellings of cameras' dials: common practice, no published source.
+func TestExposure(t *testing.T) {
+	for in, want := range map[float64]string{
+		1.0 / 8000: "1/8000 s", 1.0 / 125: "1/125 s", 0.25: "1/4 s", 1.0 / 3: "0.3 s", 0.4: "0.4 s", 0.5: "0.5 s", 1: "1 s", 1.3: "1.3 s", 30: "30 s", 120: "120 s",
+		0: "", -1: "", math.Inf(1): "", math.NaN(): "",
+	} {
+		if got := words.Exposure(in); got != want {
+			t.Errorf("%g s is written %q, want %q", in, got, want)
+		}
+	}
+}
+
+func TestBytesAndCount(t *testing.T) {
+	for got, want := range map[string]string{
+		words.Bytes(int64(999)): "999 B", words.Bytes(32e9): "32 GB", words.Bytes(1.25e6): "1.2 MB", words.Bytes(2e15): "2000 TB",
+		words.Count(1, "entry"): "1 entry", words.Count(2, "entry"): "2 entries", words.Count(0, "frame"): "0 frames",
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
