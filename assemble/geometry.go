@@ -3,6 +3,8 @@ package assemble
 import (
 	"fmt"
 	"math"
+
+	"stillspan/internal/codec"
 )
 
 // geometry is how a still becomes a frame of the clip.
@@ -48,7 +50,11 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 	case o.Height > 0:
 		g.w, g.h = evenIn(float64(o.Height)*float64(g.cropW)/float64(g.cropH), g.cropW), o.Height
 	default:
-		g.w = evenIn(float64(presets[o.Preset].maxWidth), g.cropW)
+		p, err := codec.FindPreset(o.Preset)
+		if err != nil {
+			return g, err
+		}
+		g.w = evenIn(float64(p.MaxWidth), g.cropW)
 		g.h = evenIn(float64(g.w)*float64(g.cropH)/float64(g.cropW), g.cropH)
 	}
 	if g.w < 16 || g.h < 16 || g.w > maxSide || g.h > maxSide {

@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/codec"
 	"stillspan/internal/playback"
 	"stillspan/internal/problem"
 )
@@ -25,17 +27,17 @@ type Options struct {
 	SourceRoot string
 
 	Rate playback.Rate // playback rate; 24 when zero
-	// Preset names a set of defaults for codec, quality and size: "delivery",
-	// "edit" or "proof".
+	// Preset names a set of defaults for codec, quality and size: see
+	// codec.Presets.
 	Preset string
-	// Codec overrides the preset's: see Codecs.
+	// Codec overrides the preset's: see codec.Codecs.
 	Codec string
 	// Quality is the encoder's constant-quality number, lower is better; 0
 	// takes the codec's default. Codecs of fixed data rate refuse it.
 	Quality int
 	// Width and Height are the clip's pixels. With one of them 0 it follows
 	// from the aspect; with both 0 the clip is as large as the crop allows,
-	// at most 3840 wide (960 for a proof).
+	// at most as wide as the preset says.
 	Width, Height int
 	// Aspect is "16:9" or any W:H, or "source" for no crop.
 	Aspect string
@@ -61,11 +63,8 @@ const maxSide = 16384
 
 // Validate says which option is out of its range.
 func (o Options) Validate() error {
-	if _, ok := presets[o.Preset]; !ok {
-		return fmt.Errorf("preset %q: want one of %s", o.Preset, strings.Join(slices.Sorted(maps.Keys(presets)), ", "))
-	}
-	if _, ok := codecs[o.codecName()]; !ok {
-		return fmt.Errorf("codec %q: want one of %s", o.Codec, strings.Join(Codecs(), ", "))
+	if _, err := o.codec(); err != nil {
+		return err
 	}
 	if _, _, err := parseAspect(o.Aspect); err != nil {
 		return err
@@ -94,17 +93,19 @@ func (o Options) Validate() error {
 // Ext is the usual file extension of such a clip; none for an image sequence,
 // which is a folder.
 func (o Options) Ext() string {
-	if c := codecs[o.codecName()]; c.image == "" && len(c.exts) > 0 {
-		return c.exts[0]
+	if c, err := o.codec(); err == nil && len(c.Exts) > 0 {
+		return c.Exts[0]
 	}
 	return ""
 }
 
-func (o Options) codecName() string {
-	if o.Codec != "" {
-		return o.Codec
+// codec is the one named, or else the preset's.
+func (o Options) codec() (codec.Codec, error) {
+	p, err := codec.FindPreset(o.Preset)
+	if err != nil {
+		return codec.Codec{}, err
 	}
-	return presets[o.Preset].codec
+	return codec.Find(cmp.Or(o.Codec, p.Codec))
 }
 
 // parseAspect reads "16:9"; "source" gives 0, 0.
@@ -121,88 +122,40 @@ func parseAspect(s string) (w, h int, err error) {
 	return w, h, nil
 }
 
-type preset struct {
-	codec    string
-	quality  int
-	maxWidth int
-	speed    string // of encoders that have presets of their own
-}
-
-var presets = map[string]preset{
-	"delivery": {codec: "h264", maxWidth: 3840},
-	"edit":     {codec: "prores-hq", maxWidth: 8192},
-	"proof":    {codec: "h264", quality: 28, maxWidth: 960, speed: "veryfast"},
-}
-
-// codec is one way to write a clip.
-type codec struct {
-	encoder string
-	probe   string // ffprobe's codec_name
-	pixFmt  string
-	sampleW int // chroma subsampling across: 1 or 2
-	sampleH int
-	depth   int      // bits a sample
-	exts    []string // containers; none for an image sequence
-	quality int      // default of -crf; 0 where the data rate is fixed
-	args    map[string]string
-	// bpp is a generous guess of the bits a pixel takes, for the check of
-	// disk space.
-	bpp float64
-	// image is the file extension of an image sequence; empty for a clip.
-	image string
-}
-
-var mp4 = []string{".mp4", ".mov", ".mkv"}
-
-var codecs = map[string]codec{
-	"h264": {encoder: "libx264", probe: "h264", pixFmt: "yuv420p", sampleW: 2, sampleH: 2, depth: 8, exts: mp4, quality: 18, bpp: 1},
-	"h265": {encoder: "libx265", probe: "hevc", pixFmt: "yuv420p", sampleW: 2, sampleH: 2, depth: 8, exts: mp4, quality: 20, bpp: 1,
-		args: map[string]string{"tag:v": "hvc1", "x265-params": "log-level=error"}},
-	"h265-10bit": {encoder: "libx265", probe: "hevc", pixFmt: "yuv420p10le", sampleW: 2, sampleH: 2, depth: 10, exts: mp4, quality: 20, bpp: 1.2,
-		args: map[string]string{"tag:v": "hvc1", "x265-params": "log-level=error"}},
-	"prores-hq": {encoder: "prores_ks", probe: "prores", pixFmt: "yuv422p10le", sampleW: 2, sampleH: 1, depth: 10, exts: []string{".mov", ".mkv"}, bpp: 5,
-		args: map[string]string{"profile:v": "hq", "vendor": "apl0"}},
-	"prores-4444": {encoder: "prores_ks", probe: "prores", pixFmt: "yuv444p10le", sampleW: 1, sampleH: 1, depth: 10, exts: []string{".mov", ".mkv"}, bpp: 8,
-		args: map[string]string{"profile:v": "4444", "vendor": "apl0"}},
-	"dnxhr-hq": {encoder: "dnxhd", probe: "dnxhd", pixFmt: "yuv422p", sampleW: 2, sampleH: 1, depth: 8, exts: []string{".mov", ".mxf", ".mkv"}, bpp: 4,
-		args: map[string]string{"profile:v": "dnxhr_hq"}},
-	"av1": {encoder: "libsvtav1", probe: "av1", pixFmt: "yuv420p10le", sampleW: 2, sampleH: 2, depth: 10, exts: []string{".mp4", ".mkv"}, quality: 30, bpp: 1,
-		args: map[string]string{"preset": "8"}},
-	"png":  {encoder: "png", probe: "png", pixFmt: "rgb48be", sampleW: 1, sampleH: 1, depth: 16, bpp: 40, image: ".png"},
-	"tiff": {encoder: "tiff", probe: "tiff", pixFmt: "rgb48le", sampleW: 1, sampleH: 1, depth: 16, bpp: 50, image: ".tif"},
-}
-
-// Codecs lists the codec names that Options takes.
-func Codecs() []string { return slices.Sorted(maps.Keys(codecs)) }
-
 // resolved is the codec with the preset's and the options' choices laid over.
-func (o Options) resolved() (codec, error) {
-	c := codecs[o.codecName()]
-	p := presets[o.Preset]
-	c.args = maps.Clone(c.args)
-	if c.args == nil {
-		c.args = map[string]string{}
+func (o Options) resolved() (codec.Codec, error) {
+	c, err := o.codec()
+	if err != nil {
+		return c, err
 	}
-	if p.quality != 0 && c.quality != 0 {
-		c.quality = p.quality
+	p, err := codec.FindPreset(o.Preset)
+	if err != nil {
+		return c, err
+	}
+	c.Args = maps.Clone(c.Args)
+	if c.Args == nil {
+		c.Args = map[string]string{}
+	}
+	if p.Quality != 0 && c.Quality != 0 {
+		c.Quality = p.Quality
 	}
 	if o.Quality != 0 {
-		if c.quality == 0 {
-			return c, &Error{Text: fmt.Sprintf("codec %s has a fixed data rate and takes no quality", o.codecName()), Try: "leave the quality out"}
+		if c.Quality == 0 {
+			return c, &Error{Text: fmt.Sprintf("codec %s has a fixed data rate and takes no quality", c.Name), Try: "leave the quality out"}
 		}
-		c.quality = o.Quality
+		c.Quality = o.Quality
 	}
-	if p.speed != "" && (c.encoder == "libx264" || c.encoder == "libx265") {
-		c.args["preset"] = p.speed
+	if p.Speed != "" && c.Speeds {
+		c.Args["preset"] = p.Speed
 	}
-	if c.image != "" {
+	if c.Image != "" {
 		return c, nil
 	}
 	ext := strings.ToLower(filepath.Ext(o.Out))
-	if !slices.Contains(c.exts, ext) {
+	if !slices.Contains(c.Exts, ext) {
 		return c, &Error{
-			Text: fmt.Sprintf("cannot write %s into %q", o.codecName(), filepath.Base(o.Out)),
-			Try:  "a name that ends in " + strings.Join(c.exts, ", "),
+			Text: fmt.Sprintf("cannot write %s into %q", c.Name, filepath.Base(o.Out)),
+			Try:  "a name that ends in " + strings.Join(c.Exts, ", "),
 		}
 	}
 	return c, nil

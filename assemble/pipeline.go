@@ -13,6 +13,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/codec"
 	"stillspan/internal/files"
 	"stillspan/internal/playback"
 )
@@ -33,7 +34,7 @@ type Pipeline struct {
 	watch *watch // nil when nobody watches
 
 	job   Job
-	codec codec
+	codec codec.Codec
 	geo   geometry
 	total int // frames of the clip
 	// srcW and srcH are the pixels that come out of the decoder, as stored.
@@ -55,10 +56,10 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 	if err != nil {
 		return nil, err
 	}
-	if ok, err := hasEncoder(p.codec.encoder); err != nil {
+	if ok, err := hasEncoder(p.codec.Encoder); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, &Error{Text: fmt.Sprintf("this ffmpeg has no encoder %s, which codec %s needs", p.codec.encoder, job.codecName()), Try: "another codec, or an ffmpeg built with it"}
+		return nil, &Error{Text: fmt.Sprintf("this ffmpeg has no encoder %s, which codec %s needs", p.codec.Encoder, p.codec.Name), Try: "another codec, or an ffmpeg built with it"}
 	}
 	return p, p.checkOutput()
 }
@@ -167,16 +168,16 @@ func (j Job) frames() int {
 
 // formats picks the pixel formats of the two pipes.
 func (p *Pipeline) formats() {
-	sub := fmt.Sprintf("4%d%d", 4/p.codec.sampleW, map[bool]int{true: 0, false: 4 / p.codec.sampleW}[p.codec.sampleH == 2])
+	sub := fmt.Sprintf("4%d%d", 4/p.codec.SampleW, map[bool]int{true: 0, false: 4 / p.codec.SampleW}[p.codec.SampleH == 2])
 	// ffmpeg scales to 16 bits faster than to 12.
 	p.in = "yuv" + sub + "p16le"
-	switch p.codec.depth {
+	switch p.codec.Depth {
 	case 8:
 		p.out = "yuv" + sub + "p"
 	case 16:
 		p.out = "yuv" + sub + "p16le"
 	default:
-		p.out = fmt.Sprintf("yuv%sp%dle", sub, p.codec.depth)
+		p.out = fmt.Sprintf("yuv%sp%dle", sub, p.codec.Depth)
 	}
 }
 
@@ -203,7 +204,7 @@ func (p *Pipeline) checkOutput() error {
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return &Error{Text: fmt.Sprintf("cannot write %q", out), Err: err}
 	}
-	need := uint64(float64(p.geo.w) * float64(p.geo.h) * float64(p.total) * p.codec.bpp / 8)
+	need := uint64(float64(p.geo.w) * float64(p.geo.h) * float64(p.total) * p.codec.BitsPerPixel / 8)
 	free, err := freeBytes(dir)
 	if err == nil && free < need/2 {
 		return &Error{
@@ -286,18 +287,18 @@ func (p *Pipeline) encodeArgs(out string) []string {
 		"f": "rawvideo", "pix_fmt": p.out, "s": fmt.Sprintf("%dx%d", p.geo.w, p.geo.h), "framerate": p.job.Rate.String(),
 		"color_range": "tv", "colorspace": "bt709", "color_primaries": "bt709", "color_trc": "bt709",
 	})
-	kw := ffmpeg.KwArgs{"c:v": p.codec.encoder, "pix_fmt": p.codec.pixFmt, "an": "", "map_metadata": "-1"}
-	for k, v := range p.codec.args {
+	kw := ffmpeg.KwArgs{"c:v": p.codec.Encoder, "pix_fmt": p.codec.PixFmt, "an": "", "map_metadata": "-1"}
+	for k, v := range p.codec.Args {
 		kw[k] = v
 	}
-	if p.codec.quality != 0 {
-		kw["crf"] = p.codec.quality
+	if p.codec.Quality != 0 {
+		kw["crf"] = p.codec.Quality
 	}
-	if p.codec.image != "" {
+	if p.codec.Image != "" {
 		kw["f"] = "image2"
 		kw["start_number"] = "1"
 		s := in.Filter("scale", nil, ffmpeg.KwArgs{"in_range": "tv", "in_color_matrix": "bt709", "flags": "accurate_rnd+full_chroma_int"})
-		return finish(s.Output(file(filepath.Join(strings.ReplaceAll(out, "%", "%%"), "%06d"+p.codec.image)), kw).GetArgs())
+		return finish(s.Output(file(filepath.Join(strings.ReplaceAll(out, "%", "%%"), "%06d"+p.codec.Image)), kw).GetArgs())
 	}
 	for _, k := range []string{"colorspace", "color_primaries", "color_trc"} {
 		kw[k] = "bt709"

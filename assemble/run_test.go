@@ -20,6 +20,7 @@ import (
 
 	"stillspan/deflicker"
 	"stillspan/ingest/meta"
+	"stillspan/internal/codec"
 	"stillspan/internal/playback"
 )
 
@@ -128,20 +129,21 @@ func TestCodecs(t *testing.T) {
 	// The names ffprobe gives, and the four-character codes: Apple's for
 	// ProRes and HEVC in QuickTime from memory.
 	tags := map[string]string{"prores-hq": "apch", "prores-4444": "ap4h", "h265": "hvc1", "h264": "avc1", "dnxhr-hq": "AVdh"}
-	for name, c := range codecs {
-		if ok, _ := hasEncoder(c.encoder); !ok {
-			t.Logf("no encoder %s here", c.encoder)
+	for _, c := range codec.Codecs {
+		name := c.Name
+		if ok, _ := hasEncoder(c.Encoder); !ok {
+			t.Logf("no encoder %s here", c.Encoder)
 			continue
 		}
-		exts := c.exts
-		if c.image != "" {
+		exts := c.Exts
+		if c.Image != "" {
 			exts = []string{""}
 		}
 		for _, ext := range exts {
 			t.Run(name+ext, func(t *testing.T) {
 				t.Parallel()
 				s := src
-				if c.probe == "dnxhd" {
+				if c.Probe == "dnxhd" {
 					s = nil // its smallest frame is larger
 					for i := range 5 {
 						p := filepath.Join(t.TempDir(), fmt.Sprint(i, ".jpg"))

@@ -24,7 +24,7 @@ func Segments(job Job) []Job {
 	}
 	n := len(job.Sources)
 	parts := (n + each - 1) / each
-	if parts < 2 || codecs[job.codecName()].image != "" {
+	if parts < 2 || job.Ext() == "" {
 		return []Job{job}
 	}
 	filled := map[int]bool{} // sources that a filled gap follows
@@ -143,7 +143,7 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	}
 	args := append([]string(nil), quiet...)
 	args = append(args, "-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1")
-	if tag := p.codec.args["tag:v"]; tag != "" {
+	if tag := p.codec.Args["tag:v"]; tag != "" {
 		args = append(args, "-tag:v", tag)
 	}
 	if flags := movFlags(p.job.Out); flags != "" {

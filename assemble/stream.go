@@ -125,7 +125,7 @@ func copyPreview(s Source, name string) error {
 // image sequence.
 func (p *Pipeline) tempName() (string, error) {
 	dir, base := filepath.Dir(p.job.Out), filepath.Base(p.job.Out)
-	if p.codec.image != "" {
+	if p.codec.Image != "" {
 		tmp, err := os.MkdirTemp(dir, files.TempPrefix+"*-"+strings.ReplaceAll(base, "*", "_"))
 		return tmp, err
 	}
@@ -353,11 +353,11 @@ func (p *Pipeline) newWriter(out io.Writer) *writer {
 }
 
 func (p *Pipeline) words() int {
-	return pictureWords(p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	return pictureWords(p.geo.w, p.geo.h, p.codec.SampleW, p.codec.SampleH)
 }
 
 func (p *Pipeline) picture(words []uint16) picture {
-	return newPicture(words, p.geo.w, p.geo.h, p.codec.sampleW, p.codec.sampleH)
+	return newPicture(words, p.geo.w, p.geo.h, p.codec.SampleW, p.codec.SampleH)
 }
 
 // frame corrects and writes source i, and the frames that are missing before
@@ -391,7 +391,7 @@ func (w *writer) write(pic picture) error {
 	if w.p.watch != nil {
 		w.p.watch.show(pic)
 	}
-	depth := w.p.codec.depth
+	depth := w.p.codec.Depth
 	size := 1
 	if depth > 8 {
 		size = 2

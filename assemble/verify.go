@@ -26,15 +26,10 @@ type Expect struct {
 }
 
 func (p *Pipeline) expect() Expect {
-	e := Expect{
+	return Expect{
 		Frames: p.total, Width: p.geo.w, Height: p.geo.h, Rate: p.job.Rate,
-		Codec: p.codec.probe, PixFmt: p.codec.pixFmt, Tagged: p.codec.image == "",
+		Codec: p.codec.Probe, PixFmt: p.codec.ProbePixFmt, Tagged: p.codec.Image == "",
 	}
-	// prores_ks decodes to 12 bits a sample in 4444, whatever went in.
-	if p.codec.encoder == "prores_ks" {
-		e.PixFmt = ""
-	}
-	return e
 }
 
 // probed is what ffprobe prints.
