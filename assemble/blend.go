@@ -3,7 +3,7 @@ package assemble
 import (
 	"math"
 
-	"stillspan/deflicker/measure"
+	"stillspan/internal/srgb"
 )
 
 // blender mixes two corrected pictures: luma in linear light after IEC
@@ -18,7 +18,7 @@ func newBlender() *blender {
 	at := 0
 	for c := range b.linear {
 		v := min(max(float64(c-yBlack)/yRange, 0), 1)
-		l := uint16(math.Round(65535 * measure.Linear(v)))
+		l := uint16(math.Round(65535 * srgb.Decode(v)))
 		b.linear[c] = l
 		if c < yBlack || c > yBlack+yRange {
 			continue

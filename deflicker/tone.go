@@ -1,6 +1,10 @@
 package deflicker
 
-import "math"
+import (
+	"math"
+
+	"stillspan/internal/srgb"
+)
 
 // knee is the linear light, after the gain, up to which a correction of ev EV
 // is a pure gain: 0.85 for small corrections, lower for large ones, so that
@@ -25,7 +29,7 @@ func Tone(v, ev float64) float64 {
 	if ev == 0 {
 		return v
 	}
-	return encode(gain(decode(v), ev))
+	return srgb.Encode(gain(srgb.Decode(v), ev))
 }
 
 // ToneTable is Tone for n evenly spaced channel values from 0 to 1; n must be
@@ -57,19 +61,4 @@ func gain(x, ev float64) float64 {
 	}
 	e := x - k
 	return x0 + e/(g-a*e)
-}
-
-// decode and encode are the transfer functions of IEC 61966-2-1.
-func decode(v float64) float64 {
-	if v <= 0.04045 {
-		return v / 12.92
-	}
-	return math.Pow((v+0.055)/1.055, 2.4)
-}
-
-func encode(l float64) float64 {
-	if l <= 0.0031308 {
-		return 12.92 * l
-	}
-	return 1.055*math.Pow(l, 1/2.4) - 0.055
 }

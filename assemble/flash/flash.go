@@ -9,7 +9,7 @@ import (
 	"fmt"
 	"math"
 
-	"stillspan/deflicker/measure"
+	"stillspan/internal/srgb"
 )
 
 // Notice says what the check is worth; show it with every result.
@@ -112,7 +112,7 @@ func New(o Options) *Analyzer {
 
 // linear is the channel decoding of WCAG's definition of relative luminance,
 // which is that of IEC 61966-2-1.
-func linear(c float64) float32 { return float32(measure.Linear(c)) }
+func linear(c float64) float32 { return float32(srgb.Decode(c)) }
 
 // Add takes the next frame as packed RGB, 8 bits each, sRGB or BT.709
 // displayed as such. It panics when rgb is not Width x Height x 3 long. rgb is

@@ -21,8 +21,8 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"stillspan/assemble/shoot"
-	"stillspan/deflicker/measure"
 	"stillspan/internal/scene"
+	"stillspan/internal/srgb"
 	"stillspan/internal/stamp"
 )
 
@@ -173,9 +173,9 @@ func (s *demoShoot) drawRaw(sc *scene.Scene, shot demoShot, card string) error {
 		x, y := i%m.W, i/m.W
 		c := img.RGBAAt(x, y)
 		code := [2][2]uint8{{c.R, c.G}, {c.G, c.B}}[y&1][x&1]
-		m.Pix[i] = uint16(math.Round(measure.Linear(float64(code)/255) * float64(m.White)))
+		m.Pix[i] = uint16(math.Round(srgb.Decode(float64(code)/255) * float64(m.White)))
 		contrast := func(c uint8) uint8 {
-			l := math.Pow(measure.Linear(float64(c)/255), 1.25)
+			l := math.Pow(srgb.Decode(float64(c)/255), 1.25)
 			if l <= 0.0031308 { // IEC 61966-2-1
 				return uint8(math.Round(255 * 12.92 * l))
 			}

@@ -3,8 +3,9 @@ package measure
 import (
 	"image"
 	"image/color"
-	"math"
 	"sync"
+
+	"stillspan/internal/srgb"
 )
 
 // Rec. 709 (ITU-R BT.709-6, item 3.2) luminance weights.
@@ -24,25 +25,11 @@ const (
 	blindBelow  = 0.03
 )
 
-// Linear is the IEC 61966-2-1 (sRGB) decoding of a code of 0 to 1 to linear
-// light; codes outside are clamped.
-func Linear(code float64) float64 {
-	switch {
-	case !(code > 0):
-		return 0
-	case code <= 0.04045:
-		return code / 12.92
-	case code < 1:
-		return math.Pow((code+0.055)/1.055, 2.4)
-	}
-	return 1
-}
-
-// linear16 is Linear for each 16-bit code.
+// linear16 is the linear light of each 16-bit code.
 var linear16 = sync.OnceValue(func() *[1 << 16]float32 {
 	var t [1 << 16]float32
 	for i := range t {
-		t[i] = float32(Linear(float64(i) / 0xffff))
+		t[i] = float32(srgb.Decode(float64(i) / 0xffff))
 	}
 	return &t
 })

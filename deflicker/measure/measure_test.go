@@ -27,6 +27,7 @@ import (
 	"stillspan/deflicker/measure"
 	"stillspan/ingest/meta"
 	"stillspan/internal/scene"
+	"stillspan/internal/srgb"
 )
 
 // shoot writes frames of an invented landscape as JPEGs, each with a preview
@@ -370,7 +371,7 @@ func TestSixteenBits(t *testing.T) {
 	for i := range 200 * 120 {
 		v := uint16(3000 + i*2)
 		img.SetGray16(i%200, i/200, color.Gray16{Y: v})
-		want += measure.Linear(float64(v)/65535) / (200 * 120)
+		want += srgb.Decode(float64(v)/65535) / (200 * 120)
 	}
 	dir := t.TempDir()
 	for format, write := range map[string]func(*os.File) error{
@@ -452,21 +453,6 @@ func TestArithmetic(t *testing.T) {
 	g, f, err := measure.File(context.Background(), in, measure.Options{NoCache: true})
 	if err != nil || (g == nil) == (f == nil) {
 		t.Errorf("grid %v, finding %+v, error %v", g, f, err)
-	}
-}
-
-// Values of the sRGB curve as IEC 61966-2-1 tables give them (8-bit code 188
-// is the code of half the light; linear 0.18 is code 0.46136).
-func TestLinear(t *testing.T) {
-	for code, want := range map[float64]float64{
-		0: 0, 1: 1, -1: 0, 2: 1, 0.04045: 0.0031308, 188.0 / 255: 0.50289, 0.46136: 0.18,
-	} {
-		if got := measure.Linear(code); math.Abs(got-want) > 5e-6 {
-			t.Errorf("Linear(%v) is %.6f, want %.6f", code, got, want)
-		}
-	}
-	if got := measure.Linear(math.NaN()); got != 0 {
-		t.Errorf("Linear of no number is %v", got)
 	}
 }
 

@@ -3,6 +3,8 @@ package measure
 import (
 	"image"
 	"sync"
+
+	"stillspan/internal/srgb"
 )
 
 // Block means are in eighths of an 8-bit code less mid-grey, as DC terms are:
@@ -16,7 +18,7 @@ const (
 var linearMean = sync.OnceValue(func() *[meanFull + 1]float32 {
 	var t [meanFull + 1]float32
 	for i := range t {
-		t[i] = float32(Linear(float64(i) / meanFull))
+		t[i] = float32(srgb.Decode(float64(i) / meanFull))
 	}
 	return &t
 })

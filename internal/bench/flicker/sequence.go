@@ -21,6 +21,7 @@ import (
 	"stillspan/deflicker/measure"
 	"stillspan/ingest/meta"
 	"stillspan/internal/scene"
+	"stillspan/internal/srgb"
 )
 
 // sequence is one scene as stills on disk with its truth in the still part.
@@ -198,7 +199,7 @@ func floatMeans(frame []byte, mask []bool) (m [3]float64) {
 		}
 		n++
 		for c, plane := range [3]int{2, 0, 1} { // R, G, B of planes G, B, R
-			m[c] += measure.Linear(min(max(float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[4*(plane*pixels+i):]))), 0), 1))
+			m[c] += srgb.Decode(min(max(float64(math.Float32frombits(binary.LittleEndian.Uint32(frame[4*(plane*pixels+i):]))), 0), 1))
 		}
 	}
 	for c := range m {
@@ -315,7 +316,7 @@ func lum(c [3]float64) float64 { return 0.2126*c[0] + 0.7152*c[1] + 0.0722*c[2] 
 
 var linear = func() (t [256]float64) {
 	for i := range t {
-		t[i] = measure.Linear(float64(i) / 255)
+		t[i] = srgb.Decode(float64(i) / 255)
 	}
 	return t
 }()
