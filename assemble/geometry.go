@@ -5,21 +5,13 @@ import (
 	"math"
 
 	"stillspan/internal/codec"
+	"stillspan/internal/orientation"
 )
 
 // geometry is how a still becomes a frame of the clip.
 type geometry struct {
 	cropX, cropY, cropW, cropH int // of the upright still
 	w, h                       int // of the clip
-}
-
-// uprightSize is the size after the EXIF orientation is applied: 5 to 8 lie on
-// their side.
-func uprightSize(w, h, orientation int) (int, int) {
-	if orientation >= 5 && orientation <= 8 {
-		return h, w
-	}
-	return w, h
 }
 
 // layOut finds crop and size for stills of srcW x srcH upright pixels.
@@ -79,15 +71,20 @@ func evenIn(v float64, most int) int {
 }
 
 // turn lists the ffmpeg filters that make a still of this EXIF orientation
-// upright.
-func turn(orientation int) []string {
-	return map[int][]string{
-		2: {"hflip"},
-		3: {"hflip", "vflip"},
-		4: {"vflip"},
-		5: {"transpose=0"},
-		6: {"transpose=1"},
-		7: {"transpose=3"},
-		8: {"transpose=2"},
-	}[orientation]
+// upright. The transpose filter mirrors as well, its direction the sum of 1
+// for left to right and 2 for top to bottom.
+func turn(exif int) []string {
+	t := orientation.Of(exif)
+	var filters []string
+	direction := 0
+	if t.FlipX {
+		filters, direction = append(filters, "hflip"), direction+1
+	}
+	if t.FlipY {
+		filters, direction = append(filters, "vflip"), direction+2
+	}
+	if t.Transpose {
+		return []string{fmt.Sprintf("transpose=%d", direction)}
+	}
+	return filters
 }

@@ -1,8 +1,9 @@
 package assemble
 
 import (
-	"stillspan/internal/playback"
 	"testing"
+
+	"stillspan/internal/playback"
 )
 
 func TestLayOut(t *testing.T) {

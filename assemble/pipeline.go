@@ -15,6 +15,7 @@ import (
 	"stillspan/deflicker/develop"
 	"stillspan/internal/codec"
 	"stillspan/internal/files"
+	"stillspan/internal/orientation"
 	"stillspan/internal/playback"
 )
 
@@ -95,7 +96,7 @@ func plan(ctx context.Context, job Job) (*Pipeline, error) {
 	if err := p.pixels(ctx); err != nil {
 		return nil, err
 	}
-	w, h := uprightSize(p.srcW, p.srcH, first.Orientation)
+	w, h := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
 	if p.geo, err = job.layOut(w, h); err != nil {
 		return nil, err
 	}
@@ -278,7 +279,7 @@ func (p *Pipeline) decodeArgs(links string) []string {
 }
 
 func (p *Pipeline) cropped() bool {
-	w, h := uprightSize(p.srcW, p.srcH, p.job.Sources[0].Orientation)
+	w, h := orientation.Of(p.job.Sources[0].Orientation).Size(p.srcW, p.srcH)
 	return p.geo.cropW != w || p.geo.cropH != h
 }
 

@@ -21,6 +21,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/ingest/meta"
 	"stillspan/internal/codec"
+	"stillspan/internal/orientation"
 	"stillspan/internal/playback"
 )
 
@@ -239,7 +240,7 @@ func TestOrientations(t *testing.T) {
 		t.Run(fmt.Sprint(o), func(t *testing.T) {
 			t.Parallel()
 			dir := t.TempDir()
-			sw, sh := uprightSize(w, h, o)
+			sw, sh := orientation.Of(o).Size(w, h)
 			name := filepath.Join(dir, "p.png")
 			writeStill(t, name, sw, sh, func(x, y int) color.NRGBA { return upright(place[o](x, y)) })
 			out := filepath.Join(dir, "clip.mp4")

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"stillspan/internal/files"
+	"stillspan/internal/orientation"
 	"stillspan/internal/process"
 )
 
@@ -337,7 +338,7 @@ type writer struct {
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
 	first := p.job.Sources[0]
-	srcW, srcH := uprightSize(p.srcW, p.srcH, first.Orientation)
+	srcW, srcH := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
 	w := &writer{p: p, out: out, tone: newCorrector(p.geo, srcW, srcH), gaps: map[int]int{}}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w

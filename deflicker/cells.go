@@ -1,6 +1,10 @@
 package deflicker
 
-import "math"
+import (
+	"math"
+
+	"stillspan/internal/orientation"
+)
 
 // cells is one frame ready for comparison: log luminances and their weights.
 type cells struct {
@@ -77,7 +81,7 @@ func zoneWeights(o MeterOptions, w, h int) []float64 {
 		}
 		return in
 	}
-	z = z.stored(o.Orientation)
+	z = z.stored(orientation.Of(o.Orientation))
 	for y := range h {
 		fy := overlap(float64(y)/float64(h), float64(y+1)/float64(h), z.Y, z.Y+z.H)
 		for x := range w {
@@ -93,24 +97,16 @@ func overlap(a, b, lo, hi float64) float64 {
 }
 
 // stored turns a zone of the upright picture into one of the picture as it is
-// stored, for EXIF orientation 1 to 8.
-func (z Zone) stored(orientation int) Zone {
-	right, low := 1-z.X-z.W, 1-z.Y-z.H // margins on the other sides
-	switch orientation {
-	case 2:
-		return Zone{right, z.Y, z.W, z.H}
-	case 3:
-		return Zone{right, low, z.W, z.H}
-	case 4:
-		return Zone{z.X, low, z.W, z.H}
-	case 5:
-		return Zone{z.Y, z.X, z.H, z.W}
-	case 6:
-		return Zone{z.Y, right, z.H, z.W}
-	case 7:
-		return Zone{low, right, z.H, z.W}
-	case 8:
-		return Zone{low, z.X, z.H, z.W}
+// stored.
+func (z Zone) stored(t orientation.Turn) Zone {
+	if t.FlipX {
+		z.X = 1 - z.X - z.W
+	}
+	if t.FlipY {
+		z.Y = 1 - z.Y - z.H
+	}
+	if t.Transpose {
+		z = Zone{z.Y, z.X, z.H, z.W}
 	}
 	return z
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"stillspan/internal/orientation"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -210,7 +212,7 @@ func (l *localMeter) solve(reach float64) (x [shapes]float64, ok bool) {
 
 // solveLocal parts the scatter of the corners from their slow change and from
 // what is no doing of the lens.
-func (l *localMeter) solveLocal(orientation int) Local {
+func (l *localMeter) solveLocal(exif int) Local {
 	var half [2][]float64
 	for k := range half {
 		half[k], _ = join(l.frames, l.links[k])
@@ -238,7 +240,7 @@ func (l *localMeter) solveLocal(orientation int) Local {
 		out.Why = "what differs across the frame is no doing of the lens"
 	default:
 		out.Use = true
-		out.W, out.H = l.fieldSize(orientation)
+		out.W, out.H = l.fieldSize(exif)
 		out.EV = l.fields(out, fastPart(corner, w))
 	}
 	return out
@@ -275,14 +277,11 @@ func fastPart(y, w []float64) []float64 {
 }
 
 // fieldSize is the size of a field over the upright picture.
-func (l *localMeter) fieldSize(orientation int) (w, h int) {
+func (l *localMeter) fieldSize(exif int) (w, h int) {
 	long := max(l.w, l.h)
 	w = max(2, (l.w*localSide+long/2)/long)
 	h = max(2, (l.h*localSide+long/2)/long)
-	if orientation >= 5 {
-		return h, w
-	}
-	return w, h
+	return orientation.Of(exif).Size(w, h)
 }
 
 // fields turns the corners' fast scatter into what takes it away. Each field

@@ -5,9 +5,10 @@ import (
 	"errors"
 	"image"
 
-	"stillspan/internal/files"
-
 	"github.com/disintegration/imaging"
+
+	"stillspan/internal/files"
+	"stillspan/internal/orientation"
 )
 
 // Thumb is the still as a small upright picture with no side longer than
@@ -21,29 +22,19 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, _, orientation := in.Facts.Decoded()
-	return upright(imaging.Fit(img, maxSide, maxSide, imaging.Box), orientation), nil
-}
-
-// upright turns a picture by its EXIF orientation (CIPA DC-008, tag 0x0112).
-func upright(img image.Image, orientation int) image.Image {
-	switch orientation {
-	case 2:
-		return imaging.FlipH(img)
-	case 3:
-		return imaging.Rotate180(img)
-	case 4:
-		return imaging.FlipV(img)
-	case 5:
-		return imaging.Transpose(img)
-	case 6:
-		return imaging.Rotate270(img)
-	case 7:
-		return imaging.Transverse(img)
-	case 8:
-		return imaging.Rotate90(img)
+	_, _, exif := in.Facts.Decoded()
+	t := orientation.Of(exif)
+	small := imaging.Fit(img, maxSide, maxSide, imaging.Box)
+	if t.Transpose {
+		small = imaging.Transpose(small)
 	}
-	return img
+	if t.FlipX {
+		small = imaging.FlipH(small)
+	}
+	if t.FlipY {
+		small = imaging.FlipV(small)
+	}
+	return small, nil
 }
 
 // thumbPixels is the largest picture decoded in full only to be shown small.

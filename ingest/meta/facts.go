@@ -3,7 +3,11 @@
 // pictures lie in the file. It is the only place that reads metadata.
 package meta
 
-import "time"
+import (
+	"time"
+
+	"stillspan/internal/orientation"
+)
 
 // Facts is what one still says about itself. The zero value of a field means
 // the file does not state it.
@@ -55,14 +59,12 @@ func (f *Facts) HEIF() bool { return f.Format == "heif" || f.Format == "avif" }
 
 // Decoded is the size of the picture that a decoder gives, in pixels, and the
 // EXIF orientation that is left to be applied to it.
-func (f *Facts) Decoded() (w, h, orientation int) {
-	switch {
-	case !f.HEIF():
+func (f *Facts) Decoded() (w, h, exif int) {
+	if !f.HEIF() {
 		return f.Width, f.Height, f.Orientation
-	case f.Orientation >= 5:
-		return f.Height, f.Width, 1
 	}
-	return f.Width, f.Height, 1
+	w, h = orientation.Of(f.Orientation).Size(f.Width, f.Height)
+	return w, h, 1
 }
 
 // Preview is an embedded JPEG: Length bytes at Offset from the file's start.

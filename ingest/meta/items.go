@@ -2,6 +2,8 @@ package meta
 
 import (
 	"encoding/binary"
+
+	"stillspan/internal/orientation"
 )
 
 // Limits of an item list. A picture in tiles has a few hundred items.
@@ -221,7 +223,8 @@ func (c *collector) itemEXIF(all, data section, at place) {
 // item. They stand before EXIF's orientation, which readers are told to
 // ignore; without any, EXIF's is kept.
 func (c *collector) itemPicture(m items) {
-	orientation, turned := 1, false
+	var turn orientation.Turn
+	turned := false
 	for _, u := range m.uses {
 		if u.item != m.primary || u.prop < 1 || u.prop > len(m.props) {
 			continue
@@ -235,25 +238,19 @@ func (c *collector) itemPicture(m items) {
 			c.facts.Width, c.facts.Height = int(w), int(h)
 		case "irot":
 			for range k.u8() & 3 {
-				orientation = turnedLeft[orientation]
+				turn = turn.Left()
 			}
 			turned = true
 		case "imir":
-			orientation = flipped[k.u8()&1][orientation]
+			if k.u8()&1 == 0 {
+				turn.FlipY = !turn.FlipY
+			} else {
+				turn.FlipX = !turn.FlipX
+			}
 			turned = true
 		}
 	}
 	if turned {
-		c.facts.Orientation = orientation
+		c.facts.Orientation = turn.EXIF()
 	}
-}
-
-// turnedLeft is the EXIF orientation after a quarter turn anticlockwise of a
-// picture of the orientation that is the index.
-var turnedLeft = [9]int{1: 8, 8: 3, 3: 6, 6: 1, 2: 5, 5: 4, 4: 7, 7: 2}
-
-// flipped is the same after a mirroring: [0] top to bottom, [1] left to right.
-var flipped = [2][9]int{
-	{1: 4, 4: 1, 2: 3, 3: 2, 5: 8, 8: 5, 6: 7, 7: 6},
-	{1: 2, 2: 1, 3: 4, 4: 3, 5: 6, 6: 5, 7: 8, 8: 7},
 }
