@@ -120,6 +120,7 @@ func sequence(s *shoot.Shoot) Sequence {
 	b.settings()
 	b.damage()
 	b.light()
+	b.examined()
 	b.plan()
 	b.clip()
 	b.rows()

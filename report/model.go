@@ -63,6 +63,7 @@ type Sequence struct {
 	SettingsChanges []SettingChange `json:"settings_changes"`
 	Damaged         []Damage        `json:"damaged"`
 
+	Examined  Examined  `json:"examined"`
 	Luminance Luminance `json:"luminance"`
 	Plan      *Plan     `json:"plan"`
 	Delivered Delivered `json:"delivered"`

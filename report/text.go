@@ -173,6 +173,7 @@ func (t *textWriter) sequence(s *Sequence) {
 			t.row("exposure", "highlights clipped up to %.1f %%, shadows crushed up to %.1f %% of a frame", 100*float64(l.HighShareMax), 100*float64(l.LowShareMax))
 		}
 	}
+	t.row("examined", "%s", examinedText(s.Examined))
 	if c := s.Render; c != nil {
 		state := "verified by ffprobe"
 		if !c.Verified {

@@ -8,6 +8,8 @@ import (
 	"io"
 	"os"
 	"slices"
+
+	"stillspan/internal/files"
 )
 
 // Input is a file that a task reads, as it was when the task was planned.
@@ -15,6 +17,10 @@ type Input struct {
 	Path    string `json:"path"`
 	Bytes   int64  `json:"bytes"`
 	ModTime int64  `json:"mtime_ns"` // nanoseconds since 1970
+	// Changed and Inode tell a file that was written to, or another put in its
+	// place, with the times put back.
+	Changed int64  `json:"ctime_ns"`
+	Inode   uint64 `json:"inode"`
 	// Key is of the content: see ContentKey.
 	Key string `json:"key"`
 }
@@ -31,7 +37,8 @@ func Inputs(paths []string) ([]Input, error) {
 		if err != nil {
 			return nil, fmt.Errorf("cannot read still: %w", err)
 		}
-		in[i] = Input{p, info.Size(), info.ModTime().UnixNano(), key}
+		id := files.IdentityOf(info)
+		in[i] = Input{p, id.Size, id.ModTime, id.Changed, id.Inode, key}
 	}
 	return in, nil
 }
@@ -68,7 +75,8 @@ func Changed(in []Input) error {
 		if err != nil {
 			return err
 		}
-		if info.Size() != was.Bytes || info.ModTime().UnixNano() != was.ModTime {
+		id := files.IdentityOf(info)
+		if id.Size != was.Bytes || id.ModTime != was.ModTime || id.Changed != was.Changed || id.Inode != was.Inode {
 			return fmt.Errorf("%q changed since the day was planned", was.Path)
 		}
 	}

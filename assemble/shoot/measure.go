@@ -49,6 +49,9 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 		}
 		if g != nil {
 			m.HighShare[k], m.LowShare[k], m.Source = g.HighShare, g.LowShare, g.Source
+			if g.Kept {
+				m.Kept++
+			}
 		}
 		if f != nil || fr.Problem != nil {
 			g = nil // a damaged picture says nothing sure about its light

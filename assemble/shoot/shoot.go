@@ -48,6 +48,8 @@ type Measured struct {
 	Damage map[int]measure.Finding
 	// Source says what was decoded: "preview", "reduced", "full", "developed".
 	Source string
+	// Kept counts the frames whose measurement is that of an earlier run.
+	Kept int
 	// Develop is how raw files are developed; nil when they are not.
 	Develop *develop.Settings
 }

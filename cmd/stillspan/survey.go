@@ -37,7 +37,8 @@ const surveyHelp = `  --plan FILE       the plan, as 'stillspan plan -o FILE' wr
                     new sequence; default %s
   --workers N       stills read at once; default one per CPU
   --no-cache        neither read nor keep measurements
-  --thorough        walk every picture to its end even where a preview would do
+  --thorough        walk every picture to its end even where a preview would
+                    do, and believe nothing that an earlier run saw
 `
 
 func surveyUsage() string {

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"fmt"
 	"hash/crc32"
 	"io/fs"
 	"math"
@@ -15,6 +16,8 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
+
+	"stillspan/internal/files"
 )
 
 // cache keeps measurements, one file each, named by the key of what was
@@ -24,30 +27,39 @@ import (
 type cache struct {
 	dir     string
 	limit   int64
+	deaf    bool // keeps, but gives nothing
 	written atomic.Int64
 }
 
 // cacheVersion is part of every key: a change of format or of what is measured
 // changes it.
-const cacheVersion = "stillspan measure 1"
+const cacheVersion = "stillspan measure 2"
 
-// key names a measurement: a SHA-256 of the file's size, time of change, head
-// and tail, and of what was measured.
+// key names a measurement: a SHA-256 of which file was measured, in which state
+// and by which path, of what its headers said, and of what was measured. No
+// copy of a file has its key, and neither has the file once it was written to:
+// what was found out about bytes is believed of these bytes alone.
 type key [sha256.Size]byte
 
-func keyOf(info fs.FileInfo, source string, head, tail []byte) key {
-	h := sha256.New()
-	var n [16]byte
-	binary.LittleEndian.PutUint64(n[:], uint64(info.Size()))
-	binary.LittleEndian.PutUint64(n[8:], uint64(info.ModTime().UnixNano()))
-	h.Write([]byte(cacheVersion))
-	h.Write([]byte(source))
-	h.Write(n[:])
-	h.Write(head)
-	if info.Size() > endBytes {
-		h.Write(tail)
+func keyOf(in Input, id files.Identity, source string) (key, error) {
+	path, err := filepath.Abs(in.Path)
+	if err != nil {
+		return key{}, err
 	}
-	return key(h.Sum(nil))
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%q\n%q\n%+v\n%+v", cacheVersion, source, path, id, in.Facts)
+	return key(h.Sum(nil)), nil
+}
+
+// settled is how long a file has to lie unchanged before it is measured for
+// the measurement to be kept: FAT counts time in steps of two seconds, and what
+// is written within the step would not show.
+const settled = 2 * time.Second
+
+// keeps tells whether a file in the state was can be told, at the time now,
+// from what it will be once it is written to.
+func keeps(f *os.File, was files.Identity, now time.Time) bool {
+	return now.Sub(time.Unix(0, was.Changed)).Abs() >= settled && files.KeepsChangeTime(f)
 }
 
 // openCache is the cache of opt; nil where there is to be none, or no folder
@@ -64,7 +76,7 @@ func openCache(opt Options) *cache {
 		}
 		dir = filepath.Join(base, "stillspan")
 	}
-	return &cache{dir: filepath.Join(dir, "measure"), limit: opt.CacheBytes}
+	return &cache{dir: filepath.Join(dir, "measure"), limit: opt.CacheBytes, deaf: opt.Verify}
 }
 
 func (c *cache) path(k key) string {
@@ -85,6 +97,9 @@ func lasting(g *Grid, f *Finding) bool {
 const maxEntry = 3*MaxCells*MaxCells + 4096
 
 func (c *cache) get(k key) (*Grid, *Finding, bool) {
+	if c.deaf {
+		return nil, nil, false
+	}
 	info, err := os.Stat(c.path(k))
 	if err != nil || info.Size() > maxEntry {
 		return nil, nil, false
@@ -272,7 +287,7 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		return nil, nil, false
 	}
 	source := int(r.Next(1)[0])
-	g = &Grid{}
+	g = &Grid{Kept: true}
 	g.W, g.H = int(le.Uint16(r.Next(2))), int(le.Uint16(r.Next(2)))
 	g.HighShare, g.LowShare, g.MeanLum = number(), number(), number()
 	if source == 0 && f != nil {

@@ -20,6 +20,9 @@ type Grid struct {
 	MeanLum float64
 	// Source says what was decoded: "preview", "reduced", "full".
 	Source string
+	// Kept is set where an earlier run measured it, and the file is the same by
+	// its path, size and times.
+	Kept bool
 }
 
 // Light is what a light curve is made of; nil of a nil Grid.

@@ -23,7 +23,7 @@ type Input struct {
 // Finding is what is wrong with one still and what to try.
 type Finding struct {
 	// Kind is "empty", "truncated", "corrupt", "undecodable", "unreadable",
-	// "vanished" or "not-a-file".
+	// "vanished", "changed" or "not-a-file".
 	Kind string
 	Text string // one clear sentence, no path
 	Try  string // advice
@@ -54,7 +54,8 @@ type Options struct {
 	// Verify walks every JPEG's main picture to its end, so that damage
 	// anywhere in it is found. The walk measures it, too, and previews are
 	// not used. Without Verify, a still whose preview is measured is only
-	// checked for its end marker, and walked where that is missing.
+	// checked for its end marker, and walked where that is missing. No
+	// measurement of an earlier run is believed.
 	Verify bool
 	// CacheDir is where measurements are kept; default (empty) the folder
 	// "stillspan" in the user's cache folder. NoCache keeps none.

@@ -283,37 +283,43 @@ func sameGrid(a, b measure.Grid) bool {
 		a.Source == b.Source && slices.Equal(a.Lum, b.Lum) && slices.Equal(a.Clip, b.Clip)
 }
 
+// settle waits until what was written is old enough to be told from what may be
+// written later.
+func settle() { time.Sleep(2100 * time.Millisecond) }
+
+// kept counts the grids that came out of the cache.
+func kept(all []measure.Grid) (n int) {
+	for i := range all {
+		if all[i].Kept {
+			n++
+		}
+	}
+	return n
+}
+
 // A second run gives the same numbers without decoding; broken entries are
-// ignored and made good; another time of change or content is another still.
+// ignored and made good; who wants every picture walked is given none.
 func TestCache(t *testing.T) {
 	big := dusk
 	big.Width, big.Height, big.Noise, big.Frames = 720, 480, 0.2, 3
 	in := shoot(t, big, nil)
 	opt := measure.Options{CacheDir: t.TempDir()}
+	early := measured(t, in, opt)
+	if files, _ := cacheFiles(t, opt.CacheDir); len(files) != 0 {
+		t.Error("files that may still be written to are kept")
+	}
+	settle()
 	first := measured(t, in, opt)
-	plain := measured(t, in, measure.Options{NoCache: true})
-	if !slices.EqualFunc(first, plain, sameGrid) {
+	if plain := measured(t, in, measure.Options{NoCache: true}); !slices.EqualFunc(first, plain, sameGrid) || !slices.EqualFunc(first, early, sameGrid) {
 		t.Error("the cache changes what is measured")
 	}
-	// Where the middle of a file changes behind the file system's back, only
-	// decoding would show it: the proof that there is none.
-	data, err := os.ReadFile(in[0].Path)
-	if err != nil {
-		t.Fatal(err)
+	if second := measured(t, in, opt); !slices.EqualFunc(first, second, sameGrid) || kept(second) != 3 {
+		t.Errorf("a second run takes %d of 3 from the cache, or gives other numbers", kept(second))
 	}
-	info, err := os.Stat(in[0].Path)
-	if err != nil || info.Size() < 140<<10 {
-		t.Fatalf("%d bytes, error %v: too small for a middle", info.Size(), err)
-	}
-	clear(data[66<<10 : len(data)-66<<10])
-	if err := os.WriteFile(in[0].Path, data, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Chtimes(in[0].Path, info.ModTime(), info.ModTime()); err != nil {
-		t.Fatal(err)
-	}
-	if !slices.EqualFunc(first, measured(t, in, opt), sameGrid) {
-		t.Error("a second run gives other numbers")
+	thorough := opt
+	thorough.Verify = true
+	if walked := measured(t, in, thorough); !slices.EqualFunc(first, walked, sameGrid) || kept(walked) != 0 {
+		t.Errorf("of every picture walked, %d came from the cache", kept(walked))
 	}
 	files, _ := cacheFiles(t, opt.CacheDir)
 	if len(files) != 3 {
@@ -332,31 +338,73 @@ func TestCache(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	again := measured(t, in[1:], opt)
-	if !slices.EqualFunc(first[1:], again, sameGrid) {
-		t.Error("broken entries change what is measured")
+	again := measured(t, in, opt)
+	if !slices.EqualFunc(first, again, sameGrid) || kept(again) != 0 {
+		t.Error("broken entries change what is measured, or are believed")
 	}
-	later := info.ModTime().Add(time.Second)
-	if err := os.Chtimes(in[1].Path, later, later); err != nil {
+}
+
+// What was found out about a still's bytes is believed of no others: not of a
+// copy that keeps the times, nor of the still after it was written to and its
+// time put back, nor of one that lies where another lay.
+func TestCacheKnowsTheFile(t *testing.T) {
+	big := dusk
+	big.Width, big.Height, big.Noise, big.Frames = 720, 480, 0.2, 1
+	in := shoot(t, big, nil)[:1]
+	settle()
+	opt := measure.Options{CacheDir: t.TempDir()}
+	measured(t, in, opt)
+	data, err := os.ReadFile(in[0].Path)
+	if err != nil {
 		t.Fatal(err)
 	}
-	measured(t, in[1:2], opt)
-	if files, _ := cacheFiles(t, opt.CacheDir); len(files) != 4 {
-		t.Errorf("%d files in the cache after a change of time, want 4", len(files))
+	info, err := os.Stat(in[0].Path)
+	if err != nil || info.Size() < 140<<10 {
+		t.Fatalf("%d bytes, error %v: too small for a middle", info.Size(), err)
+	}
+	clear(data[66<<10 : len(data)-66<<10])
+	damaged := func(path string, write func() error) {
+		t.Helper()
+		if err := write(); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chtimes(path, info.ModTime(), info.ModTime()); err != nil {
+			t.Fatal(err)
+		}
+		still := in[0]
+		still.Path = path
+		if _, f, err := measure.File(t.Context(), still, opt); err != nil || f == nil || f.Kind != "corrupt" {
+			t.Errorf("%s: finding %+v, %v", path, f, err)
+		}
+	}
+	twin := in[0].Path + ".copy.jpg"
+	damaged(twin, func() error { return os.WriteFile(twin, data, 0o600) })
+	damaged(in[0].Path, func() error { return os.Rename(twin, in[0].Path) })
+	damaged(in[0].Path, func() error { return os.WriteFile(in[0].Path, data, 0o600) })
+}
+
+// A still that is written to while it is measured, or was since its headers
+// were read, is said to have changed.
+func TestChangedStill(t *testing.T) {
+	in := shoot(t, dusk, nil)[:1]
+	info, err := os.Stat(in[0].Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in[0].Size, in[0].ModTime = info.Size()-1, info.ModTime()
+	if _, f, err := measure.File(t.Context(), in[0], measure.Options{NoCache: true}); err != nil || f == nil || f.Kind != "changed" {
+		t.Errorf("finding %+v, %v", f, err)
 	}
 }
 
 // The cache does not outgrow its limit.
 func TestCacheLimit(t *testing.T) {
 	in := shoot(t, dusk, nil)
+	settle()
 	opt := measure.Options{CacheDir: t.TempDir()}
-	measured(t, in, opt)
+	measured(t, in[1:], opt)
 	_, before := cacheFiles(t, opt.CacheDir)
 	opt.CacheBytes = before / 2
-	later := time.Now()
-	if err := os.Chtimes(in[0].Path, later, later); err != nil {
-		t.Fatal(err)
-	}
 	measured(t, in, opt)
 	if _, after := cacheFiles(t, opt.CacheDir); after > opt.CacheBytes || after < opt.CacheBytes/2 {
 		t.Errorf("%d bytes with a limit of %d", after, opt.CacheBytes)

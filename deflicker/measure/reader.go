@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"os/exec"
+	"time"
 
 	"stillspan/deflicker/develop"
 	"stillspan/ingest/meta"
@@ -20,7 +21,7 @@ type reader struct {
 	opt    Options
 	cache  *cache // nil for none
 	buf    []byte // a file's bytes, or a preview's
-	ends   []byte // a file's head and tail
+	ends   []byte // a file's tail
 	blocks blocks
 	meter  meter
 }
@@ -42,33 +43,50 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	if info.Size() == 0 {
 		return nil, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}, nil
 	}
-	var head, tail []byte
-	if head, tail, err = r.readEnds(f, info.Size()); err != nil {
-		return nil, readFinding(err), nil
+	was := files.IdentityOf(info)
+	if !in.ModTime.IsZero() && (in.Size != was.Size || !in.ModTime.Equal(info.ModTime())) {
+		return nil, changed(), nil
 	}
-	var k key
-	if r.cache != nil {
-		from := source
-		if source == SourceDeveloped {
-			from = fmt.Sprint(source, *r.opt.Develop)
-		}
-		k = keyOf(info, from, head, tail)
+	from := source
+	if source == SourceDeveloped {
+		from = fmt.Sprint(source, *r.opt.Develop)
+	}
+	k, err := keyOf(in, was, from)
+	cached := r.cache != nil && err == nil && keeps(f, was, time.Now())
+	if cached {
 		if g, finding, ok := r.cache.get(k); ok {
 			return g, finding, nil
 		}
+	}
+	tail, err := r.readTail(f, info.Size())
+	if err != nil {
+		return nil, readFinding(err), nil
 	}
 	s := still{in: in, f: f, size: info.Size(), tail: tail}
 	g, finding, err := r.from(ctx, s, source)
 	if err != nil {
 		return nil, nil, err
 	}
+	// By its path: other programs opened it by that.
+	info, err = os.Stat(in.Path)
+	switch {
+	case err != nil:
+		return nil, openFinding(err), nil
+	case files.IdentityOf(info) != was:
+		return nil, changed(), nil
+	}
 	if g != nil {
 		g.round()
 	}
-	if r.cache != nil && lasting(g, finding) {
+	if cached && lasting(g, finding) {
 		r.cache.put(k, g, finding)
 	}
 	return g, finding, nil
+}
+
+// changed says that what was measured is not what lies there.
+func changed() *Finding {
+	return &Finding{Kind: "changed", Text: "the file changed while it was read", Try: "run again when nothing writes to the folder any more"}
 }
 
 // still is an Input with its file open.
@@ -79,21 +97,17 @@ type still struct {
 	tail []byte // the file's last bytes
 }
 
-// endBytes is how much of a file's head and of its tail is looked at.
+// endBytes is how much of a file's tail is looked at.
 const endBytes = 64 << 10
 
-// readEnds reads the head and the tail of a file; they overlap in a small one.
-func (r *reader) readEnds(f *os.File, size int64) (head, tail []byte, err error) {
-	n := min(size, endBytes)
+// readTail reads the tail of a file.
+func (r *reader) readTail(f *os.File, size int64) ([]byte, error) {
 	if r.ends == nil {
-		r.ends = make([]byte, 2*endBytes)
+		r.ends = make([]byte, endBytes)
 	}
-	head, tail = r.ends[:n], r.ends[endBytes:endBytes+n]
-	if _, err := f.ReadAt(head, 0); err != nil {
-		return nil, nil, err
-	}
-	_, err = f.ReadAt(tail, size-n)
-	return head, tail, err
+	tail := r.ends[:min(size, endBytes)]
+	_, err := f.ReadAt(tail, size-int64(len(tail)))
+	return tail, err
 }
 
 // from measures s from source, or from the next better one where it has none.

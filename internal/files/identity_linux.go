@@ -1,0 +1,30 @@
+package files
+
+import (
+	"io/fs"
+	"os"
+	"syscall"
+
+	"golang.org/x/sys/unix"
+)
+
+func (id *Identity) fill(info fs.FileInfo) {
+	if st, ok := info.Sys().(*syscall.Stat_t); ok {
+		id.Device, id.Inode, id.Changed = uint64(st.Dev), st.Ino, st.Ctim.Nano()
+	}
+}
+
+// KeepsChangeTime tells whether the file system that an open file lies on keeps
+// a time of change that no program can put back: FAT and exFAT do not, and of
+// what lies behind FUSE it is not known.
+func KeepsChangeTime(f *os.File) bool {
+	var st unix.Statfs_t
+	if unix.Fstatfs(int(f.Fd()), &st) != nil {
+		return false
+	}
+	switch int64(st.Type) {
+	case unix.MSDOS_SUPER_MAGIC, unix.EXFAT_SUPER_MAGIC, unix.FUSE_SUPER_MAGIC:
+		return false
+	}
+	return true
+}
