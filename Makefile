@@ -2,7 +2,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
-.PHONY: build demo test race lint fuzz bench bench-flicker test-cluster test-kill clean
+.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill clean
 
 build: bin/stillspan
 
@@ -44,6 +44,10 @@ bench:
 bench-flicker:
 	./scripts/deps.sh run
 	$(GO) run ./internal/bench/flicker
+
+# 2,000 random dumps of known truth, judged by the program.
+bench-verdict:
+	$(GO) run ./internal/bench/verdict
 
 # A day on a real Slurm on loopback, against the local run; needs root.
 test-cluster:
