@@ -1,29 +1,10 @@
 package scene
 
 import (
-	"image"
 	"math"
 	"math/rand/v2"
 	"sync"
 )
-
-// codeSteps is the number of entries of the code table per unit of linear
-// light.
-const codeSteps = 1 << 14
-
-// codeTable maps linear light to the sRGB code (IEC 61966-2-1) times 256.
-func codeTable() []uint16 {
-	t := make([]uint16, codeSteps+1)
-	for i := range t {
-		l := float64(i) / codeSteps
-		v := 12.92 * l
-		if l > 0.0031308 {
-			v = 1.055*math.Pow(l, 1/2.4) - 0.055
-		}
-		t[i] = uint16(math.Round(v * 255 * 256))
-	}
-	return t
-}
 
 var buffers sync.Pool // *[]float32
 
@@ -36,23 +17,33 @@ func buffer(n int) *[]float32 {
 	return &b
 }
 
-// draw paints frame t exposed by exposureEV.
-func (s *Scene) draw(t int, exposureEV, vignEV, noise float64) *image.RGBA {
-	w, h := s.o.Width, s.o.Height
-	b := buffer(3 * w * h)
-	defer buffers.Put(b)
+// draw paints frame t in linear light; the caller puts the buffer back.
+func (s *Scene) draw(t int) *[]float32 {
+	b := buffer(3 * s.o.Width * s.o.Height)
 	lin := *b
-	m := s.mood(t)
-	s.drawSky(lin, t, m)
-	s.drawLand(lin, t, m)
-	s.drawWater(lin, t)
 	scale := float32(math.Exp2(s.truth[t].LightEV))
-	for i := range lin {
-		lin[i] *= scale
+	if s.o.Walls {
+		for i := range lin {
+			lin[i] = s.land.rgb[i] * scale
+		}
+	} else {
+		m := s.mood(t)
+		s.drawSky(lin, t, m)
+		s.drawLand(lin, t, m)
+		s.drawWater(lin, t)
+		for i := range lin {
+			lin[i] *= scale
+		}
+		s.drawLights(lin, t, m)
+		s.drawBolts(lin, t)
 	}
-	s.drawLights(lin, t, m)
-	s.drawBolts(lin, t)
-	return s.expose(lin, t, exposureEV, vignEV, noise)
+	if s.o.LampsOn {
+		s.lampsOn(lin, t)
+	}
+	if s.o.Fog {
+		s.fog(lin, t)
+	}
+	return b
 }
 
 // mood is what the time of day does to the colours.
@@ -384,58 +375,4 @@ func (s *Scene) drawChannel(lin []float32, t int, b bolt) {
 			}
 		}
 	}
-}
-
-// expose turns linear light into the camera's 8-bit picture.
-func (s *Scene) expose(lin []float32, t int, ev, vignEV, noise float64) *image.RGBA {
-	w, h := s.o.Width, s.o.Height
-	img := image.NewRGBA(image.Rect(0, 0, w, h))
-	rng := rand.New(rand.NewPCG(s.o.Seed^0xd17e, uint64(t)))
-	gain := float32(math.Exp2(ev))
-	fall := fallOff(vignEV)
-	// Shot noise dominates at middle grey, read noise in the blacks.
-	shot, read := float32(noise*noise*0.18), float32(noise*0.18*0.1)
-	cx, cy := float32(w)/2, float32(h)/2
-	scale := 255 / (cx*cx + cy*cy)
-	for y := range h {
-		row := lin[3*y*w:][:3*w]
-		pix := img.Pix[y*img.Stride:][:4*w]
-		at := rng.IntN(1 << 16)
-		bits := rng.Uint64() | 1
-		dy := float32(y) - cy
-		for x := range w {
-			g := gain
-			if vignEV != 0 {
-				dx := float32(x) - cx
-				g *= fall[uint8((dx*dx+dy*dy)*scale)]
-			}
-			bits ^= bits << 13
-			bits ^= bits >> 7
-			bits ^= bits << 17
-			d := bits
-			for j := range 3 {
-				v := row[3*x+j] * g
-				if noise > 0 {
-					at = (at + 1) & (1<<16 - 1)
-					v += s.gauss[at] * sqrt32(max(v, 0)*shot+read*read)
-				}
-				v = min(max(v, 0), 1)
-				c := uint32(s.code[int(v*codeSteps+0.5)]) + uint32(d&255)
-				d >>= 8
-				pix[4*x+j] = uint8(min(c>>8, 255))
-			}
-			pix[4*x+3] = 255
-		}
-	}
-	return img
-}
-
-func sqrt32(x float32) float32 { return float32(math.Sqrt(float64(x))) }
-
-// fallOff is the gain by squared distance from the middle, 255 at the corner.
-func fallOff(cornerEV float64) (f [256]float32) {
-	for i := range f {
-		f[i] = float32(math.Exp2(cornerEV * float64(i) / 255))
-	}
-	return f
 }

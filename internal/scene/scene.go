@@ -46,9 +46,36 @@ type Options struct {
 	// ClipHighlights overexposes so that part of the sky is clipped.
 	ClipHighlights bool
 	// VignetteScatterEV is the standard deviation of an exposure error that
-	// grows with the square of the distance from the picture's middle, EV at
-	// the corners.
-	VignetteScatterEV float64
+	// grows with a power of the squared distance from the picture's middle, EV
+	// at the corners; VignettePower 0 stands for 1.
+	VignetteScatterEV, VignettePower float64
+
+	// Walls draws twelve still walls, four across, of linear tones from 0.008
+	// to 0.85, in place of the landscape; WallTexture is the contrast of their
+	// surface, 0 to 1.
+	Walls       bool
+	WallTexture float64
+	// LampsOn lets three lamps come on that light a part of the scene each;
+	// Fog lets fog roll in. Both are true light.
+	LampsOn, Fog bool
+	// Response is the strength of the camera's own tone curve: 0 is sRGB
+	// (IEC 61966-2-1), 1 a usual one, 2 a strong one.
+	Response float64
+	// ColourScatterEV is the standard deviation of each frame's white balance
+	// error in R/G and B/G; ColourStepEV that of an automatic white balance
+	// which jumps every 15 to 60 frames.
+	ColourScatterEV, ColourStepEV float64
+	// MeterEV is the largest peak-to-peak error of a hunting meter: humps of
+	// 10 to 60 frames.
+	MeterEV float64
+	// LabelErrorEV is the standard deviation by which each exposure setting
+	// misses its exact value.
+	LabelErrorEV float64
+	// BandsEV is the amplitude of mains banding by a rolling shutter, Bands
+	// the count of bands over the picture, BandsAcross turns them upright, as
+	// in a picture of a turned camera.
+	BandsEV, Bands float64
+	BandsAcross    bool
 }
 
 // Validate says which field is out of its range.
@@ -62,8 +89,11 @@ func (o Options) Validate() error {
 		return fmt.Errorf("scene pan %g pixels per frame: the travel must stay within 32768 pixels", o.PanPixelsPerFrame)
 	case !(o.Clouds >= 0 && o.Clouds <= 1 && o.Follow >= 0 && o.Follow <= 1):
 		return fmt.Errorf("scene clouds %g, follow %g: must be 0 to 1", o.Clouds, o.Follow)
-	case !(o.Noise >= 0 && o.Noise < 1 && o.ScatterEV >= 0 && o.StepEV >= 0 && o.VignetteScatterEV >= 0):
-		return fmt.Errorf("scene noise, scatter and step must not be negative")
+	case !(o.Noise >= 0 && o.Noise < 1 && o.ScatterEV >= 0 && o.StepEV >= 0 && o.VignetteScatterEV >= 0 &&
+		o.ColourScatterEV >= 0 && o.ColourStepEV >= 0 && o.MeterEV >= 0 && o.LabelErrorEV >= 0 && o.BandsEV >= 0):
+		return fmt.Errorf("scene noise, steps and errors must not be negative")
+	case !(o.Response >= 0 && o.Response <= 2 && o.WallTexture >= 0 && o.WallTexture <= 1 && o.Bands >= 0):
+		return fmt.Errorf("scene response %g, wall texture %g, bands %g: must be 0 to 2, 0 to 1 and not negative", o.Response, o.WallTexture, o.Bands)
 	}
 	return nil
 }
@@ -71,7 +101,7 @@ func (o Options) Validate() error {
 // Truth is what really happened in one frame.
 type Truth struct {
 	LightEV    float64 // the scene's light
-	ExposureEV float64 // what the settings add, exact, EV
+	ExposureEV float64 // what the settings really add, EV
 	ScatterEV  float64 // exposure error of this frame: what is to be removed
 	WantedEV   float64 // LightEV plus the exposure with its steps spread evenly
 	// Labels as the camera writes them: nominal values.
@@ -88,9 +118,8 @@ type Scene struct {
 	cloud  *texture
 	ripple *texture
 	gauss  []float32 // standard normal deviates
-	code   []uint16  // sRGB code x 256 by linear value, codeSteps per unit
+	camera *camera
 	truth  []Truth
-	vign   []float64
 	cars   []car
 	bolts  []bolt
 	cloudX float64 // where in the texture the sky starts
@@ -106,15 +135,19 @@ func New(o Options) *Scene {
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x5ce9e))
 	s := &Scene{o: o}
-	s.cloud = newTexture(rng, 1024, 512, 8, 6, 0.55)
-	s.ripple = newTexture(rng, 256, 256, 32, 3, 0.6)
-	s.land = newLand(rng, o)
+	if o.Walls {
+		s.land = newWalls(rng, o)
+	} else {
+		s.cloud = newTexture(rng, 1024, 512, 8, 6, 0.55)
+		s.ripple = newTexture(rng, 256, 256, 32, 3, 0.6)
+		s.land = newLand(rng, o)
+	}
 	s.gauss = make([]float32, 1<<16)
 	for i := range s.gauss {
 		s.gauss[i] = float32(rng.NormFloat64())
 	}
-	s.code = codeTable()
 	s.cloudX = rng.Float64() * 1024
+	s.camera = newCamera(o)
 	s.setTruth(rng)
 	return s
 }
@@ -122,7 +155,6 @@ func New(o Options) *Scene {
 func (s *Scene) setTruth(rng *rand.Rand) {
 	o := s.o
 	s.truth = make([]Truth, o.Frames)
-	s.vign = make([]float64, o.Frames)
 	for t := range s.truth {
 		tr := &s.truth[t]
 		tr.LightEV = o.light(t)
@@ -134,9 +166,10 @@ func (s *Scene) setTruth(rng *rand.Rand) {
 		} else {
 			tr.WantedEV = tr.LightEV + tr.ExposureEV
 		}
-		tr.ScatterEV = o.ScatterEV * rng.NormFloat64()
-		s.vign[t] = o.VignetteScatterEV * rng.NormFloat64()
+		tr.ScatterEV = o.ScatterEV*rng.NormFloat64() + s.camera.meter[t]
+		s.camera.corner[t] = o.VignetteScatterEV * rng.NormFloat64()
 		tr.ExposureS, tr.FNumber, tr.ISO = labels(tr.ExposureEV)
+		tr.ExposureEV += o.LabelErrorEV * settingError(o.Seed, tr.ExposureEV)
 	}
 	if o.Headlights {
 		s.cars = newCars(rng, o)
@@ -170,19 +203,43 @@ func (s *Scene) Options() Options { return s.o }
 // Truth tells what really happened in frame t.
 func (s *Scene) Truth(t int) Truth { return s.truth[t] }
 
-// Frame is frame t as the camera writes it: sRGB, 8 bits, with its exposure
-// error and noise.
-func (s *Scene) Frame(t int) *image.RGBA {
-	tr := s.truth[t]
-	return s.draw(t, tr.ExposureEV+tr.ScatterEV, s.vign[t], s.o.Noise)
+// Frame is frame t as the camera writes it: 8 bits, with its errors and noise.
+func (s *Scene) Frame(t int) *image.RGBA { return s.picture(t, s.real(t)) }
+
+// Wanted is frame t as it should look in the clip: the camera's tone curve but
+// none of its errors, steps spread, no noise but dither.
+func (s *Scene) Wanted(t int) *image.RGBA { return s.picture(t, s.wanted(t)) }
+
+func (s *Scene) picture(t int, e *exposure) *image.RGBA {
+	b := s.draw(t)
+	defer buffers.Put(b)
+	return s.expose(*b, t, e, nil)
 }
 
-// Wanted is frame t as it should look in the clip: no exposure error, steps
-// spread, no noise but dither.
-func (s *Scene) Wanted(t int) *image.RGBA {
-	tr := s.truth[t]
-	return s.draw(t, tr.WantedEV-tr.LightEV, 0, 0)
+// Both is Frame and Wanted for one drawing, the latter as linear light to be
+// displayed: R, G and B of every pixel, 0 to 1, not rounded. Pixels that only
+// the frame's errors clipped are NaN: what is lost cannot be wanted back.
+func (s *Scene) Both(t int) (frame *image.RGBA, wanted []float32) {
+	b := s.draw(t)
+	defer buffers.Put(b)
+	lin := *b
+	clipped := make([]bool, len(lin)/3)
+	frame = s.expose(lin, t, s.real(t), clipped)
+	wanted = make([]float32, len(lin))
+	gain := s.wanted(t).gain[0]
+	for i := 0; i < len(lin); i += 3 {
+		r, g, b := lin[i]*gain, lin[i+1]*gain, lin[i+2]*gain
+		if clipped[i/3] && max(r, g, b) <= 1 {
+			wanted[i], wanted[i+1], wanted[i+2] = nan, nan, nan
+			continue
+		}
+		shown := &s.camera.shown
+		wanted[i], wanted[i+1], wanted[i+2] = shown[0].at(r), shown[1].at(g), shown[2].at(b)
+	}
+	return frame, wanted
 }
+
+var nan = float32(math.NaN())
 
 // Still marks the pixels of frame t that belong to the still part of the
 // scene: land that no headlight reaches; neither sky nor water.

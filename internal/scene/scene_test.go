@@ -74,14 +74,14 @@ func meanLum(m *image.RGBA, mask []bool) float64 {
 	for i, in := range mask {
 		if in {
 			p := m.Pix[4*i:]
-			sum += 0.2126*decode(p[0]) + 0.7152*decode(p[1]) + 0.0722*decode(p[2])
+			sum += 0.2126*decode8(p[0]) + 0.7152*decode8(p[1]) + 0.0722*decode8(p[2])
 			n++
 		}
 	}
 	return sum / float64(n)
 }
 
-func decode(c uint8) float64 {
+func decode8(c uint8) float64 {
 	v := float64(c) / 255
 	if v <= 0.04045 {
 		return v / 12.92

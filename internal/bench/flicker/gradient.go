@@ -20,20 +20,45 @@ const mostBanding = 0.1
 // ditherRows is the height of a dither pattern, over which the eye averages.
 const ditherRows = 8
 
-// banding assembles a noiseless clear sky of 16 bits, a gradient of 12 codes
+// gradientWidth and gradientHeight are the size of the sky.
+const gradientWidth, gradientHeight = 480, 320
+
+// gradient prints how banded a corrected clear sky is: nearly lossless, to see
+// what is handed to the encoder, and as delivered, where the encoder takes
+// part of the dither away.
+func gradient(ctx context.Context) (met bool, err error) {
+	bands, err := rounding(ctx, 1)
+	if err != nil {
+		return false, err
+	}
+	delivered, err := rounding(ctx, 0)
+	if err != nil {
+		return false, err
+	}
+	word := "met"
+	if bands > mostBanding {
+		word = "NOT MET"
+	}
+	fmt.Printf("\nclear sky gradient, corrected, 8-bit clip: bands of %.3f codes rms (without dither 0.289, at most %.2f): %s; %.3f after the delivery preset's compression\n",
+		bands, mostBanding, word, delivered)
+	return bands <= mostBanding, nil
+}
+
+// rounding assembles a noiseless clear sky of 16 bits, a gradient of 12 codes
 // over the picture's height, corrected by a tenth of a stop, into an 8-bit
-// H.264 clip of the given quality number (0 for the default). It returns how far the mean of each eight decoded rows lies from a smooth
-// curve through all rows, codes rms: bands are rows that are rounded alike.
-func banding(ctx context.Context, quality int) (float64, error) {
+// H.264 clip of the given quality number (0 for the default). It returns how far the
+// mean of each eight decoded rows lies from a smooth curve through all rows, codes
+// rms: bands are rows that are rounded alike.
+func rounding(ctx context.Context, quality int) (float64, error) {
 	dir, err := os.MkdirTemp("", "bench-banding-")
 	if err != nil {
 		return 0, err
 	}
 	defer os.RemoveAll(dir)
-	sky := image.NewRGBA64(image.Rect(0, 0, width, height))
-	for y := range height {
-		v := uint16((100 + 12*float64(y)/height) / 255 * 65535)
-		for x := range width {
+	sky := image.NewRGBA64(image.Rect(0, 0, gradientWidth, gradientHeight))
+	for y := range gradientHeight {
+		v := uint16((100 + 12*float64(y)/gradientHeight) / 255 * 65535)
+		for x := range gradientWidth {
 			sky.SetRGBA64(x, y, color.RGBA64{v, v, v, 65535})
 		}
 	}
@@ -54,7 +79,7 @@ func banding(ctx context.Context, quality int) (float64, error) {
 		if err != nil {
 			return 0, err
 		}
-		job.Sources = append(job.Sources, assemble.Source{Path: name, Format: "png", Width: width, Height: height, Orientation: 1, CorrectionEV: 0.1})
+		job.Sources = append(job.Sources, assemble.Source{Path: name, Format: "png", Width: gradientWidth, Height: gradientHeight, Orientation: 1, CorrectionEV: 0.1})
 	}
 	p, err := assemble.Prepare(ctx, job)
 	if err != nil {
@@ -65,11 +90,11 @@ func banding(ctx context.Context, quality int) (float64, error) {
 	}
 	var sum float64
 	// The Y' samples as they are: converting them to R'G'B' would round again.
-	err = rawFrames(ctx, width*height, func(luma []byte) {
-		rows := make([]float64, height/ditherRows)
+	err = rawFrames(ctx, gradientWidth*gradientHeight, func(luma []byte) {
+		rows := make([]float64, gradientHeight/ditherRows)
 		for y := range len(rows) * ditherRows {
-			for x := range width {
-				rows[y/ditherRows] += float64(luma[y*width+x]) / (width * ditherRows)
+			for x := range gradientWidth {
+				rows[y/ditherRows] += float64(luma[y*gradientWidth+x]) / (gradientWidth * ditherRows)
 			}
 		}
 		sum += unevenness(rows) / float64(len(job.Sources))
