@@ -78,7 +78,10 @@ type Sequence struct {
 	// Halves are the frames, by index, of which one of the two files is missing
 	// that the others have.
 	Halves []int
-	Notes  []string // plain remarks, such as "exposure mode is not manual"
+	// Apart are the sound frames, by index, whose stills are of another format
+	// or size than most: no clip can hold both.
+	Apart []int
+	Notes []string // plain remarks, such as "exposure mode is not manual"
 }
 
 // Dump is a folder tree of stills, put in order.

@@ -241,6 +241,38 @@ func halves(frames []Frame) []int {
 	return single
 }
 
+// apart lists the sound frames whose stills are of another form than most; of
+// forms equally common the first counts.
+func apart(frames []Frame) []int {
+	type form struct {
+		format        string
+		width, height int
+	}
+	of := func(f *Frame) form { return form{f.Facts.Format, f.Facts.Width, f.Facts.Height} }
+	count := make(map[form]int)
+	for i := range frames {
+		if frames[i].Problem == nil {
+			count[of(&frames[i])]++
+		}
+	}
+	if len(count) < 2 {
+		return nil
+	}
+	var most form
+	for i := range frames {
+		if f := of(&frames[i]); frames[i].Problem == nil && count[f] > count[most] {
+			most = f
+		}
+	}
+	var list []int
+	for i := range frames {
+		if frames[i].Problem == nil && of(&frames[i]) != most {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
 // border is by what share the raw data of a body may be larger than its JPEGs
 // either way: cameras trim the edge of the sensor (common practice, no published
 // source).

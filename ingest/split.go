@@ -168,7 +168,7 @@ func (s *Sequence) judge(shift []time.Duration, opt Options) {
 	s.Settings = settingChanges(s.Frames)
 	s.Exposure = exposureMoves(s.Frames, s.Settings)
 	s.settleOrientation()
-	s.Halves = halves(s.Frames)
+	s.Halves, s.Apart = halves(s.Frames), apart(s.Frames)
 	s.copyNotes()
 	s.metadataNote()
 	s.timingNotes()
@@ -208,23 +208,6 @@ func (s *Sequence) timingNotes() {
 		if pauses > 0 {
 			s.note("the camera paused %d times, for up to %.0f s; the file numbers run on, so no file was lost there", pauses, longest)
 		}
-	}
-	for i, d := range t.Delays {
-		if i == 5 {
-			s.note("and %d more delays", len(t.Delays)-i)
-			break
-		}
-		word := "later"
-		if d.ByS < 0 {
-			word = "earlier"
-		}
-		s.note("the cadence starts anew at %s, %.1f s %s than due; no frame is missing there", path.Base(s.Frames[d.Index].Name), math.Abs(d.ByS), word)
-	}
-	for _, c := range t.Changes {
-		s.note("the interval changes from %.2f s to %.2f s at %s", c.FromS, c.ToS, path.Base(s.Frames[c.Index].Name))
-	}
-	if n := len(t.TooLong); n > 0 {
-		s.note("the exposure is longer than the interval in %d frames", n)
 	}
 }
 

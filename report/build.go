@@ -12,7 +12,6 @@ import (
 	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
-	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
 	"stillspan/internal/words"
 )
@@ -22,6 +21,13 @@ import (
 const (
 	driftShare  = 0.002 // of the planned interval
 	driftSigmas = 3
+)
+
+// Beyond these shares of the planned interval the drift is another interval,
+// and the scatter of single steps no interval at all.
+const (
+	otherShare  = 0.02
+	unevenShare = 0.05
 )
 
 // biggest is how many corrections are listed by size.
@@ -34,8 +40,8 @@ func Build(in Input) *Report {
 		Sequences: []Sequence{}, Loose: []string{}, Ignored: []Ignored{}, Unreadable: []Damage{}, NotFound: []Plan{},
 		Warnings: append([]string{}, in.Warnings...), Findings: []Finding{},
 	}
-	for _, s := range in.Shoots {
-		r.Sequences = append(r.Sequences, sequence(s))
+	for i := range in.Shoots {
+		r.Sequences = append(r.Sequences, in.sequence(i))
 	}
 	for _, f := range in.Dump.Loose {
 		r.Loose = append(r.Loose, f.Name)
@@ -50,44 +56,14 @@ func Build(in Input) *Report {
 		}
 		r.Unreadable = append(r.Unreadable, d)
 	}
-	if n := len(r.Unreadable); n > 0 {
-		r.Findings = append(r.Findings, Finding{
-			Kind: "unreadable", Text: fmt.Sprintf("%s could not be read and belong%s to no sequence", files(n), verbS(n)),
-			Advice: "Look for " + them(n) + " on the card before wiping it.",
-		})
+	for _, n := range in.NotFound {
+		r.NotFound = append(r.NotFound, planOf(n))
 	}
-	for _, s := range in.NotFound {
-		r.NotFound = append(r.NotFound, planOf(s))
-		r.Findings = append(r.Findings, Finding{
-			Kind: "not-found", Text: fmt.Sprintf("Planned shoot %q was not found in this dump", s.Planned.Name),
-			Advice: "Is there another card? Do not wipe any until it is found.",
-		})
-	}
+	r.dumpFindings(&in)
 	return r
 }
 
-func files(n int) string {
-	if n == 1 {
-		return "1 file"
-	}
-	return fmt.Sprintf("%d files", n)
-}
-
 func frames(n int) string { return words.Count(n, "frame") }
-
-func verbS(n int) string {
-	if n == 1 {
-		return "s"
-	}
-	return ""
-}
-
-func them(n int) string {
-	if n == 1 {
-		return "it"
-	}
-	return "them"
-}
 
 // planOf is what was planned of a shoot.
 func planOf(s *shoot.Shoot) Plan {
@@ -108,13 +84,20 @@ func planOf(s *shoot.Shoot) Plan {
 
 // builder gathers one sequence.
 type builder struct {
-	s   *shoot.Shoot
-	seq *ingest.Sequence
-	out Sequence
+	s     *shoot.Shoot
+	seq   *ingest.Sequence
+	i     int // of Input.Shoots
+	match *plan.Matching
+	plans []plan.Shoot
+	out   Sequence
 }
 
-func sequence(s *shoot.Shoot) Sequence {
-	b := &builder{s: s, seq: s.Sequence}
+func (in *Input) sequence(i int) Sequence {
+	s := in.Shoots[i]
+	b := &builder{s: s, seq: s.Sequence, i: i, match: &in.Match}
+	if in.Plan != nil {
+		b.plans = in.Plan.Shoots
+	}
 	b.head()
 	b.timing()
 	b.settings()
@@ -123,10 +106,12 @@ func sequence(s *shoot.Shoot) Sequence {
 	b.examined()
 	b.plan()
 	b.clip()
+	b.count()
 	b.rows()
 	b.findings()
-	b.out.pictures = pictures{s.Pictures.Strip, s.Pictures.Before, s.Pictures.After, s.Pictures.Zone}
 	b.out.Notes = b.notes()
+	b.verdict()
+	b.out.pictures = pictures{s.Pictures.Strip, s.Pictures.Before, s.Pictures.After, s.Pictures.Zone}
 	b.out.Warnings = append([]string{}, s.Warnings...)
 	return b.out
 }
@@ -160,14 +145,6 @@ func (b *builder) head() {
 		}
 		b.out.End = s
 	}
-}
-
-// Advice on frames that are not there, by cause.
-var advice = map[timing.Cause]string{
-	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
-	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
-	timing.Unknown:    "The names carry no number, or the counter started again there, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
-	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence.",
 }
 
 func (b *builder) timing() {

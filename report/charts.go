@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 
+	"stillspan/ingest/timing"
 	"stillspan/internal/words"
 )
 
@@ -42,22 +43,22 @@ func intervalChart(s *Sequence) template.HTML {
 	p.dots("dots", steps)
 	for _, m := range s.Missing {
 		shape := "gap"
-		if m.Cause == "file-lost" {
+		if timing.Cause(m.Cause) == timing.FileLost {
 			shape = "lost"
 		}
 		if m.Frame < len(steps) {
-			p.mark(shape, float64(m.Frame), orMid(steps[m.Frame], lo, hi), fmt.Sprintf("after %s: %d missing, %s", path0(m.After), m.Count, causeText(m.Cause)))
+			p.mark(shape, float64(m.Frame), orMid(steps[m.Frame], lo, hi), fmt.Sprintf("after %s: %d missing, %s", base(m.After), m.Count, causeText(m.Cause)))
 			if len(s.Missing) <= mostNotes {
 				p.note(float64(m.Frame), p.y(orMid(steps[m.Frame], lo, hi)), strconv.Itoa(m.Count))
 			}
 		}
 	}
 	for _, x := range s.Irregular {
-		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
+		p.mark("late", float64(x.Frame-1), orMid(steps[x.Frame-1], lo, hi), fmt.Sprintf("%s: %s by %s", base(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
 		if d.Frame > 0 {
-			p.mark("damage", float64(d.Frame-1), lo, path0(d.File)+": "+d.Problem)
+			p.mark("damage", float64(d.Frame-1), lo, base(d.File)+": "+d.Problem)
 		}
 	}
 	return p.done()
@@ -90,7 +91,7 @@ func lightChart(s *Sequence) template.HTML {
 	}
 	clear := 0.0 // no note is written over the one before
 	for _, st := range l.Steps {
-		p.upright("step", float64(st.Frame)-1.5, fmt.Sprintf("exposure step at %s: %+.2f EV measured, %+.2f by the labels", path0(st.File), float64(st.EV), float64(st.LabelEV)))
+		p.upright("step", float64(st.Frame)-1.5, fmt.Sprintf("exposure step at %s: %+.2f EV measured, %+.2f by the labels", base(st.File), float64(st.EV), float64(st.LabelEV)))
 		if at := p.x(float64(st.Frame)); len(l.Steps) <= mostNotes && at > clear {
 			clear = at + 75 // the width of a note
 			p.note(float64(st.Frame)-1.5, plotTop+7, signed(float64(st.EV), 2)+" EV")

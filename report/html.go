@@ -42,7 +42,7 @@ var pageFuncs = template.FuncMap{
 	"ev":         func(f Float) string { return signed(float64(f), 2) },
 	"rms":        func(f Float) string { return known(f, "%.4f") },
 	"num":        func(f Float, format string) string { return known(f, format) },
-	"base":       path0,
+	"base":       base,
 	"cause":      causeText,
 	"camera":     camera,
 	"interval":   intervalText,
@@ -61,19 +61,21 @@ var pageFuncs = template.FuncMap{
 	"tally":      tally,
 	"sentence":   sentence,
 	"gapAdvice":  gapAdvice,
+	"counts":     func(d Delivered) string { return countsText(&d) },
+	"span":       span,
 }
 
 // sentence makes a finding stand by itself: capital first, full stop last.
-func sentence(s string) string {
-	return strings.TrimSuffix(capital(s), ".") + "."
+func sentence(s any) string {
+	return strings.TrimSuffix(capital(fmt.Sprint(s)), ".") + "."
 }
 
 // gapAdvice is what to do about the gaps of a sequence, once for each cause.
 func gapAdvice(s *Sequence) []Finding {
 	var out []Finding
 	for _, m := range s.Missing {
-		if !slices.ContainsFunc(out, func(f Finding) bool { return f.Kind == m.Cause }) {
-			out = append(out, Finding{m.Cause, causeText(m.Cause), m.Advice})
+		if !slices.ContainsFunc(out, func(f Finding) bool { return f.Kind == Kind(m.Cause) }) {
+			out = append(out, Finding{Kind: Kind(m.Cause), Text: causeText(m.Cause), Advice: m.Advice})
 		}
 	}
 	return out

@@ -212,40 +212,88 @@ type Plan struct {
 	IntervalS Float  `json:"interval_s"`
 	Rate      string `json:"rate"`
 	ClipS     Float  `json:"clip_s"`
-	MatchedBy string `json:"matched_by,omitempty"`
+	// MatchedBy is the strongest evidence of the match: "name", "folder",
+	// "start window", "count and interval", "count" or "interval"; MatchReason
+	// is all of it in words.
+	MatchedBy   string `json:"matched_by,omitempty"`
+	MatchReason string `json:"match_reason,omitempty"`
 }
 
 // Verdict is planned against shot, in one word.
 type Verdict string
 
-// Verdicts.
+// Verdicts. A shoot is delivered only if nothing was found.
 const (
 	VerdictDelivered Verdict = "delivered"
 	VerdictShort     Verdict = "short"
-	VerdictOver      Verdict = "over"
-	VerdictUnplanned Verdict = "unplanned"
+	VerdictOver      Verdict = "over"           // more frames than planned, as planned or not
+	VerdictUnplanned Verdict = "unplanned"      // no plan to hold it against
+	VerdictOther     Verdict = "not-as-planned" // all frames there, and something found
+	VerdictNotJudged Verdict = "not-judged"     // all frames there, and nothing tells their timing
 )
 
-// Delivered is what the shoot gave.
+// Word is the verdict in words, with a plan or without. The exit code is 0
+// for the first four and 3 for the others.
+type Word string
+
+// The words of a verdict. Notes are remarks that do not touch the clip.
+const (
+	WordDelivered     Word = "delivered"
+	WordNotes         Word = "delivered, with notes"
+	WordComplete      Word = "complete" // no plan, and nothing missing from the cadence or the numbers
+	WordCompleteNotes Word = "complete, with notes"
+	WordShort         Word = "short"
+	WordOther         Word = "not as planned"
+	WordFindings      Word = "with findings" // no plan, nothing missing, and something found
+	WordNotJudged     Word = "not judged"
+)
+
+// Delivered is what the shoot gave. Its counts add up:
+//
+//	planned + over = in_clip + made_up + missing
+//	on_disk = usable + damaged
+//	usable = in_clip + left_out
+//	short_frames = planned - in_clip = the sum of short_by
+//
+// where differences stop at 0. Without a plan the cadence stands for it, and
+// planned is 0.
 type Delivered struct {
-	Frames      int     `json:"frames"` // sound ones
-	ClipS       Float   `json:"clip_s"`
+	Frames      int     `json:"frames"` // as usable
+	ClipS       Float   `json:"clip_s"` // of in_clip
 	Rate        string  `json:"rate"`
 	Verdict     Verdict `json:"verdict"`
+	Word        Word    `json:"verdict_word"`
 	ShortFrames int     `json:"short_frames"`
 	// ShortBy splits ShortFrames by where they are missing.
 	ShortBy ShortBy `json:"short_by"`
+
+	Planned int `json:"planned"`
+	// Fired is how often the camera fired: the files there are and those that
+	// were lost. Frames missing for an unknown cause may come on top.
+	Fired   int `json:"fired"`
+	OnDisk  int `json:"on_disk"` // frames with a file
+	Usable  int `json:"usable"`  // of these, the sound ones
+	InClip  int `json:"in_clip"` // as shot; a forecast until there is a clip
+	MadeUp  int `json:"made_up"` // frames of the clip that fill gaps
+	Missing int `json:"missing"` // what the clip lacks of the plan all the same
+	Over    int `json:"over"`    // what it has beyond the plan
 }
 
-// ShortBy says where planned frames are missing.
+// ShortBy says where planned frames are missing. All of it sums to
+// Delivered.ShortFrames.
 type ShortBy struct {
 	NotFired int `json:"not_fired"`
 	Lost     int `json:"file_lost"`
 	// Unknown are missing from the cadence, and nothing tells why.
 	Unknown int `json:"unknown"`
 	Damaged int `json:"damaged"`
+	// LeftOut are sound, and of another format or size than the clip's.
+	LeftOut int `json:"left_out"`
 	// Ended is how many the shoot ended short of, or began late by.
 	Ended int `json:"ended_early"`
+	// Beyond, 0 or less, are shot beyond the planned end and make up for some
+	// that are missing before it.
+	Beyond int `json:"beyond_end"`
 }
 
 // RateRow is planned against shot at one playback rate.
@@ -297,9 +345,12 @@ type Flash struct {
 
 // Finding is something about the shoot that is not as planned.
 type Finding struct {
-	Kind   string `json:"kind"`
+	Kind   Kind   `json:"kind"`
 	Text   string `json:"text"`
 	Advice string `json:"advice,omitempty"`
+	// Card is set where files may still be found on a card, which must not be
+	// wiped then.
+	Card bool `json:"card,omitempty"`
 }
 
 // Row is one frame in the CSV and in the plots.

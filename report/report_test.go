@@ -79,6 +79,7 @@ func faulty(n int) Input {
 	}
 	w.Curve.LumEV[33], solved.CorrectionEV[33], w.HighShare[33] = math.NaN(), 0, math.NaN()
 	seq.Settings = []ingest.SettingChange{{Frame: 70, Field: "iso", From: "ISO 100", To: "ISO 200"}}
+	seq.Exposure = []ingest.ExposureMove{{First: 70, Last: 70, Steps: 1, NetEV: 1, Settings: seq.Settings}}
 	solved.Steps = []deflicker.Step{{Frame: 70, EV: 0.98, LabelEV: 1}}
 	solved.Events = []deflicker.Event{{First: 80, Last: 82, EV: 0.4}}
 	clip := assemble.Clip{
@@ -128,28 +129,297 @@ func faulty(n int) Input {
 func TestHeadline(t *testing.T) {
 	in := faulty(297)
 	in.Shoots[0].Planned.Frames = 300
-	r := Build(in)
 	// 300 frames last 12.5 s at 24: common practice, no published source.
 	want := "Planned 300 frames / 12.5 s at 24; shot 296 / 12.33 s: short by 4"
-	if got := r.Sequences[0].Headline; got != want {
+	if got := Build(in).Sequences[0].Headline; got != want {
 		t.Errorf("headline %q, want %q", got, want)
 	}
-	d := r.Sequences[0].Delivered
-	if d.Verdict != VerdictShort || d.ShortFrames != 4 || d.ShortBy.Damaged != 1 || d.ShortBy.NotFired != 2 || d.ShortBy.Lost != 2 {
-		t.Errorf("delivered %+v", d)
+}
+
+// sound is a shoot of n frames, 5 s apart, in which nothing is wrong.
+func sound(n int) Input {
+	in := faulty(120)
+	seq := &in.Dump.Sequences[0]
+	frame := seq.Frames[0]
+	seq.Frames = nil
+	for k := range n {
+		f := frame
+		f.Name, f.Number = fmt.Sprintf("RAIL%04d.JPG", k+1), k+1
+		f.Facts.Taken = f.Facts.Taken.Add(time.Duration(5*k) * time.Second)
+		f.Facts.ExposureMode = "manual"
+		seq.Frames = append(seq.Frames, f)
 	}
+	seq.Timing = timing.Result{Judged: true, IntervalS: 5.0004, UncertaintyS: 0.0004, TickS: 1}
+	seq.Settings, seq.Exposure, seq.Notes = nil, nil, nil
+	in.Dump.Unreadable, in.NotFound = nil, nil
+	in.Shoots = in.Shoots[:1]
+	in.Shoots[0].Measured, in.Shoots[0].Solved, in.Shoots[0].Rendered = nil, nil, nil
+	in.Shoots[0].Planned.Frames = n
+	return in
+}
+
+// Every count adds up, whatever is missing and whatever was made up, and the
+// verdict's word, the headline and the exit code say the same.
+func TestCountsAndVerdict(t *testing.T) {
+	gap := func(n int, c timing.Cause) timing.Gap { return timing.Gap{After: 9, Count: n, GapS: 20, Cause: c} }
 	for _, c := range []struct {
-		planned int
-		want    Verdict
-	}{{296, VerdictDelivered}, {290, VerdictOver}} {
-		in.Shoots[0].Planned.Frames = c.planned
-		if got := Build(in).Sequences[0].Delivered; got.Verdict != c.want || got.ShortFrames != 0 {
-			t.Errorf("planned %d: %+v, want %s", c.planned, got, c.want)
+		name     string
+		edit     func(in *Input, seq *ingest.Sequence, s *shoot.Shoot)
+		word     Word
+		verdict  Verdict
+		short    int
+		by       ShortBy
+		headline string // its end
+		first    Kind   // of the findings, behind "short"
+		card     bool
+	}{
+		{"sound", func(*Input, *ingest.Sequence, *shoot.Shoot) {}, WordDelivered, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"a remark", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Notes = []string{"white balance is automatic"}
+		},
+			WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"the flag of the zenith", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Turned = &ingest.Turned{Held: 1, Count: 3, First: 4}
+		},
+			WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"more than planned", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned.Frames = 90 },
+			WordNotes, VerdictOver, 0, ShortBy{}, "10 more than planned", "", false},
+		{"stopped early, the most", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned.Frames = 184
+			seq.Timing.Gaps = []timing.Gap{gap(3, timing.NotFired), gap(2, timing.FileLost)}
+		}, WordShort, VerdictShort, 84, ShortBy{NotFired: 3, Lost: 2, Ended: 79}, "short by 84", KindEnded, true},
+		{"lost, the most", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned.Frames = 108
+			seq.Timing.Gaps = []timing.Gap{gap(1, timing.NotFired), gap(5, timing.FileLost)}
+		}, WordShort, VerdictShort, 8, ShortBy{NotFired: 1, Lost: 5, Ended: 2}, "short by 8", KindLost, true},
+		{"missing inside, shot beyond the end", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned.Frames = 102
+			seq.Timing.Gaps = []timing.Gap{gap(5, timing.NotFired)}
+		}, WordShort, VerdictShort, 2, ShortBy{NotFired: 5, Beyond: -3}, "short by 2", KindNotFired, false},
+		{"lost inside, and as many frames as planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Gaps = []timing.Gap{gap(2, timing.FileLost)}
+		}, WordOther, VerdictOther, 0, ShortBy{Lost: 2, Beyond: -2}, "all there, but not as planned", KindLost, true},
+		{"lost inside, and more than planned", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned.Frames = 95
+			seq.Timing.Gaps = []timing.Gap{gap(2, timing.FileLost)}
+		}, WordOther, VerdictOver, 0, ShortBy{Lost: 2, Beyond: -2}, "5 more than planned, but not as planned", KindLost, true},
+		{"one number missing where no time is", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Gaps = []timing.Gap{gap(1, timing.NumberSkip)}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindNumberSkip, true},
+		{"another interval", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) { seq.Timing.IntervalS = 7.5 },
+			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindInterval, false},
+		{"drift", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) { seq.Timing.IntervalS = 5.02 },
+			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindDrift, false},
+		{"fired by hand", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing = timing.Result{Judged: true, FreeRunning: true, IntervalS: 5.3, UncertaintyS: 0.2, JitterRMSS: 2}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindUneven, false},
+		{"a ramp", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Changes = []timing.Change{{Index: 50, FromS: 5, ToS: 8}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindChanged, false},
+		{"no cadence where one was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing = timing.Result{Why: "no steady interval explains the times"}
+		}, WordNotJudged, VerdictNotJudged, 0, ShortBy{}, "all there, but timing could not be judged", KindNotJudged, false},
+		{"no times, and short", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			s.Planned.Frames, s.Planned.IntervalS = 120, 0
+		}, WordShort, VerdictShort, 20, ShortBy{Ended: 20}, "short by 20", KindEnded, true},
+		{"planned by count alone, no times", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			s.Planned.IntervalS = 0
+		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"planned by interval alone", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned.Frames = 0 },
+			WordDelivered, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"a damaged file", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Frames[7].Problem = &ingest.Problem{Kind: "empty", Text: "the file is empty"}
+		}, WordShort, VerdictShort, 1, ShortBy{Damaged: 1}, "short by 1", KindDamaged, true},
+		{"a raw file among JPEGs", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Apart, seq.Halves = []int{7}, []int{7}
+			seq.Frames[7].Facts.Raw = true
+		}, WordShort, VerdictShort, 1, ShortBy{LeftOut: 1}, "short by 1", KindLeftOut, true},
+		{"half a pair", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) { seq.Halves = []int{7} },
+			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindHalf, true},
+		{"gaps filled", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned.Frames = 106
+			seq.Timing.Gaps = []timing.Gap{gap(5, timing.NotFired)}
+			s.Rendered = &shoot.Rendered{Clip: assemble.Clip{Frames: 105, Filled: 5, Verified: true}}
+		}, WordShort, VerdictShort, 6, ShortBy{NotFired: 5, Ended: 1}, "short by 6", KindNotFired, true},
+		{"no plan", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned = nil },
+			WordComplete, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
+		{"no plan, no times, but numbers that run on", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned = nil
+			seq.Timing = timing.Result{Why: "no frame carries a time"}
+		}, WordCompleteNotes, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
+		{"no plan, no times, no numbers", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned = nil
+			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Frames[3].Number = -1
+		}, WordNotJudged, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindNotJudged, false},
+		{"no plan, missing inside", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned = nil
+			seq.Timing.Gaps = []timing.Gap{gap(5, timing.Unknown)}
+		}, WordShort, VerdictUnplanned, 5, ShortBy{Unknown: 5}, "at 24, short by 5: no plan to compare with", KindMissing, true},
+		{"no plan, a frame late", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
+			s.Planned = nil
+			seq.Timing.Irregular = []timing.Irregular{{Index: 5, Kind: timing.Late, OffsetS: 2}}
+		}, WordFindings, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindLate, false},
+	} {
+		in := sound(100)
+		c.edit(&in, &in.Dump.Sequences[0], in.Shoots[0])
+		r := Build(in)
+		s := &r.Sequences[0]
+		d := &s.Delivered
+		if d.Word != c.word || d.Verdict != c.verdict || !strings.HasSuffix(s.Headline, c.headline) {
+			t.Errorf("%s: %q, %q, %q; want %q, %q, ... %q", c.name, d.Word, d.Verdict, s.Headline, c.word, c.verdict, c.headline)
+		}
+		ok := map[Word]bool{WordDelivered: true, WordNotes: true, WordComplete: true, WordCompleteNotes: true}[d.Word]
+		if r.HasFindings() == ok {
+			t.Errorf("%s: %q with findings %+v", c.name, d.Word, s.Findings)
+		}
+		first := Kind("")
+		for _, f := range s.Findings {
+			if f.Kind != KindShort {
+				first = f.Kind
+				break
+			}
+		}
+		if first != c.first || unaccounted(r) != c.card {
+			t.Errorf("%s: found %+v, card %t; want %q first, card %t", c.name, s.Findings, unaccounted(r), c.first, c.card)
+		}
+		if d.ShortFrames != c.short || d.ShortBy != c.by {
+			t.Errorf("%s: short by %d, %+v; want %d, %+v", c.name, d.ShortFrames, d.ShortBy, c.short, c.by)
+		}
+		addsUp(t, c.name, d)
+		var b bytes.Buffer
+		if err := WriteText(&b, r, TextOptions{}); err != nil || strings.Contains(b.String(), "%!") {
+			t.Errorf("%s: %v\n%s", c.name, err, b.String())
+		}
+		if strings.Contains(b.String(), CautionWipe[:20]) != c.card {
+			t.Errorf("%s: the caution must stand where files may lie on a card, and only there:\n%s", c.name, b.String())
 		}
 	}
-	in.Shoots[0].Planned = nil
-	if got := Build(in).Sequences[0].Delivered.Verdict; got != VerdictUnplanned {
-		t.Errorf("no plan: %s", got)
+}
+
+// addsUp holds the counts to what Delivered promises.
+func addsUp(t *testing.T, name string, d *Delivered) {
+	t.Helper()
+	by := d.ShortBy
+	if sum := by.NotFired + by.Lost + by.Unknown + by.Damaged + by.LeftOut + by.Ended + by.Beyond; sum != d.ShortFrames {
+		t.Errorf("%s: the causes sum to %d, short by %d", name, sum, d.ShortFrames)
+	}
+	if d.Planned > 0 && d.Planned+d.Over != d.InClip+d.MadeUp+d.Missing {
+		t.Errorf("%s: %d planned + %d over = %d in the clip + %d made up + %d missing?", name, d.Planned, d.Over, d.InClip, d.MadeUp, d.Missing)
+	}
+	if d.OnDisk != d.Usable+by.Damaged || d.Usable != d.InClip+by.LeftOut || d.Fired != d.OnDisk+by.Lost || d.Frames != d.Usable {
+		t.Errorf("%s: %+v does not add up", name, *d)
+	}
+}
+
+// The shortfall is told with every cause, the largest first, and only what is
+// sensible is offered.
+func TestShortfallAndRemedies(t *testing.T) {
+	in := sound(100)
+	in.Shoots[0].Planned.Frames = 184
+	seq := &in.Dump.Sequences[0]
+	seq.Timing.Gaps = []timing.Gap{{After: 9, Count: 3, GapS: 20, Cause: timing.NotFired}, {After: 20, Count: 2, GapS: 15, Cause: timing.FileLost}}
+	s := Build(in).Sequences[0]
+	if got, want := s.Findings[0].Text, "Short by 84 frames: 79 at the end, 3 never fired, 2 lost after being shot"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got, want := s.Findings[1].Text, "Stopped 79 frames early"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got, want := countsText(&s.Delivered), "102 fired, 100 on disk; 184 planned = 100 in the clip as shot + 84 missing"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	for _, c := range []struct {
+		planned, gap int
+		want         []string
+	}{
+		// 100 of 184 frames: no rate and no edit makes a clip of that.
+		{184, 2, []string{"find the lost", "shoot on", "fill the gaps"}},
+		{102, 2, []string{"find the lost", "fill the gaps", "slow the clip to 98.0 %"}},
+		// 24 to 23.976 wants 999 of 1000; 30 is no lower rate.
+		{125, 2, []string{"find the lost", "shoot on", "fill the gaps"}},
+		{140, 40, []string{"find the lost"}}, // a gap of 40 frames is no second that could be blended
+		{100, 0, nil},
+	} {
+		in := sound(100)
+		in.Shoots[0].Planned.Frames = c.planned
+		if c.gap > 0 {
+			in.Dump.Sequences[0].Timing.Gaps = []timing.Gap{{After: 9, Count: c.gap, GapS: 20, Cause: timing.FileLost}}
+		}
+		var got []string
+		for _, r := range Build(in).Sequences[0].Remedies {
+			got = append(got, r.Do)
+		}
+		ok := len(got) == len(c.want)
+		for i := range got {
+			ok = ok && strings.HasPrefix(got[i], c.want[i])
+		}
+		if !ok {
+			t.Errorf("100 of %d: %q, want %q", c.planned, got, c.want)
+		}
+	}
+}
+
+func TestExposureText(t *testing.T) {
+	b := &builder{seq: &ingest.Sequence{Frames: []ingest.Frame{{Name: "d/A.JPG"}, {Name: "d/B.JPG"}}}}
+	iso := ingest.SettingChange{Field: "iso", From: "ISO 100", To: "ISO 200"}
+	shutter := ingest.SettingChange{Field: "shutter", From: "1/60 s", To: "1/125 s"}
+	for _, c := range []struct {
+		move ingest.ExposureMove
+		want string
+	}{
+		{ingest.ExposureMove{Steps: 1, NetEV: 1, Settings: []ingest.SettingChange{iso}, Mode: "manual"}, "ISO from 100 to 200 moved at A.JPG: net +1.0 EV"},
+		{ingest.ExposureMove{Steps: 1, NetEV: -0.06, Settings: []ingest.SettingChange{shutter, iso}},
+			"shutter from 1/60 s to 1/125 s and ISO from 100 to 200 moved at A.JPG: net 0 EV"},
+		{ingest.ExposureMove{Last: 1, Steps: 16, NetEV: 5.33, RangeEV: 5.33, Ramp: true, Lasts: 95 * time.Minute, Settings: []ingest.SettingChange{shutter}, Mode: "manual"},
+			"exposure ramp, net +5.3 EV over 1 h 35 min in 16 steps, A.JPG to B.JPG: shutter from 1/60 s to 1/125 s"},
+		{ingest.ExposureMove{Last: 1, Steps: 19, NetEV: 0.1, RangeEV: 1.33, Lasts: 3 * time.Minute, Settings: []ingest.SettingChange{{Field: "shutter", From: "1/60 s", To: "1/60 s"}}, Mode: "aperture priority"},
+			"exposure moved 19 times within 1.3 EV over 3 min, net 0 EV, A.JPG to B.JPG: shutter from 1/60 s to 1/60 s again; the camera set it by itself (aperture priority)"},
+	} {
+		if got := b.exposureText(&c.move); got != c.want {
+			t.Errorf("got  %q\nwant %q", got, c.want)
+		}
+	}
+}
+
+func TestSpan(t *testing.T) {
+	at := func(d, h, m int) Stamp { return Stamp{Time: time.Date(2026, 5, d, h, m, 0, 0, time.UTC)} }
+	for want, s := range map[string]Sequence{
+		"2026-05-01 05:00:00 to 06:30:00":                          {Start: at(1, 5, 0), End: at(1, 6, 30)},
+		"2026-05-01 23:50:00 to 2026-05-02 00:10:00":               {Start: at(1, 23, 50), End: at(2, 0, 10)},
+		"2026-05-01 06:00:00 to 2026-05-31 20:00:00, 30 days 14 h": {Start: at(1, 6, 0), End: at(31, 20, 0)},
+	} {
+		if got := span(&s); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// A dump in which nothing is a sequence, and one that looks like a planned
+// shoot and is none, are never passed in silence.
+func TestDumpFindings(t *testing.T) {
+	in := sound(10)
+	in.Shoots = nil
+	if r := Build(in); len(r.Findings) != 1 || r.Findings[0].Kind != KindNone {
+		t.Errorf("one still: %+v", r.Findings)
+	}
+	in = sound(10)
+	missed := &shoot.Shoot{Planned: &plan.Shoot{Name: "dusk", Frames: 300, IntervalS: 5}, Rate: in.Shoots[0].Rate}
+	in.NotFound, in.Shoots[0].Planned = []*shoot.Shoot{missed}, nil
+	in.Plan = &plan.File{Shoots: []plan.Shoot{*missed.Planned}}
+	in.Match = plan.Matching{Shoot: []int{-1}, How: []plan.How{""}, Reason: []string{""}, NotFound: []int{0},
+		Refused: []plan.Refusal{{Looks: "it lies in the planned folder", Why: "it has 10 frames, planned 300"}}}
+	r := Build(in)
+	if want := `Planned shoot "dusk" was not found in this dump; sequence 2026-05-01-0512 is not it: it lies in the planned folder, but it has 10 frames, planned 300`; r.Findings[0].Text != want {
+		t.Errorf("%q, want %q", r.Findings[0].Text, want)
+	}
+	if want := `Not the planned shoot "dusk": it lies in the planned folder, but it has 10 frames, planned 300`; len(r.Sequences[0].Findings) != 1 || r.Sequences[0].Findings[0].Text != want {
+		t.Errorf("%+v, want %q", r.Sequences[0].Findings, want)
+	}
+	if !unaccounted(r) {
+		t.Error("a planned shoot is not there: no card must be wiped")
 	}
 }
 
@@ -158,16 +428,16 @@ func TestFindings(t *testing.T) {
 	if !r.HasFindings() {
 		t.Fatal("no findings")
 	}
-	got := map[string]bool{}
+	got := map[Kind]bool{}
 	for _, f := range r.Sequences[0].Findings {
 		got[f.Kind] = true
 	}
-	for _, k := range []string{"short", "file-lost", "not-fired", "late", "damaged", "drift", "setting"} {
+	for _, k := range []Kind{KindShort, KindLost, KindNotFired, KindLate, KindDamaged, KindDrift, KindSetting} {
 		if !got[k] {
 			t.Errorf("no finding %q in %v", k, r.Sequences[0].Findings)
 		}
 	}
-	if got["early"] || got["double"] || got["number-skip"] {
+	if got[KindEarly] || got[KindDouble] || got[KindNumberSkip] {
 		t.Errorf("false findings: %v", got)
 	}
 	in := faulty(120)
@@ -183,21 +453,6 @@ func TestFindings(t *testing.T) {
 	}
 	if len(r.NotFound) != 1 || r.NotFound[0].Name != "never shot" {
 		t.Errorf("not found: %v", r.NotFound)
-	}
-}
-
-// A shoot that went as planned has nothing to find.
-func TestNoFindings(t *testing.T) {
-	in := faulty(120)
-	seq := &in.Dump.Sequences[0]
-	seq.Frames = seq.Frames[:30]
-	seq.Timing = timing.Result{Judged: true, IntervalS: 5.0004, UncertaintyS: 0.0004, TickS: 1, Slot: seq.Timing.Slot[:30]}
-	seq.Settings = nil
-	in.Dump.Unreadable, in.NotFound = nil, nil
-	in.Shoots = in.Shoots[:1]
-	in.Shoots[0].Planned.Frames = 30
-	if r := Build(in); r.HasFindings() {
-		t.Errorf("findings in a sound shoot: %+v %+v", r.Findings, r.Sequences[0].Findings)
 	}
 }
 
@@ -234,7 +489,8 @@ func TestJSONNames(t *testing.T) {
 	has(s["damaged"].([]any)[0], "damaged", "file", "problem")
 	has(s["luminance"], "luminance", "flicker_ev_before", "flicker_ev_after")
 	has(s["plan"], "plan", "name", "frames", "interval_s", "rate", "clip_s")
-	has(s["delivered"], "delivered", "frames", "clip_s", "rate", "verdict", "short_frames")
+	has(s["delivered"], "delivered", "frames", "clip_s", "rate", "verdict", "short_frames", "short_by",
+		"verdict_word", "planned", "fired", "on_disk", "usable", "in_clip", "made_up", "missing", "over")
 	has(s["render"], "render", "file", "frames", "duration_s", "rate", "codec", "verified")
 	if got := s["start"]; got != "2026-05-01T05:12:04-00:00" {
 		t.Errorf("start %v: a clock without a zone is -00:00 (RFC 3339, section 4.3)", got)
@@ -358,7 +614,7 @@ func TestText(t *testing.T) {
 	if first := strings.SplitN(text, "\n", 3)[1]; !strings.Contains(first, "Planned 124 frames / 5.17 s at 24; shot 119 / 4.96 s: short by 5") {
 		t.Errorf("the verdict does not stand first: %q", first)
 	}
-	for _, want := range []string{"never fired", "lost after being shot", "late by 2 s", "Do not wipe the card", `Not found in this dump: "never shot"`} {
+	for _, want := range []string{"never fired", "lost after being shot", "late by 2 s", "Do not wipe the card", `Planned shoot "never shot" was not found in this dump`} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the summary lacks %q:\n%s", want, text)
 		}

@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
+	"time"
 
+	"stillspan/ingest/timing"
 	"stillspan/internal/words"
 )
 
@@ -37,12 +40,11 @@ func WriteText(w io.Writer, r *Report, o TextOptions) error {
 		}
 		t.sequence(&r.Sequences[i])
 	}
-	if len(r.Sequences) == 0 {
-		t.line("No sequence found.")
+	if len(r.Sequences) > 0 {
+		t.line("")
 	}
-	t.line("")
-	for _, p := range r.NotFound {
-		t.line("Not found in this dump: %q, planned %d frames", p.Name, p.Frames)
+	for _, f := range r.Findings {
+		t.wrap("", "%s.", f.Text)
 	}
 	for _, d := range r.Unreadable {
 		t.wrap("  ", "%s: %s. Try: %s", d.File, d.Problem, d.Try)
@@ -63,21 +65,10 @@ const CautionWipe = "Do not wipe the card: frames are unaccounted for. And one c
 
 // unaccounted tells whether frames may still be found on a card.
 func unaccounted(r *Report) bool {
-	if len(r.Unreadable) > 0 || len(r.NotFound) > 0 {
-		return true
+	onCard := func(list []Finding) bool {
+		return slices.ContainsFunc(list, func(f Finding) bool { return f.Card })
 	}
-	for i := range r.Sequences {
-		s := &r.Sequences[i]
-		if len(s.Damaged) > 0 {
-			return true
-		}
-		for _, m := range s.Missing {
-			if m.Cause == "file-lost" || m.Cause == "unknown" {
-				return true
-			}
-		}
-	}
-	return false
+	return onCard(r.Findings) || slices.ContainsFunc(r.Sequences, func(s Sequence) bool { return onCard(s.Findings) })
 }
 
 // tally counts what belongs to no sequence.
@@ -149,9 +140,16 @@ func (t *textWriter) sequence(s *Sequence) {
 	}
 	t.line("%s", t.bold(title))
 	t.line("  %s", t.bold(s.Headline))
-	t.row("stills", "%s to %s, %s", s.First, path0(s.Last), camera(s.Camera))
+	if d := &s.Delivered; d.ShortFrames > 0 {
+		t.row("short", "%s", strings.Join(shortfall(d), ", "))
+	}
+	t.row("frames", "%s", countsText(&s.Delivered))
+	t.row("stills", "%s to %s, %s", s.First, base(s.Last), camera(s.Camera))
 	if !s.Start.IsZero() {
-		t.row("shot", "%s to %s", s.Start.Format("2006-01-02 15:04:05"), s.End.Format("15:04:05"))
+		t.row("shot", "%s", span(s))
+	}
+	if s.Plan != nil && s.Plan.MatchedBy != "" {
+		t.row("matched", "by %s%s", s.Plan.MatchedBy, after(": ", s.Plan.MatchReason))
 	}
 	t.row("interval", "%s", intervalText(s))
 	if l := s.Luminance; l.FlickerEVBefore.Known() {
@@ -185,7 +183,7 @@ func (t *textWriter) sequence(s *Sequence) {
 		}
 	}
 	for _, f := range s.Findings {
-		if f.Kind != "short" {
+		if f.Kind != KindShort {
 			t.bullet(f.Text)
 		}
 	}
@@ -199,13 +197,13 @@ func (t *textWriter) sequence(s *Sequence) {
 func (t *textWriter) details(s *Sequence) {
 	var rows []string
 	for _, m := range s.Missing {
-		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", path0(m.After), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
+		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", base(m.After), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
 	}
 	for _, x := range s.Irregular {
-		rows = append(rows, fmt.Sprintf("%s: %s by %s", path0(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
+		rows = append(rows, fmt.Sprintf("%s: %s by %s", base(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
 	}
 	for _, d := range s.Damaged {
-		rows = append(rows, fmt.Sprintf("%s: %s", path0(d.File), d.Problem))
+		rows = append(rows, fmt.Sprintf("%s: %s", base(d.File), d.Problem))
 	}
 	for i, r := range rows {
 		if i == textRows && len(rows) > textRows+1 {
@@ -217,15 +215,38 @@ func (t *textWriter) details(s *Sequence) {
 }
 
 func causeText(c string) string {
-	switch c {
-	case "not-fired":
+	switch timing.Cause(c) {
+	case timing.NotFired:
 		return "never fired"
-	case "file-lost":
+	case timing.FileLost:
 		return "lost after being shot"
-	case "unknown":
+	case timing.Unknown:
 		return "cause not known"
 	}
 	return "numbers only"
+}
+
+// span is when the first and the last frame were taken: both days where it runs
+// over midnight, and how long where that is over a day.
+func span(s *Sequence) string {
+	const whole, day = "2006-01-02 15:04:05", "2006-01-02"
+	from, to := s.Start.Format(whole), s.End.Format("15:04:05")
+	if s.Start.Format(day) != s.End.Format(day) {
+		to = s.End.Format(whole)
+	}
+	text := from + " to " + to
+	if d := s.End.Sub(s.Start.Time); d >= 24*time.Hour {
+		text += ", " + words.Seconds(d.Seconds())
+	}
+	return text
+}
+
+// after is s behind before, or nothing.
+func after(before, s string) string {
+	if s == "" {
+		return ""
+	}
+	return before + s
 }
 
 func (t *textWriter) row(label, format string, args ...any) {

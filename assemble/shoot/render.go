@@ -8,7 +8,7 @@ import (
 	"stillspan/ingest/timing"
 )
 
-// Job is what assemble needs of a measured and solved shoot: sound frames with
+// Job is what assemble needs of a measured and solved shoot: its frames with
 // their corrections, and the gaps where frames are missing. It writes to out.
 func (s *Shoot) Job(out string) assemble.Job {
 	o := s.Options.Clip
@@ -23,9 +23,9 @@ func (s *Shoot) Job(out string) assemble.Job {
 			missing[g.After] += g.Count
 		}
 	}
-	lost := 0 // frames missing since the last sound one
+	lost := 0 // frames missing since the last source
 	for k := range s.Sequence.Frames {
-		if s.Sound(k) {
+		if s.InClip(k) {
 			if lost > 0 && len(job.Sources) > 0 {
 				job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
 			}

@@ -4,6 +4,8 @@
 package shoot
 
 import (
+	"slices"
+
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
 	"stillspan/deflicker"
@@ -68,7 +70,14 @@ type Rendered struct {
 	Flashes []flash.Passage
 }
 
-// Sound tells whether frame k can go into a clip.
+// InClip tells whether frame k goes into a clip: it is sound and of the form of
+// most.
+func (s *Shoot) InClip(k int) bool {
+	_, apart := slices.BinarySearch(s.Sequence.Apart, k)
+	return !apart && s.Sound(k)
+}
+
+// Sound tells whether frame k is as the camera wrote it, as far as was looked.
 func (s *Shoot) Sound(k int) bool {
 	if s.Measured != nil {
 		if _, damaged := s.Measured.Damage[k]; damaged {

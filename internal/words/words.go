@@ -19,8 +19,9 @@ func Number(v float64, decimals int) string {
 }
 
 // Seconds writes a stretch of time in the largest units that fit: "12.5 s",
-// "25 min", "1 h 30 min", "3 h 05 min 30 s". Times below a minute keep up to
-// three decimals; from an hour up, seconds are whole.
+// "25 min", "1 h 30 min", "3 h 05 min 30 s", "30 days 14 h". Times below a
+// minute keep up to three decimals; from an hour up, seconds are whole, and
+// from two days up hours.
 func Seconds(s float64) string {
 	switch {
 	case math.IsNaN(s) || math.IsInf(s, 0):
@@ -29,6 +30,14 @@ func Seconds(s float64) string {
 		return "-" + Seconds(-s)
 	case s < 60:
 		return Number(s, 3) + " s"
+	}
+	if s >= 48*3600 {
+		hours := math.Round(s / 3600)
+		days := math.Floor(hours / 24)
+		if hours -= 24 * days; hours > 0 {
+			return fmt.Sprintf("%.0f days %.0f h", days, hours)
+		}
+		return fmt.Sprintf("%.0f days", days)
 	}
 	whole := math.Round(s)
 	h := math.Floor(whole / 3600)

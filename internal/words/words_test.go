@@ -10,7 +10,7 @@ import (
 func TestSeconds(t *testing.T) {
 	for in, want := range map[float64]string{
 		12.5: "12.5 s", 60: "1 min", 90: "1 min 30 s", 1500: "25 min", 5400: "1 h 30 min", 10800: "3 h", 10830: "3 h 00 min 30 s", 59.9999: "60 s",
-		-90: "-1 min 30 s", math.Inf(1): "unknown",
+		172740: "47 h 59 min", 172800: "2 days", 30*86400 + 14*3600 + 90: "30 days 14 h", -90: "-1 min 30 s", math.Inf(1): "unknown",
 	} {
 		if got := words.Seconds(in); got != want {
 			t.Errorf("%g s is written %q, want %q", in, got, want)

@@ -1,0 +1,355 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"stillspan/ingest"
+	"stillspan/ingest/timing"
+	"stillspan/internal/words"
+)
+
+// Kind says what a finding is about; nothing decides by its text.
+type Kind string
+
+// Kinds of findings.
+const (
+	KindShort      Kind = "short"       // fewer frames in the clip than planned
+	KindLost       Kind = "file-lost"   // shot, and not in the folder
+	KindNotFired   Kind = "not-fired"   // never shot
+	KindMissing    Kind = "missing"     // missing for a cause nothing tells
+	KindEnded      Kind = "ended-early" // planned beyond the last frame there is
+	KindDamaged    Kind = "damaged"
+	KindLeftOut    Kind = "left-out"    // sound, but of a form the clip cannot hold
+	KindNumberSkip Kind = "number-skip" // numbers missing where no time is
+	KindHalf       Kind = "half"        // one of two files of a RAW+JPEG pair missing
+	KindNotJudged  Kind = "not-judged"  // neither clock nor numbers tell what was planned
+	KindInterval   Kind = "interval"    // not the planned one
+	KindDrift      Kind = "drift"       // nearly the planned one
+	KindUneven     Kind = "uneven"      // no steady interval where one was planned
+	KindChanged    Kind = "interval-changed"
+	KindLate       Kind = Kind(timing.Late)
+	KindEarly      Kind = Kind(timing.Early)
+	KindDouble     Kind = Kind(timing.Double)
+	KindDelay      Kind = "delay"
+	KindTooLong    Kind = "exposure-too-long"
+	KindRamp       Kind = "exposure-ramp" // the exposure moved many times
+	KindSetting    Kind = "setting"       // a setting moved
+	KindClip       Kind = "clip"          // not as ordered
+	KindFlash      Kind = "flash"
+	KindRefused    Kind = "not-this-shoot" // looks like a planned shoot and is none
+	KindUnreadable Kind = "unreadable"
+	KindNotFound   Kind = "not-found"   // planned, and not in the dump
+	KindNone       Kind = "no-sequence" // nothing in the dump is a sequence
+)
+
+// Advice on frames that are not there, by cause.
+var advice = map[timing.Cause]string{
+	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
+	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
+	timing.Unknown:    "The names carry no number, or the counter started again there, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
+	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence; look on the card before wiping it.",
+}
+
+func (b *builder) add(kind Kind, card bool, advice, format string, args ...any) {
+	b.out.Findings = append(b.out.Findings, Finding{Kind: kind, Text: capital(fmt.Sprintf(format, args...)), Advice: advice, Card: card})
+}
+
+// findings lists what is not as planned, gravest first.
+func (b *builder) findings() {
+	b.out.Findings = []Finding{}
+	b.missingFindings()
+	b.timingFindings()
+	b.settingFindings()
+	b.clipFindings()
+	for _, r := range b.match.Refused {
+		if r.Seq == b.i {
+			b.add(KindRefused, false, "If it is, mend the plan.", "not the planned shoot %q: %s, but %s", b.plans[r.Shoot].Name, r.Looks, r.Why)
+		}
+	}
+}
+
+// missingFindings tell of the frames that the clip lacks, the most first.
+func (b *builder) missingFindings() {
+	d := &b.out.Delivered
+	by := &d.ShortBy
+	if d.ShortFrames > 0 {
+		b.add(KindShort, false, "", "short by %s: %s", frames(d.ShortFrames), strings.Join(shortfall(d), ", "))
+	}
+	first := len(b.out.Findings)
+	sizes := map[Kind]int{KindLost: by.Lost, KindDamaged: by.Damaged, KindNotFired: by.NotFired, KindMissing: by.Unknown, KindEnded: by.Ended, KindLeftOut: by.LeftOut}
+	if n := by.Lost; n > 0 {
+		b.add(KindLost, true, advice[timing.FileLost], "%s lost after being shot", frames(n))
+	}
+	if n := by.Damaged; n > 0 {
+		b.add(KindDamaged, true, "Copy "+them(n)+" from the card again before wiping it.", "%s damaged", frames(n))
+	}
+	if n := by.NotFired; n > 0 {
+		b.add(KindNotFired, false, advice[timing.NotFired], "%s never fired", frames(n))
+	}
+	if n := by.Unknown; n > 0 {
+		b.add(KindMissing, true, advice[timing.Unknown], "%s missing, cause not known", frames(n))
+	}
+	if n := by.Ended; n > 0 && b.seq.Timing.Judged {
+		b.add(KindEnded, true, "Camera or intervalometer stopped, or the last files were not copied: look on the card before wiping it.", "stopped %s early", frames(n))
+	} else if n > 0 {
+		b.add(KindEnded, true, "Timing could not be judged, so nothing tells where they are missing: look on the card before wiping it.", "%s fewer than planned", frames(n))
+	}
+	if n := by.LeftOut; n > 0 {
+		b.add(KindLeftOut, false, "One clip holds stills of one format and size.", "%s of another format or size left out of the clip", frames(n))
+	}
+	slices.SortStableFunc(b.out.Findings[first:], func(x, y Finding) int { return sizes[y.Kind] - sizes[x.Kind] })
+	skipped := 0
+	for _, m := range b.out.Missing {
+		if timing.Cause(m.Cause) == timing.NumberSkip {
+			skipped += m.Count
+		}
+	}
+	if skipped > 0 {
+		b.add(KindNumberSkip, true, advice[timing.NumberSkip], "%s %s missing, but no time is", words.Count(skipped, "file number"), are(skipped))
+	}
+	if n := len(b.seq.Halves); n > 0 {
+		raw := 0
+		for _, k := range b.seq.Halves {
+			if !b.seq.Frames[k].Facts.Raw {
+				raw++
+			}
+		}
+		what := "raw file or the JPEG"
+		switch raw {
+		case 0:
+			what = "JPEG"
+		case n:
+			what = "raw file"
+		}
+		b.add(KindHalf, true, "The others have both. Look for "+them(n)+" on the card before wiping it.",
+			"the %s of %s is missing, first of %s", what, frames(n), base(b.name(b.seq.Halves[0])))
+	}
+}
+
+// timingFindings tell of the interval and of frames off the cadence.
+func (b *builder) timingFindings() {
+	t := &b.seq.Timing
+	planned := unknown
+	if b.out.Plan != nil {
+		planned = b.out.Plan.IntervalS
+	}
+	switch {
+	case !t.Judged && planned.Known():
+		b.add(KindNotJudged, false, "Compare the number of frames with the plan.", "planned %s, but timing could not be judged: %s", words.Seconds(float64(planned)), b.out.TimingNote)
+	case !t.Judged && slices.ContainsFunc(b.seq.Frames, func(f ingest.Frame) bool { return f.Number < 0 }):
+		b.add(KindNotJudged, false, "", "neither file numbers nor times tell whether frames are missing: %s", b.out.TimingNote)
+	case planned.Known() && t.FreeRunning && t.JitterRMSS > unevenShare*float64(planned):
+		b.add(KindUneven, false, "", "the steps scatter by %s around %s, planned %s", words.Seconds(t.JitterRMSS), words.Seconds(t.IntervalS), words.Seconds(float64(planned)))
+	}
+	if b.out.DriftMatters {
+		kind := KindDrift
+		if math.Abs(t.IntervalS-float64(planned)) > otherShare*float64(planned) {
+			kind = KindInterval
+		}
+		b.add(kind, false, "Set the interval that the intervalometer really keeps, or count frames rather than minutes.",
+			"the interval was %.3f s, planned %s: %+.1f s an hour", t.IntervalS, words.Seconds(float64(planned)), float64(b.out.DriftSPerHour))
+	}
+	for _, x := range t.Changes {
+		b.add(KindChanged, false, "", "from %s on, the interval is %s instead of %s", base(b.name(x.Index)), words.Seconds(x.ToS), words.Seconds(x.FromS))
+	}
+	count := map[timing.Kind]int{}
+	for _, x := range t.Irregular {
+		count[x.Kind]++
+	}
+	for _, k := range []struct {
+		kind timing.Kind
+		text string
+	}{{timing.Late, "fired late"}, {timing.Early, "fired early"}, {timing.Double, "fired twice in one interval"}} {
+		if n := count[k.kind]; n > 0 {
+			b.add(Kind(k.kind), false, "", "%s %s", frames(n), k.text)
+		}
+	}
+	for _, x := range t.Delays {
+		way := "later"
+		if x.ByS < 0 {
+			way = "earlier"
+		}
+		b.add(KindDelay, false, "", "the cadence starts anew at %s, %.1f s %s than due; no frame is missing there", base(b.name(x.Index)), math.Abs(x.ByS), way)
+	}
+	if n := len(b.out.TooLong); n > 0 {
+		b.add(KindTooLong, false, "Lengthen the interval or shorten the exposure: the camera misses shots while it exposes.",
+			"%s exposed longer than the interval", frames(n))
+	}
+}
+
+// settingFindings tell of settings that moved: those that make the exposure
+// together, in stops, and each other by itself.
+func (b *builder) settingFindings() {
+	for i := range b.seq.Exposure {
+		m := &b.seq.Exposure[i]
+		kind := KindSetting
+		if m.Steps > 1 {
+			kind = KindRamp
+		}
+		b.add(kind, false, "", "%s", b.exposureText(m))
+	}
+	count := map[string]int{}
+	var first []SettingChange
+	for _, c := range b.out.SettingsChanges {
+		if slices.Contains(exposureFields, c.Field) {
+			continue
+		}
+		if count[c.Field]++; count[c.Field] == 1 {
+			first = append(first, c)
+		}
+	}
+	for _, c := range first {
+		if n := count[c.Field]; n > 1 {
+			b.add(KindSetting, false, "", "%s moved %d times, first from %s to %s at %s", c.Field, n, c.From, c.To, base(c.File))
+		} else {
+			b.add(KindSetting, false, "", "%s moved from %s to %s at %s", c.Field, c.From, c.To, base(c.File))
+		}
+	}
+}
+
+// exposureFields are the settings that ingest.ExposureMove speaks of.
+var exposureFields = []string{"shutter", "aperture", "iso"}
+
+// exposureText is one move of the exposure, or many, in words.
+func (b *builder) exposureText(m *ingest.ExposureMove) string {
+	var moved []string
+	for _, c := range m.Settings {
+		field, from, to := c.Field, strings.TrimPrefix(c.From, "ISO "), strings.TrimPrefix(c.To, "ISO ")
+		if field == "iso" {
+			field = "ISO"
+		}
+		if from == to {
+			to += " again"
+		}
+		moved = append(moved, fmt.Sprintf("%s from %s to %s", field, from, to))
+	}
+	by := ""
+	switch m.Mode {
+	case "", "manual":
+	case "auto":
+		by = "; the camera set it by itself"
+	default:
+		by = "; the camera set it by itself (" + m.Mode + ")"
+	}
+	first, last := base(b.name(m.First)), base(b.name(m.Last))
+	if m.Steps == 1 {
+		return fmt.Sprintf("%s moved at %s: net %s%s", strings.Join(moved, " and "), first, stops(m.NetEV), by)
+	}
+	over := ""
+	if m.Lasts > 0 {
+		over = " over " + words.Seconds(m.Lasts.Seconds())
+	}
+	if m.Ramp {
+		return fmt.Sprintf("exposure ramp, net %s%s in %d steps, %s to %s: %s%s", stops(m.NetEV), over, m.Steps, first, last, strings.Join(moved, ", "), by)
+	}
+	return fmt.Sprintf("exposure moved %d times within %s%s, net %s, %s to %s: %s%s",
+		m.Steps, strings.TrimPrefix(stops(m.RangeEV), "+"), over, stops(m.NetEV), first, last, strings.Join(moved, ", "), by)
+}
+
+// stops writes a change of exposure. Labels are rounded to a third of a stop and
+// spelled rounder still, so that 1/60 to 1/125 s is no exact stop.
+func stops(ev float64) string {
+	switch {
+	case math.IsNaN(ev):
+		return "change not known"
+	case math.Abs(ev) < 0.15:
+		return "0 EV"
+	}
+	return fmt.Sprintf("%+.1f EV", ev)
+}
+
+func (b *builder) clipFindings() {
+	if r := b.out.Render; r != nil {
+		for _, p := range r.Problems {
+			b.add(KindClip, false, "Render again; if it recurs, try another codec.", "the clip is not as ordered: %s", p)
+		}
+	}
+	if n := len(b.out.Flashes); n > 0 {
+		b.add(KindFlash, false, "Flashing pictures can harm photosensitive viewers. Smooth or darken the passage, or warn before it is shown; have the clip tested where it is broadcast.",
+			"%s %s more than the guideline allows, first at %s", words.Count(n, "passage"), map[bool]string{true: "flashes", false: "flash"}[n == 1], b.out.Flashes[0].From)
+	}
+}
+
+// notes are remarks on what does not touch the clip.
+func (b *builder) notes() []string {
+	out := []string{}
+	for _, n := range b.seq.Notes {
+		out = append(out, capital(n))
+	}
+	if t := b.seq.Turned; t != nil {
+		out = append(out, fmt.Sprintf("The orientation flag of %s differs, first of %s: all are shown as the other %d say", frames(t.Count), base(b.name(t.First)), len(b.seq.Frames)-t.Count))
+	}
+	return out
+}
+
+// dumpFindings are those of the run as a whole.
+func (r *Report) dumpFindings(in *Input) {
+	if n := len(r.Unreadable); n > 0 {
+		r.Findings = append(r.Findings, Finding{
+			Kind: KindUnreadable, Text: fmt.Sprintf("%s could not be read and belong%s to no sequence", words.Count(n, "file"), verbS(n)),
+			Advice: "Look for " + them(n) + " on the card before wiping it.", Card: true,
+		})
+	}
+	for k, s := range in.NotFound {
+		f := Finding{
+			Kind: KindNotFound, Text: fmt.Sprintf("Planned shoot %q was not found in this dump", s.Planned.Name),
+			Advice: "Is there another card? Do not wipe any until it is found.", Card: true,
+		}
+		for _, ref := range in.Match.Refused {
+			if k < len(in.Match.NotFound) && ref.Shoot == in.Match.NotFound[k] && ref.Seq < len(in.Shoots) {
+				f.Text += fmt.Sprintf("; sequence %s is not it: %s, but %s", in.Shoots[ref.Seq].Sequence.ID, ref.Looks, ref.Why)
+			}
+		}
+		r.Findings = append(r.Findings, f)
+	}
+	if len(r.Sequences) == 0 {
+		r.Findings = append(r.Findings, Finding{
+			Kind: KindNone, Text: fmt.Sprintf("No sequence was found, only %s", words.Count(len(r.Loose), "loose still")),
+			Advice: "--min-frames lowers what counts as a sequence.",
+		})
+	}
+}
+
+func verbS(n int) string {
+	if n == 1 {
+		return "s"
+	}
+	return ""
+}
+
+func them(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
+}
+
+func are(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+// capital begins with a capital, and writes ISO as one does.
+func capital(s string) string {
+	if rest, ok := strings.CutPrefix(s, "iso "); ok {
+		return "ISO " + rest
+	}
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// base is a file's name without its folder.
+func base(name string) string {
+	return cmp.Or(name[strings.LastIndexByte(name, '/')+1:], "?")
+}
