@@ -239,7 +239,7 @@ func (b *builder) exposureText(m *ingest.ExposureMove) string {
 	}
 	first, last := base(b.name(m.First)), base(b.name(m.Last))
 	if m.Steps == 1 {
-		return fmt.Sprintf("%s moved at %s: net %s%s", strings.Join(moved, " and "), first, stops(m.NetEV), by)
+		return fmt.Sprintf("%s at %s: net %s%s", strings.Replace(strings.Join(moved, " and "), " from", " moved from", 1), first, stops(m.NetEV), by)
 	}
 	over := ""
 	if m.Lasts > 0 {

@@ -370,9 +370,9 @@ func TestExposureText(t *testing.T) {
 		move ingest.ExposureMove
 		want string
 	}{
-		{ingest.ExposureMove{Steps: 1, NetEV: 1, Settings: []ingest.SettingChange{iso}, Mode: "manual"}, "ISO from 100 to 200 moved at A.JPG: net +1.0 EV"},
+		{ingest.ExposureMove{Steps: 1, NetEV: 1, Settings: []ingest.SettingChange{iso}, Mode: "manual"}, "ISO moved from 100 to 200 at A.JPG: net +1.0 EV"},
 		{ingest.ExposureMove{Steps: 1, NetEV: -0.06, Settings: []ingest.SettingChange{shutter, iso}},
-			"shutter from 1/60 s to 1/125 s and ISO from 100 to 200 moved at A.JPG: net 0 EV"},
+			"shutter moved from 1/60 s to 1/125 s and ISO from 100 to 200 at A.JPG: net 0 EV"},
 		{ingest.ExposureMove{Last: 1, Steps: 16, NetEV: 5.33, RangeEV: 5.33, Ramp: true, Lasts: 95 * time.Minute, Settings: []ingest.SettingChange{shutter}, Mode: "manual"},
 			"exposure ramp, net +5.3 EV over 1 h 35 min in 16 steps, A.JPG to B.JPG: shutter from 1/60 s to 1/125 s"},
 		{ingest.ExposureMove{Last: 1, Steps: 19, NetEV: 0.1, RangeEV: 1.33, Lasts: 3 * time.Minute, Settings: []ingest.SettingChange{{Field: "shutter", From: "1/60 s", To: "1/60 s"}}, Mode: "aperture priority"},

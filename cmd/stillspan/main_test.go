@@ -111,6 +111,9 @@ func mkshoot() {
 		s.late[slot] = by
 		return err
 	})
+	fl.Func("steps", "seconds, taken in turn instead of the interval", func(v string) error {
+		return s.step(strings.Split(v, ","))
+	})
 	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
 	raw := fl.String("raw", "", "only: DNG instead of JPEG; pair: beside it")
 	as := fl.String("as", "", "heic, avif or jxl: what the JPEGs are turned into")
@@ -140,6 +143,21 @@ func mkshoot() {
 		fmt.Fprintln(os.Stderr, "mkshoot:", err)
 		os.Exit(1)
 	}
+}
+
+// step has the frames follow one another by the steps in turn. Number and
+// interval of the frames must have been given before.
+func (s *demoShoot) step(steps []string) error {
+	at := 0.0
+	for slot := 1; slot < s.frames; slot++ {
+		v, err := strconv.ParseFloat(steps[(slot-1)%len(steps)], 64)
+		if err != nil {
+			return err
+		}
+		at += v
+		s.late[slot] = at - float64(slot)*s.reallyS
+	}
+	return nil
 }
 
 // turnInto has the formats' own tools make other files of the JPEGs.
