@@ -14,7 +14,7 @@ import (
 
 var (
 	stillExt = set("jpg", "jpeg", "jpe", "png", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl")
-	rawExt   = set("dng", "cr2", "cr3", "crw", "nef", "nrw", "arw", "sr2", "orf", "rw2", "pef", "raf", "mrw", "x3f", "srw", "iiq", "3fr", "raw")
+	rawExt   = set("dng", "cr2", "cr3", "nef", "nrw", "arw", "sr2", "orf", "rw2", "pef", "raf", "srw", "iiq", "3fr", "raw")
 	videoExt = set("mov", "mp4", "m4v", "avi", "mts", "m2ts", "mpg", "mpeg", "3gp", "mkv", "mxf", "webm")
 	sideExt  = set("xmp", "thm", "dop", "pp3", "aae", "lrv", "ctg", "cos", "on1", "wav", "xml", "gpx")
 )

@@ -31,7 +31,6 @@ type collector struct {
 	panasonic           bool // the main directory is one of an RW2
 	panasonicJPEG       section
 	border              [4]int64 // top, left, bottom, right
-	focal, focalUnits   float64  // Canon's count of a focal length, and how many make a millimetre
 }
 
 // spot is where a directory lies.

@@ -15,7 +15,7 @@ type Facts struct {
 	// Format is the container, in lower case: "jpeg", "png", "tiff", "dng",
 	// "cr2", "cr3", "nef", "arw", "orf", "rw2", "pef", "raf", "heif",
 	// "avif", "jxl", the rarer "iiq", "srw", "3fr", "mos", "dcr", "erf",
-	// "mef", "mrw", "x3f", "crw", or "raw" for one of an unknown maker.
+	// "mef", or "raw" for one of an unknown maker.
 	Format string
 	// Raw is set for sensor data that has to be developed.
 	Raw bool

@@ -26,14 +26,13 @@ type makerDir struct {
 
 // Canon's tags.
 const (
-	canonSettings        = 0x0001
-	canonShot            = 0x0004
-	canonSerial          = 0x000C
-	canonFocusModeIndex  = 7
-	canonISOIndex        = 16 // of the settings
-	canonAutoISOIndex    = 1  // of the shot, as the next
-	canonBaseISOIndex    = 2
-	canonFocalUnitsIndex = 25 // focal lengths are counted in this part of a millimetre
+	canonSettings       = 0x0001
+	canonShot           = 0x0004
+	canonSerial         = 0x000C
+	canonFocusModeIndex = 7
+	canonISOIndex       = 16 // of the settings
+	canonAutoISOIndex   = 1  // of the shot, as the next
+	canonBaseISOIndex   = 2
 )
 
 // canonFocusModes is the seventh of the camera settings.

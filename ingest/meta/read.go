@@ -64,12 +64,6 @@ func (c *collector) container() error {
 		return c.raf(all)
 	case isTIFF(head):
 		return c.tiffFile(all)
-	case bytes.HasPrefix(head, []byte("\x00MRM")):
-		return c.mrw(all)
-	case bytes.HasPrefix(head, []byte("FOVb")):
-		return c.x3f(all)
-	case len(head) >= 14 && string(head[6:14]) == "HEAPCCDR":
-		return c.crw(all)
 	case len(head) >= 12 && string(head[4:8]) == "ftyp":
 		return c.heif(all)
 	case bytes.HasPrefix(head, []byte("\xFF\x0A")):
