@@ -13,6 +13,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"stillspan/deflicker/develop"
+	"stillspan/ingest/format"
 	"stillspan/internal/codec"
 	"stillspan/internal/files"
 	"stillspan/internal/orientation"
@@ -113,7 +114,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 	first := p.job.Sources[0]
 	p.srcW, p.srcH = first.Width, first.Height
 	switch {
-	case first.Format == "heif" || first.Format == "avif":
+	case format.ByName(first.Format).Decoder == format.Libheif:
 		picture, err := convert(ctx, first.Path)
 		if err != nil {
 			return err
@@ -241,11 +242,11 @@ func (p *Pipeline) Commands() [][]string {
 // linkName is the pattern of the links' names; all frames of a job share one
 // ending, which picks ffmpeg's decoder.
 func (p *Pipeline) linkName() string {
-	ext := map[string]string{"jpeg": ".jpg", "png": ".png", "tiff": ".tif", "jxl": ".jxl"}[p.job.Sources[0].Format]
-	if ext == "" {
-		ext = ".jpg" // previews
+	s := p.job.Sources[0]
+	if s.Raw { // its preview
+		return "%08d.jpg"
 	}
-	return "%08d" + ext
+	return "%08d" + format.ByName(s.Format).Suffix()
 }
 
 func (p *Pipeline) decodeArgs(links string) []string {

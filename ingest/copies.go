@@ -31,29 +31,29 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 			continue
 		}
 		have := &kept[i]
-		isRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
+		newRaw, haveRaw := isRaw(f.Name), isRaw(have.Name)
 		switch {
-		case isRaw != haveRaw && t.preferRaw:
-			if isRaw {
+		case newRaw != haveRaw && t.preferRaw:
+			if newRaw {
 				f.Picture = have.Path
 				*have = f
 			} else {
 				have.Picture = f.Path
 			}
 			t.ignored["picture companion"]++
-		case isRaw && !haveRaw && have.Raw == "":
+		case newRaw && !haveRaw && have.Raw == "":
 			have.Raw = f.Path
 			t.ignored["raw companion"]++
-		case haveRaw && !isRaw && f.Raw == "":
+		case haveRaw && !newRaw && f.Raw == "":
 			f.Raw = have.Path
 			*have = f
 			t.ignored["raw companion"]++
-		case isRaw == haveRaw && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
+		case newRaw == haveRaw && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
 			if f.Problem == nil {
 				*have = f
 			}
 			t.ignored["copy"]++
-		case isRaw == haveRaw && sameContent(&f, have):
+		case newRaw == haveRaw && sameContent(&f, have):
 			t.ignored["copy"]++
 		case path.Dir(f.Name) == path.Dir(have.Name):
 			kept = append(kept, f) // copyNotes speaks of it

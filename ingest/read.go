@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
 )
@@ -22,15 +23,16 @@ func readFrame(f *Frame) {
 		f.Problem = &Problem{"empty", "the file is empty", "copy it again from the card"}
 		return
 	}
-	facts, err := meta.Read(file, f.Size)
+	facts, err := format.Read(file, f.Size)
 	f.Facts = facts
+	cutOff := format.ByName(facts.Format).CutOff
 	var malformed *meta.FormatError
 	switch {
 	case err != nil && !errors.As(err, &malformed):
 		f.Problem = openProblem(err)
-	case cutOff(file, facts.Format, f.Size):
+	case cutOff != nil && cutOff(file, f.Size):
 		f.Problem = &Problem{"truncated", "the file ends before the picture does", "copy it again from the card before wiping it"}
-	case err != nil && malformed.Part == meta.PartMetadata && endKnown[facts.Format]:
+	case err != nil && malformed.Part == meta.PartMetadata && cutOff != nil:
 		f.damagedMetadata = true // the picture itself may be sound; decoding tells
 	case err != nil:
 		f.Problem = &Problem{"undecodable", strings.TrimSuffix(malformed.Error(), "."), "copy it again from the card before wiping it"}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/words"
 )
@@ -179,7 +180,7 @@ func exposureMode(frames []Frame) string {
 func (s *Sequence) settleOrientation() {
 	count := make(map[int]int)
 	for i := range s.Frames {
-		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !format.ByName(f.Format).Upright() {
 			count[f.Orientation]++
 		}
 	}
@@ -188,13 +189,13 @@ func (s *Sequence) settleOrientation() {
 	}
 	held := 0
 	for i := range s.Frames {
-		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() && (held == 0 || count[f.Orientation] > count[held]) {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !format.ByName(f.Format).Upright() && (held == 0 || count[f.Orientation] > count[held]) {
 			held = f.Orientation
 		}
 	}
 	s.Turned = &Turned{Held: held, First: -1}
 	for i := range s.Frames {
-		if f := &s.Frames[i].Facts; f.Width > 0 && !f.HEIF() && f.Orientation != held {
+		if f := &s.Frames[i].Facts; f.Width > 0 && !format.ByName(f.Format).Upright() && f.Orientation != held {
 			if s.Turned.Count++; s.Turned.First < 0 {
 				s.Turned.First = i
 			}

@@ -9,12 +9,11 @@ import (
 	"path/filepath"
 	"strings"
 
+	"stillspan/ingest/format"
 	"stillspan/internal/files"
 )
 
 var (
-	stillExt = set("jpg", "jpeg", "jpe", "png", "tif", "tiff", "heic", "heif", "hif", "avif", "jxl")
-	rawExt   = set("dng", "cr2", "cr3", "nef", "nrw", "arw", "sr2", "orf", "rw2", "pef", "raf", "srw", "iiq", "3fr", "raw")
 	videoExt = set("mov", "mp4", "m4v", "avi", "mts", "m2ts", "mpg", "mpeg", "3gp", "mkv", "mxf", "webm")
 	sideExt  = set("xmp", "thm", "dop", "pp3", "aae", "lrv", "ctg", "cos", "on1", "wav", "xml", "gpx")
 )
@@ -104,9 +103,10 @@ func walk(ctx context.Context, root string) (*tree, error) {
 // ignoredKind is the kind under which a file is counted and left alone, or
 // empty for a still.
 func ignoredKind(name string) string {
-	switch ext := extension(name); {
-	case stillExt[ext] || rawExt[ext]:
+	if _, still := format.BySuffix(name); still {
 		return ""
+	}
+	switch ext := extension(name); {
 	case videoExt[ext]:
 		return "video"
 	case sideExt[ext]:
@@ -117,6 +117,11 @@ func ignoredKind(name string) string {
 
 func extension(name string) string {
 	return strings.ToLower(strings.TrimPrefix(filepath.Ext(name), "."))
+}
+
+func isRaw(name string) bool {
+	f, _ := format.BySuffix(name)
+	return f.Raw
 }
 
 // add lists a file, or as broken what is no regular file: a pipe or a device
@@ -197,7 +202,7 @@ func (t *tree) pair() []Frame {
 			continue
 		}
 		have := &frames[i]
-		newRaw, haveRaw := rawExt[extension(f.Name)], rawExt[extension(have.Name)]
+		newRaw, haveRaw := isRaw(f.Name), isRaw(have.Name)
 		switch {
 		case newRaw != haveRaw && t.preferRaw:
 			if newRaw {
@@ -216,7 +221,7 @@ func (t *tree) pair() []Frame {
 			t.ignored["raw companion"]++
 		case haveRaw == newRaw && extension(f.Name) != extension(have.Name):
 			t.ignored["copy"]++ // JPEG beside HEIF: one shot written twice
-			if ext := extension(f.Name); ext == "jpg" || ext == "jpeg" {
+			if is, _ := format.BySuffix(f.Name); is.Decoder == format.JPEG {
 				f.Raw = have.Raw
 				frames[i] = f
 			}

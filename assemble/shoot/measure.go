@@ -9,6 +9,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
+	"stillspan/ingest/format"
 )
 
 // Measure reads the light of every still. What is wrong with a still is in
@@ -32,7 +33,7 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 	}
 	orientation := 1
 	if n > 0 {
-		_, _, orientation = frames[0].Facts.Decoded()
+		_, _, orientation = format.Decoded(&frames[0].Facts)
 	}
 	meter := deflicker.NewMeter(deflicker.MeterOptions{
 		Zone: o.Zone, Orientation: orientation, Local: !o.NoLocal && !o.KeepFlicker,

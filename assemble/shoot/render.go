@@ -5,6 +5,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/ingest"
+	"stillspan/ingest/format"
 	"stillspan/ingest/timing"
 )
 
@@ -54,7 +55,7 @@ func (s *Shoot) source(k int) assemble.Source {
 
 func sourceOf(f *ingest.Frame) assemble.Source {
 	src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw}
-	src.Width, src.Height, src.Orientation = f.Facts.Decoded()
+	src.Width, src.Height, src.Orientation = format.Decoded(&f.Facts)
 	if n := len(f.Facts.Previews); n > 0 {
 		src.Preview = &f.Facts.Previews[n-1]
 	}

@@ -20,31 +20,16 @@ import (
 // on its side.
 const fullPixels = 1 << 26
 
-// decodeImage decodes a whole picture of the named format. ok is false where
-// that is left to ffmpeg.
-func decodeImage(format string, data []byte, maxPixels int64) (img image.Image, ok bool, err error) {
+// decodeImage decodes a whole picture of a format that package image knows: JPEG,
+// PNG or TIFF. ok is false where that is left to ffmpeg.
+func decodeImage(data []byte, maxPixels int64) (img image.Image, ok bool, err error) {
 	// The decoders are hardened, but a panic must cost no more than a frame.
 	defer func() {
 		if p := recover(); p != nil {
 			img, ok, err = nil, true, fmt.Errorf("its decoder failed: %v", p)
 		}
 	}()
-	var config func(*bytes.Reader) (image.Config, error)
-	var decode func(*bytes.Reader) (image.Image, error)
-	switch format {
-	case "jpeg":
-		config = func(r *bytes.Reader) (image.Config, error) { return jpeg.DecodeConfig(r) }
-		decode = func(r *bytes.Reader) (image.Image, error) { return jpeg.Decode(r) }
-	case "png":
-		config = func(r *bytes.Reader) (image.Config, error) { return png.DecodeConfig(r) }
-		decode = func(r *bytes.Reader) (image.Image, error) { return png.Decode(r) }
-	case "tiff":
-		config = func(r *bytes.Reader) (image.Config, error) { return tiff.DecodeConfig(r) }
-		decode = func(r *bytes.Reader) (image.Image, error) { return tiff.Decode(r) }
-	default:
-		return nil, false, nil
-	}
-	c, err := config(bytes.NewReader(data))
+	c, _, err := image.DecodeConfig(bytes.NewReader(data))
 	if err != nil {
 		return nil, !isUnsupported(err), err
 	}
@@ -53,7 +38,7 @@ func decodeImage(format string, data []byte, maxPixels int64) (img image.Image, 
 	} else if pixels > fullPixels {
 		return nil, false, nil
 	}
-	img, err = decode(bytes.NewReader(data))
+	img, _, err = image.Decode(bytes.NewReader(data))
 	if err != nil {
 		return nil, !isUnsupported(err), err
 	}

@@ -4,6 +4,7 @@ import (
 	"image"
 	"math"
 
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 )
 
@@ -32,7 +33,7 @@ func bestPreview(in Input) (p meta.Preview, inner image.Rectangle, ok bool) {
 // shows the whole picture. Bars are looked for in previews up to barsUpTo: the
 // fixed size of EXIF thumbnails makes cameras add them.
 func previewOf(in Input, least, barsUpTo int) (p meta.Preview, inner image.Rectangle, ok bool) {
-	if in.Facts.HEIF() { // which way up they lie is not known
+	if format.ByName(in.Facts.Format).Upright() { // which way up they lie is not known
 		return meta.Preview{}, image.Rectangle{}, false
 	}
 	for _, p := range in.Facts.Previews {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/develop"
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
 )
@@ -62,7 +63,8 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	if err != nil {
 		return nil, readFinding(err), nil
 	}
-	s := still{in: in, f: f, size: info.Size(), tail: tail}
+	s := openStill(in, f, info.Size())
+	s.tail = tail
 	g, finding, err := r.from(ctx, s, source)
 	if err != nil {
 		return nil, nil, err
@@ -95,6 +97,11 @@ type still struct {
 	f    *os.File
 	size int64
 	tail []byte // the file's last bytes
+	by   format.Decoder
+}
+
+func openStill(in Input, f *os.File, size int64) still {
+	return still{in: in, f: f, size: size, by: format.ByName(in.Facts.Format).Decoder}
 }
 
 // endBytes is how much of a file's tail is looked at.
@@ -153,7 +160,7 @@ func (r *reader) preview(s still) *Grid {
 		return nil
 	}
 	if max(p.Width, p.Height) <= decodePreview {
-		img, ok, err := decodeImage("jpeg", r.buf, r.opt.MaxPixels)
+		img, ok, err := decodeImage(r.buf, r.opt.MaxPixels)
 		if !ok || err != nil || img.Bounds() != image.Rect(0, 0, p.Width, p.Height) {
 			return nil
 		}
@@ -175,7 +182,7 @@ func (r *reader) preview(s still) *Grid {
 // endFinding looks whether the main picture of a still whose preview was
 // measured has its end marker, and where it has not, how much of it is left.
 func (r *reader) endFinding(s still) *Finding {
-	if s.in.Facts.Format != "jpeg" {
+	if s.by != format.JPEG {
 		return nil
 	}
 	// In a small file the marker could be that of a preview in its head, and
@@ -193,27 +200,25 @@ func (r *reader) endFinding(s still) *Finding {
 	return r.blocks.finding()
 }
 
-// main is where the main picture lies and its format: for a raw file, its
-// largest preview; a HEIF or AVIF is decoded into a JPEG. ok is false for a raw
-// file without any.
-func (s still) main() (part meta.Preview, format string, ok bool) {
-	switch {
-	case s.in.Facts.HEIF():
-		return meta.Preview{}, "jpeg", true
+// main is where the main picture lies and what decodes it: of a raw file it is
+// the largest preview; a HEIF or AVIF is made a JPEG. ok is false for a raw file
+// without any.
+func (s still) main() (part meta.Preview, by format.Decoder, ok bool) {
+	switch previews := s.in.Facts.Previews; {
+	case s.by == format.Libheif:
+		return meta.Preview{}, format.JPEG, true
 	case !s.in.Facts.Raw:
-		return meta.Preview{Length: s.size}, s.in.Facts.Format, true
+		return meta.Preview{Length: s.size}, s.by, true
+	case len(previews) > 0:
+		return previews[len(previews)-1], format.JPEG, true
 	}
-	n := len(s.in.Facts.Previews)
-	if n == 0 {
-		return meta.Preview{}, "", false
-	}
-	return s.in.Facts.Previews[n-1], "jpeg", true
+	return meta.Preview{}, format.Embedded, false
 }
 
 // fetch reads the main picture's bytes into r.buf.
 func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (*Finding, error) {
 	var err error
-	if !s.in.Facts.HEIF() {
+	if s.by != format.Libheif {
 		if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
 			return readFinding(err), nil
 		}
@@ -242,11 +247,11 @@ const smallSide = 8 * MaxCells
 // reduced measures the main picture's block means, or every pixel where its
 // format does not give them.
 func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) {
-	part, format, ok := s.main()
+	part, by, ok := s.main()
 	if !ok {
 		return nil, noPreview(), nil
 	}
-	if format != "jpeg" {
+	if by != format.JPEG {
 		return r.full(ctx, s)
 	}
 	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
@@ -283,17 +288,17 @@ func (r *reader) full(ctx context.Context, s still) (*Grid, *Finding, error) {
 // decode decodes the main picture. reduced is set for one that ffmpeg has
 // reduced.
 func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced bool, finding *Finding, err error) {
-	part, format, ok := s.main()
+	part, by, ok := s.main()
 	if !ok {
 		return nil, false, noPreview(), nil
 	}
-	if format == "jpeg" || format == "png" || format == "tiff" {
+	if by == format.JPEG || by == format.Go {
 		if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
 			return nil, false, finding, err
 		}
-		img, ok, err := decodeImage(format, r.buf, r.opt.MaxPixels)
+		img, ok, err := decodeImage(r.buf, r.opt.MaxPixels)
 		if ok && err != nil {
-			return nil, false, r.broken(format, err), nil
+			return nil, false, r.broken(by, err), nil
 		}
 		if ok {
 			return img, false, nil, nil
@@ -316,8 +321,8 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 
 // broken says why the picture in r.buf could not be decoded, and of a JPEG how
 // much is left.
-func (r *reader) broken(format string, err error) *Finding {
-	if format == "jpeg" && r.blocks.decode(r.buf) == nil {
+func (r *reader) broken(by format.Decoder, err error) *Finding {
+	if by == format.JPEG && r.blocks.decode(r.buf) == nil {
 		if f := r.blocks.finding(); f != nil {
 			return f
 		}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/disintegration/imaging"
 
+	"stillspan/ingest/format"
 	"stillspan/internal/files"
 	"stillspan/internal/orientation"
 )
@@ -22,7 +23,7 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, _, exif := in.Facts.Decoded()
+	_, _, exif := format.Decoded(&in.Facts)
 	t := orientation.Of(exif)
 	small := imaging.Fit(img, maxSide, maxSide, imaging.Box)
 	if t.Transpose {
@@ -51,7 +52,7 @@ func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Imag
 		return nil, errors.New(openFinding(err).Text)
 	}
 	defer f.Close()
-	s := still{in: in, f: f, size: info.Size()}
+	s := openStill(in, f, info.Size())
 	if img := r.previewPicture(s, maxSide); img != nil {
 		return img, nil
 	}
@@ -76,7 +77,7 @@ func (r *reader) previewPicture(s still, maxSide int) image.Image {
 	if r.buf, err = readPart(s.f, p.Offset, p.Length, r.buf); err != nil {
 		return nil
 	}
-	img, ok, err := decodeImage("jpeg", r.buf, r.opt.MaxPixels)
+	img, ok, err := decodeImage(r.buf, r.opt.MaxPixels)
 	if !ok || err != nil {
 		return nil
 	}
@@ -87,8 +88,8 @@ func (r *reader) previewPicture(s still, maxSide int) image.Image {
 // too small, or the picture not one that blocks reads. A damaged picture is
 // shown as far as it goes.
 func (r *reader) blockPicture(ctx context.Context, s still, maxSide int) image.Image {
-	part, format, ok := s.main()
-	if !ok || format != "jpeg" {
+	part, by, ok := s.main()
+	if !ok || by != format.JPEG {
 		return nil
 	}
 	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil || r.blocks.decode(r.buf) != nil {

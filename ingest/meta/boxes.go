@@ -43,54 +43,42 @@ func boxes(s section, use func(box) bool) error {
 	return nil
 }
 
-// heif reads the files that begin with a file type box: HEIF, AVIF and CR3.
+// HEIF reads a HEIF or AVIF still (ISO/IEC 23008-12).
+var HEIF Reader = (*collector).heif
+
 func (c *collector) heif(all section) error {
 	var err error
-	format := ""
 	walk := boxes(all, func(b box) bool {
-		switch {
-		case b.kind == "ftyp":
-			format = brandFormat(b.body)
-			c.facts.Format = format
-			c.facts.Raw = format == "cr3"
-			return format != ""
-		case b.kind == "meta" && format != "cr3":
-			err = c.itemMeta(all, b.body)
-			return false
-		case b.kind == "moov" && format == "cr3":
-			err = c.canonMovie(all, b.body)
-		case b.kind == "uuid" && format == "cr3":
-			c.canonPreview(all, b.body)
+		if b.kind != "meta" {
+			return true
 		}
-		return err == nil
+		err = c.itemMeta(all, b.body)
+		return false
 	})
-	if format == "" {
-		return badFile("the file is a film or of a brand that is no still picture known here")
-	}
-	if err == nil && walk != nil {
+	if err == nil {
 		c.note(walk)
 	}
 	return err
 }
 
-// brandFormat tells the format by the major brand and the compatible ones.
-func brandFormat(ftyp section) string {
-	b, err := ftyp.bytes(0, min(ftyp.size, 256)&^3)
-	if err != nil {
-		return ""
-	}
-	format := ""
-	for i := 0; i+4 <= len(b); i += 4 {
-		switch string(b[i : i+4]) {
-		case "crx ":
-			return "cr3"
-		case "avif", "avis":
-			return "avif"
-		case "heic", "heix", "heim", "heis", "hevc", "hevx", "mif1", "msf1":
-			format = "heif"
+// CR3 reads Canon's raw container.
+var CR3 Reader = (*collector).cr3
+
+func (c *collector) cr3(all section) error {
+	var err error
+	walk := boxes(all, func(b box) bool {
+		switch b.kind {
+		case "moov":
+			err = c.canonMovie(all, b.body)
+		case "uuid":
+			c.canonPreview(all, b.body)
 		}
+		return err == nil
+	})
+	if err == nil {
+		c.note(walk)
 	}
-	return format
+	return err
 }
 
 // The two boxes of Canon's own in a CR3, by the identifiers that the public

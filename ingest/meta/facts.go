@@ -5,17 +5,12 @@ package meta
 
 import (
 	"time"
-
-	"stillspan/internal/orientation"
 )
 
 // Facts is what one still says about itself. The zero value of a field means
 // the file does not state it.
 type Facts struct {
-	// Format is the container, in lower case: "jpeg", "png", "tiff", "dng",
-	// "cr2", "cr3", "nef", "arw", "orf", "rw2", "pef", "raf", "heif",
-	// "avif", "jxl", the rarer "iiq", "srw", "3fr", "mos", "dcr", "erf",
-	// "mef", or "raw" for one of an unknown maker.
+	// Format is the name of a row in the table of package format.
 	Format string
 	// Raw is set for sensor data that has to be developed.
 	Raw bool
@@ -51,20 +46,6 @@ type Facts struct {
 
 	// Previews are the JPEG pictures embedded in the file, smallest first.
 	Previews []Preview
-}
-
-// HEIF reports whether the still is one of the HEIF family, whose decoders turn
-// the picture upright themselves (ISO/IEC 23008-12: irot and imir).
-func (f *Facts) HEIF() bool { return f.Format == "heif" || f.Format == "avif" }
-
-// Decoded is the size of the picture that a decoder gives, in pixels, and the
-// EXIF orientation that is left to be applied to it.
-func (f *Facts) Decoded() (w, h, exif int) {
-	if !f.HEIF() {
-		return f.Width, f.Height, f.Orientation
-	}
-	w, h = orientation.Of(f.Orientation).Size(f.Width, f.Height)
-	return w, h, 1
 }
 
 // Preview is an embedded JPEG: Length bytes at Offset from the file's start.

@@ -36,33 +36,41 @@ func withEXIF(block []byte) []byte {
 	return bytes.Join([][]byte{head, []byte("Exif\x00\x00"), block, picture[2:]}, nil)
 }
 
-// seeds are small files, sound and broken, of every container.
-func seeds() [][]byte {
+// seeds are small files, sound and broken, of every container, and what reads
+// them.
+func seeds() []seed {
 	block := []byte("MM\x00*\x00\x00\x00\x08" + "\x00\x02" + "\x01\x00\x00\x04\x00\x00\x00\x01\x00\x00\x00\x40" +
 		"\x01\x01\x00\x04\x00\x00\x00\x01\x00\x00\x00\x20" + "\x00\x00\x00\x00")
-	return [][]byte{
-		plainJPEG(), withEXIF(block), withEXIF(overflowBlock), withEXIF(loopBlock), block, overflowBlock, loopBlock,
-		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x00IENDabcd"),
-		[]byte("\x00\x00\x00\x10ftypheic\x00\x00\x00\x00\x00\x00\x00\x48meta\x00\x00\x00\x00\x00\x00\x00\x0epitm\x00\x00\x00\x00\x00\x01" +
+	return []seed{
+		{JPEG, plainJPEG()}, {JPEG, withEXIF(block)}, {JPEG, withEXIF(overflowBlock)}, {JPEG, withEXIF(loopBlock)},
+		{TIFF, block}, {TIFF, overflowBlock}, {TIFF, loopBlock},
+		{PNG, []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x00IENDabcd")},
+		{HEIF, []byte("\x00\x00\x00\x10ftypheic\x00\x00\x00\x00\x00\x00\x00\x48meta\x00\x00\x00\x00\x00\x00\x00\x0epitm\x00\x00\x00\x00\x00\x01" +
 			"\x00\x00\x00\x2eiprp\x00\x00\x00\x1cipco\x00\x00\x00\x14ispe\x00\x00\x00\x00\x00\x00\x00\x10\x00\x00\x00\x08" +
-			"\x00\x00\x00\x0aipma\x00\x00"),
-		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x3atEXt" +
-			"Raw profile type APP1\x00\nexif\n 14\n49492a00080000000000\n0000\nabcd\x00\x00\x00\x00IENDabcd"),
-		[]byte("\x00\x00\x00\x10ftypcrx \x00\x00\x00\x00\x00\x00\x00\x08moov"),
+			"\x00\x00\x00\x0aipma\x00\x00")},
+		{PNG, []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR\x00\x00\x00\x10\x00\x00\x00\x08\x08\x02\x00\x00\x00abcd\x00\x00\x00\x3atEXt" +
+			"Raw profile type APP1\x00\nexif\n 14\n49492a00080000000000\n0000\nabcd\x00\x00\x00\x00IENDabcd")},
+		{CR3, []byte("\x00\x00\x00\x10ftypcrx \x00\x00\x00\x00\x00\x00\x00\x08moov")},
 		// The size is a bomb, and the file ends before that is noticed.
-		[]byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR00000000"),
-		[]byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"),
-		[]byte("FUJIFILMCCD-RAW 0201"),
+		{PNG, []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR00000000")},
+		{JXL, []byte("\xFF\x0A\x41\x00\x00\x00\x00\x00")},
+		{RAF, []byte("FUJIFILMCCD-RAW 0201")},
 	}
+}
+
+type seed struct {
+	read Reader
+	data []byte
 }
 
 // check reads one input and fails on anything but facts or a FormatError, and
 // on more than an input may cost.
-func check(t *testing.T, data []byte) (Facts, error) {
+func check(t *testing.T, s seed) (Facts, error) {
 	t.Helper()
 	var f Facts
 	var err error
-	bounded.Run(t, func() { f, err = Read(bytes.NewReader(data), int64(len(data))) })
+	size := int64(len(s.data))
+	bounded.Run(t, func() { err = f.Read(bytes.NewReader(s.data), size, s.read) })
 	var bad *FormatError
 	if err != nil && !errors.As(err, &bad) {
 		t.Errorf("error of another kind: %v", err)
@@ -71,24 +79,29 @@ func check(t *testing.T, data []byte) (Facts, error) {
 		t.Errorf("a picture of %d x %d is believed", f.Width, f.Height)
 	}
 	for _, p := range f.Previews {
-		if p.Offset < 0 || p.Length < 0 || p.Offset > int64(len(data))-p.Length {
-			t.Errorf("preview %+v lies outside the %d bytes", p, len(data))
+		if p.Offset < 0 || p.Length < 0 || p.Offset > size-p.Length {
+			t.Errorf("preview %+v lies outside the %d bytes", p, size)
 		}
 	}
 	return f, err
 }
 
-func FuzzRead(f *testing.F) {
+// Every reader is given every input, whatever its first bytes are.
+func FuzzContainers(f *testing.F) {
 	for _, s := range seeds() {
-		f.Add(s)
+		f.Add(s.data)
 	}
-	f.Fuzz(func(t *testing.T, data []byte) { check(t, data) })
+	f.Fuzz(func(t *testing.T, data []byte) {
+		for _, read := range []Reader{JPEG, PNG, TIFF, HEIF, CR3, RAF, JXL} {
+			check(t, seed{read, data})
+		}
+	})
 }
 
 // fuzzPart fuzzes one parser by itself, past the magic numbers.
 func fuzzPart(f *testing.F, parse func(c *collector, s section)) {
 	for _, s := range seeds() {
-		f.Add(s)
+		f.Add(s.data)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded.Run(t, func() {
@@ -113,14 +126,10 @@ func FuzzMakerNote(f *testing.F) {
 	})
 }
 
-func FuzzContainers(f *testing.F) {
+func FuzzBoxes(f *testing.F) {
 	fuzzPart(f, func(c *collector, s section) {
-		for _, read := range []func(section) error{c.heif, c.jxl, c.jxlBoxes, c.png, c.raf} {
-			_ = read(s) // malformed input is the point here
-		}
-		_ = c.itemMeta(s, s)
+		_ = c.itemMeta(s, s) // malformed input is the point here
 		_ = c.canonMovie(s, s)
-		_ = c.jpeg(s, true)
 	})
 }
 

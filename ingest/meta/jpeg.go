@@ -96,6 +96,9 @@ func jpegSize(s section) (w, h int, lossless bool) {
 	return w, h, lossless
 }
 
+// JPEG reads the headers of a JPEG.
+var JPEG Reader = func(c *collector, all section) error { return c.jpeg(all, true) }
+
 // jpeg reads the headers of a JPEG. Its size is the picture's if main is set,
 // else it is a preview that carries the metadata of a raw file.
 func (c *collector) jpeg(s section, main bool) error {

@@ -10,9 +10,16 @@ import (
 // jxlHeaderBytes holds the size header and the orientation of any codestream.
 const jxlHeaderBytes = 24
 
+// JXL reads a JPEG XL, bare or in boxes.
+var JXL Reader = func(c *collector, all section) error {
+	if head, err := all.bytes(0, 1); err == nil && head[0] == 0xFF {
+		return c.jxl(all)
+	}
+	return c.jxlBoxes(all)
+}
+
 // jxl reads a bare JPEG XL codestream (ISO/IEC 18181-1): size and orientation.
 func (c *collector) jxl(s section) error {
-	c.facts.Format = "jxl"
 	head, err := s.bytes(0, min(s.size, jxlHeaderBytes))
 	if err != nil {
 		return err
@@ -38,7 +45,6 @@ func (c *collector) jxl(s section) error {
 // jxlBoxes reads a JPEG XL in boxes (ISO/IEC 18181-2). The codestream's
 // orientation stands before that of EXIF.
 func (c *collector) jxlBoxes(all section) error {
-	c.facts.Format = "jxl"
 	var stream *section
 	err := boxes(all, func(b box) bool {
 		switch b.kind {

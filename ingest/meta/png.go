@@ -14,9 +14,10 @@ import (
 // names the practice; ImageMagick's coders/png.c is its reference).
 var rawProfiles = []string{"Raw profile type exif", "Raw profile type APP1"}
 
-// png reads the chunks of a PNG (W3C PNG, third edition: eXIf).
+// PNG reads the chunks of a PNG (W3C PNG, third edition: eXIf).
+var PNG Reader = (*collector).png
+
 func (c *collector) png(all section) error {
-	c.facts.Format = "png"
 	k := cursor{section: all, order: binary.BigEndian, pos: 8}
 	profile := false // one is enough, however many small chunks unpack to much
 	for first := true; k.left() > 0; first = false {

@@ -2,10 +2,11 @@ package meta
 
 import "encoding/binary"
 
-// raf reads Fujifilm's raw container: a fixed header with the places of a
+// RAF reads Fujifilm's raw container: a fixed header with the places of a
 // full JPEG, which carries the EXIF, and of a list of sensor facts.
+var RAF Reader = (*collector).raf
+
 func (c *collector) raf(all section) error {
-	c.facts.Format, c.facts.Raw = "raf", true
 	k := cursor{section: all, order: binary.BigEndian, pos: 84}
 	jpegAt, jpegLength := int64(k.u32()), int64(k.u32())
 	listAt, listLength := int64(k.u32()), int64(k.u32())

@@ -1,23 +1,28 @@
 package meta
 
 import (
-	"strings"
+	"slices"
 
 	"stillspan/internal/exiftag"
 )
 
-// tiffFile reads TIFF pictures and the raw formats built on TIFF.
+// TIFF reads TIFF pictures and the raw formats built on TIFF. A DNG shows by
+// its version tag, other sensor data by its kind.
+var TIFF Reader = (*collector).tiffFile
+
 func (c *collector) tiffFile(all section) error {
-	head, err := all.bytes(0, min(12, all.size))
+	head, err := all.bytes(0, min(4, all.size))
 	if err != nil {
 		return err
 	}
-	c.panasonic = string(head[:4]) == "IIU\x00"
+	c.panasonic = string(head) == "IIU\x00"
 	if _, ok := c.exifBlock(all); !ok {
-		c.facts.Format = "tiff"
 		return c.damage
 	}
-	c.facts.Format, c.facts.Raw = c.tiffFormat(string(head))
+	if !c.facts.Raw && c.dng {
+		c.facts.Format, c.facts.Raw = "dng", true
+	}
+	c.facts.Raw = c.facts.Raw || slices.ContainsFunc(c.pictures, picture.cfa)
 	main := c.mainPicture()
 	c.facts.Width, c.facts.Height = int(main.width), int(main.height)
 	if c.panasonic {
@@ -35,45 +40,6 @@ func (c *collector) tiffFile(all section) error {
 		c.note(c.jpeg(c.panasonicJPEG, false)) // it has EXIF of its own
 	}
 	return nil
-}
-
-// rawMakers names the TIFF-based raw format of a maker.
-var rawMakers = []struct{ maker, format string }{
-	{"nikon", "nef"}, {"sony", "arw"}, {"pentax", "pef"}, {"ricoh", "pef"}, {"samsung", "srw"},
-	{"hasselblad", "3fr"}, {"phase one", "iiq"}, {"leaf", "mos"}, {"kodak", "dcr"},
-	{"eastman kodak", "dcr"}, {"epson", "erf"}, {"mamiya", "mef"}, {"canon", "cr2"}, {"olympus", "orf"},
-}
-
-func rawByMaker(maker string) string {
-	maker = strings.ToLower(maker)
-	for _, m := range rawMakers {
-		if strings.HasPrefix(maker, m.maker) {
-			return m.format
-		}
-	}
-	return "raw"
-}
-
-// tiffFormat names the format, by the header and then by the maker.
-func (c *collector) tiffFormat(head string) (format string, raw bool) {
-	switch {
-	case len(head) >= 10 && head[8:10] == "CR":
-		return "cr2", true
-	case len(head) >= 12 && (head[8:12] == "IIII" || head[8:12] == "MMMM"):
-		return "iiq", true
-	case head[:4] == "IIU\x00":
-		return "rw2", true
-	case head[2] == 'R' || head[3] == 'R':
-		return "orf", true
-	case c.dng:
-		return "dng", true
-	}
-	for _, p := range c.pictures {
-		if p.cfa() {
-			return rawByMaker(c.facts.Make), true
-		}
-	}
-	return "tiff", false
 }
 
 // mainPicture is the largest picture that is not a reduced one; sensor data

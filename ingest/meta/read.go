@@ -1,7 +1,6 @@
 package meta
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -16,15 +15,16 @@ const MaxPixels = 500_000_000
 // maxSide bounds one side of a picture, in pixels.
 const maxSide = 1 << 18
 
-// Read tells the container from its first bytes and reads what it says about
-// itself, without reading the picture. A malformed file gives a *FormatError
-// and all facts found before the damage; any other error is a failure to read.
-func Read(r io.ReaderAt, size int64) (f Facts, err error) {
-	f.Orientation = 1
-	if size <= 0 {
-		return f, badFile("the file is empty")
-	}
-	c := &collector{facts: &f, src: newSource(r, size), seen: make(map[spot]bool)}
+// A Reader reads the headers of one kind of container.
+type Reader func(c *collector, all section) error
+
+// Read fills f with what the headers say that read knows, without reading the
+// picture. Format and Raw are set before, as the first bytes tell them; what
+// shows only further on, the reader sets right. A malformed file gives a
+// *FormatError and all facts found before the damage; any other error is a
+// failure to read.
+func (f *Facts) Read(r io.ReaderAt, size int64, read Reader) (err error) {
+	c := &collector{facts: f, src: newSource(r, size), seen: make(map[spot]bool)}
 	// The last belt around code that is not ours; the structure check is what
 	// keeps memory and time in bounds.
 	defer func() {
@@ -32,46 +32,19 @@ func Read(r io.ReaderAt, size int64) (f Facts, err error) {
 			err = badMetadata("the metadata cannot be read (%v)", p)
 		}
 	}()
-	err = c.container()
+	err = read(c, section{c.src, 0, size})
 	c.settle()
 	noSize := c.checkSize()
 	var malformed *FormatError
 	switch {
 	case c.src.err != nil && !errors.As(c.src.err, &malformed):
-		return f, fmt.Errorf("cannot read the headers: %w", c.src.err)
+		return fmt.Errorf("cannot read the headers: %w", c.src.err)
 	case err != nil && !(errors.As(err, &malformed) && malformed.Part == PartMetadata && c.damage != nil):
-		return f, err
-	case noSize != nil:
-		return f, noSize
-	}
-	return f, c.damage
-}
-
-// container reads the container that the first bytes announce.
-func (c *collector) container() error {
-	all := section{c.src, 0, c.src.size}
-	head, err := all.bytes(0, min(16, all.size))
-	if err != nil {
 		return err
+	case noSize != nil:
+		return noSize
 	}
-	switch {
-	case bytes.HasPrefix(head, []byte("\xFF\xD8")):
-		c.facts.Format = "jpeg"
-		return c.jpeg(all, true)
-	case bytes.HasPrefix(head, []byte("\x89PNG\r\n\x1a\n")):
-		return c.png(all)
-	case bytes.HasPrefix(head, []byte("FUJIFILMCCD-RAW ")):
-		return c.raf(all)
-	case isTIFF(head):
-		return c.tiffFile(all)
-	case len(head) >= 12 && string(head[4:8]) == "ftyp":
-		return c.heif(all)
-	case bytes.HasPrefix(head, []byte("\xFF\x0A")):
-		return c.jxl(all)
-	case bytes.HasPrefix(head, []byte("\x00\x00\x00\x0cJXL \r\n\x87\n")):
-		return c.jxlBoxes(all)
-	}
-	return badFile("the first bytes are those of no still picture known here")
+	return c.damage
 }
 
 // checkSize refuses pictures that no camera takes.

@@ -35,10 +35,6 @@ const (
 	PartMetadata = "metadata"
 )
 
-func badFile(format string, a ...any) error {
-	return &FormatError{PartFile, fmt.Sprintf(format, a...)}
-}
-
 func badPicture(format string, a ...any) error {
 	return &FormatError{PartPicture, fmt.Sprintf(format, a...)}
 }

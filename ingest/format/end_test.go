@@ -1,4 +1,4 @@
-package ingest
+package format
 
 import (
 	"bytes"
@@ -57,18 +57,20 @@ func TestTIFFDataEnd(t *testing.T) {
 
 func FuzzCutOff(f *testing.F) {
 	var b bytes.Buffer
-	if err := tiff.Encode(&b, picture(), nil); err != nil {
+	if err := tiff.Encode(&b, gray, nil); err != nil {
 		f.Fatal(err)
 	}
 	f.Add(b.Bytes())
 	f.Add(tiffOf(binary.BigEndian, map[uint16][]uint32{tileOffsets: {1, 2}, tileByteCounts: {3, 4}}))
-	f.Add(plainJPEG)
+	f.Add(plainJPEG())
 	f.Add([]byte("MM\x00*\xff\xff\xff\xff"))
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded.Run(t, func() {
-			for format := range endKnown {
-				cutOff(bytes.NewReader(data), format, int64(len(data)))
+			for _, row := range table {
+				if row.CutOff != nil {
+					row.CutOff(bytes.NewReader(data), int64(len(data)))
+				}
 			}
 		})
 	})

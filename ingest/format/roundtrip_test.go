@@ -1,4 +1,4 @@
-package meta_test
+package format_test
 
 import (
 	"bytes"
@@ -18,6 +18,7 @@ import (
 
 	"github.com/andybalholm/brotli"
 
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/stamp"
 )
@@ -50,7 +51,7 @@ func TestStampedFactsAreReadBack(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+		got, err := format.Read(bytes.NewReader(data), int64(len(data)))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -124,7 +125,7 @@ func TestPNGWithEXIF(t *testing.T) {
 		"packed": {"zTXt", append([]byte("Raw profile type exif\x00\x00"), packed(t, text)...), 0},
 	} {
 		data := pngWith(c.kind, c.data)
-		f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+		f, err := format.Read(bytes.NewReader(data), int64(len(data)))
 		if err != nil || f.Format != "png" || f.Width != 96 || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != c.previews {
 			t.Errorf("%s: %+v, %v", name, f, err)
 		}
@@ -154,12 +155,12 @@ func TestJPEGXLWithPackedEXIF(t *testing.T) {
 	stream := box("jxlc", []byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"))
 	start := slices.Concat(box("JXL ", []byte("\r\n\x87\n")), box("ftyp", []byte("jxl \x00\x00\x00\x00jxl ")))
 	data := slices.Concat(start, box("brob", []byte("Exif"), buf.Bytes()), stream)
-	f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+	f, err := format.Read(bytes.NewReader(data), int64(len(data)))
 	if err != nil || f.Format != "jxl" || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != 0 {
 		t.Errorf("%+v, %v", f, err)
 	}
 	data = slices.Concat(start, box("brob", []byte("Exif"), []byte("no Brotli at all")), stream)
-	if f, err := meta.Read(bytes.NewReader(data), int64(len(data))); err == nil || f.Format != "jxl" {
+	if f, err := format.Read(bytes.NewReader(data), int64(len(data))); err == nil || f.Format != "jxl" {
 		t.Errorf("broken: %+v, %v", f, err)
 	}
 }
@@ -178,7 +179,7 @@ func TestPNGWithBadText(t *testing.T) {
 		"no digits":     {append([]byte("Raw profile type exif\x00\x00"), packed(t, []byte("\nexif\n 4\nzzzz\n"))...), true},
 	} {
 		data := pngWith("zTXt", c.data)
-		f, err := meta.Read(bytes.NewReader(data), int64(len(data)))
+		f, err := format.Read(bytes.NewReader(data), int64(len(data)))
 		if (err != nil) != c.wrong || f.Width != 96 || f.Height != 64 {
 			t.Errorf("%s: %+v, %v", name, f, err)
 		}
@@ -195,7 +196,7 @@ func BenchmarkRead(b *testing.B) {
 	const copies = 1000
 	for b.Loop() {
 		for range copies {
-			if _, err := meta.Read(bytes.NewReader(data), int64(len(data))); err != nil {
+			if _, err := format.Read(bytes.NewReader(data), int64(len(data))); err != nil {
 				b.Fatal(err)
 			}
 		}

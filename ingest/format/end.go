@@ -1,4 +1,4 @@
-package ingest
+package format
 
 import (
 	"bytes"
@@ -6,32 +6,22 @@ import (
 	"io"
 )
 
-// endKnown are the formats of which cutOff knows the end.
-var endKnown = set("jpeg", "png", "tiff")
-
-// cutOff reports whether a file ends before its picture does, as far as that
-// shows without decoding.
-func cutOff(r io.ReaderAt, format string, size int64) bool {
-	switch format {
-	case "jpeg":
-		return !hasJPEGEnd(r, size)
-	case "png":
-		return !tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82")
-	case "tiff":
-		return tiffDataEnd(r, size) > size
-	}
-	return false
-}
-
 // endWindow is how far from the end the picture's end is looked for: cameras
 // pad the file, and some write a preview after the picture.
 const endWindow = 64 << 10
 
-// hasJPEGEnd reports whether an EOI marker lies near the end. It can miss a
-// cut that falls into a trailing preview; decoding finds that.
-func hasJPEGEnd(r io.ReaderAt, size int64) bool {
-	return tailHolds(r, size, 512, "\xFF\xD9") || tailHolds(r, size, endWindow, "\xFF\xD9")
+// jpegCutOff looks for an EOI marker near the end. It can miss a cut that falls
+// into a trailing preview; decoding finds that.
+func jpegCutOff(r io.ReaderAt, size int64) bool {
+	return !tailHolds(r, size, 512, "\xFF\xD9") && !tailHolds(r, size, endWindow, "\xFF\xD9")
 }
+
+func pngCutOff(r io.ReaderAt, size int64) bool {
+	return !tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82")
+}
+
+// tiffCutOff looks where the first picture's data ends.
+func tiffCutOff(r io.ReaderAt, size int64) bool { return tiffDataEnd(r, size) > size }
 
 func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 	tail := make([]byte, min(size, window))

@@ -1,4 +1,4 @@
-package meta_test
+package format_test
 
 import (
 	"path"

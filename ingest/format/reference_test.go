@@ -1,4 +1,4 @@
-package meta_test
+package format_test
 
 import (
 	"bytes"
@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/exiftag"
 )
@@ -240,7 +241,7 @@ func readFile(t *testing.T, path string) (meta.Facts, error) {
 		t.Fatal(err)
 	}
 	start := time.Now()
-	f, err := meta.Read(file, info.Size())
+	f, err := format.Read(file, info.Size())
 	if d := time.Since(start); d > 5*time.Second {
 		t.Errorf("%s took %v", path, d)
 	}
