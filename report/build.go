@@ -104,6 +104,7 @@ func (in *Input) sequence(i int) Sequence {
 	b.damage()
 	b.light()
 	b.examined()
+	b.copies()
 	b.plan()
 	b.clip()
 	b.count()

@@ -43,6 +43,7 @@ const (
 	KindClip       Kind = "clip"          // not as ordered
 	KindFlash      Kind = "flash"
 	KindRefused    Kind = "not-this-shoot" // looks like a planned shoot and is none
+	KindNoCopy     Kind = "no-copy"        // in no verified copy
 	KindUnreadable Kind = "unreadable"
 	KindNotFound   Kind = "not-found"   // planned, and not in the dump
 	KindNone       Kind = "no-sequence" // nothing in the dump is a sequence
@@ -67,6 +68,7 @@ func (b *builder) findings() {
 	b.timingFindings()
 	b.settingFindings()
 	b.clipFindings()
+	b.copyFinding()
 	for _, r := range b.match.Refused {
 		if r.Seq == b.i {
 			b.add(KindRefused, false, "If it is, mend the plan.", "not the planned shoot %q: %s, but %s", b.plans[r.Shoot].Name, r.Looks, r.Why)

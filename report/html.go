@@ -45,6 +45,7 @@ var pageFuncs = template.FuncMap{
 	"base":       base,
 	"cause":      causeText,
 	"camera":     camera,
+	"copies":     copiesText,
 	"interval":   intervalText,
 	"frames":     frames,
 	"intervals":  intervalChart,

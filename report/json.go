@@ -110,11 +110,13 @@ func (s *Stamp) UnmarshalJSON(b []byte) error {
 }
 
 // WriteJSON writes the report as indented JSON.
-func WriteJSON(w io.Writer, r *Report) error {
+func WriteJSON(w io.Writer, r *Report) error { return writeJSON(w, r) }
+
+func writeJSON(w io.Writer, v any) error {
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	return enc.Encode(r)
+	return enc.Encode(v)
 }
 
 // ReadJSON reads what WriteJSON wrote. The pictures of the HTML page are not

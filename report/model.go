@@ -64,6 +64,7 @@ type Sequence struct {
 	Damaged         []Damage        `json:"damaged"`
 
 	Examined  Examined  `json:"examined"`
+	Copies    *Copies   `json:"copies,omitempty"`
 	Luminance Luminance `json:"luminance"`
 	Plan      *Plan     `json:"plan"`
 	Delivered Delivered `json:"delivered"`

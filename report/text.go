@@ -172,6 +172,9 @@ func (t *textWriter) sequence(s *Sequence) {
 		}
 	}
 	t.row("examined", "%s", examinedText(s.Examined))
+	if s.Copies != nil {
+		t.row("copies", "%s", copiesText(s.Copies))
+	}
 	if c := s.Render; c != nil {
 		state := "verified by ffprobe"
 		if !c.Verified {

@@ -33,6 +33,7 @@ type Shoot struct {
 	Measured *Measured // by Measure
 	Solved   *Solved   // by Solve
 	Rendered *Rendered // by Render
+	Copied   *Copied   // by CountCopies
 	Pictures Pictures  // for the page
 
 	Warnings []string

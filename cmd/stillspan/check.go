@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"fmt"
 
 	"stillspan/assemble/shoot"
+	"stillspan/ingest/copycheck"
 )
 
 var checkCommand = command{
@@ -14,6 +16,8 @@ Finds the sequences in a folder tree of stills, judges their timing, settings
 and light, and compares them with the plan. Originals are only read.
 
 ` + surveyUsage() + `  --headers         timing and settings only; decode nothing
+  --copies LIST     read every still to its end and say in how many verified
+                    copies it lies, by a list of 'compare --sums'
 ` + outputHelp + `
 examples:
   stillspan check /media/dump
@@ -30,6 +34,7 @@ func runCheck(ctx context.Context, c *cli, args []string) error {
 	o.add(fl)
 	out.add(fl)
 	headers := fl.Bool("headers", false, "")
+	list := fl.String("copies", "", "")
 	rest, err := parse(fl, args)
 	if err != nil {
 		return err
@@ -47,9 +52,20 @@ func runCheck(ctx context.Context, c *cli, args []string) error {
 		return err
 	}
 	o.quiet = out.quiet
+	var sums []copycheck.Sum
+	if *list != "" {
+		if sums, err = readSums(*list); err != nil {
+			return err
+		}
+	}
 	f, err := c.find(ctx, o)
 	if err != nil {
 		return err
+	}
+	if *list != "" {
+		if err := c.countCopies(ctx, f, *list, sums, o.quiet); err != nil {
+			return err
+		}
 	}
 	if !*headers {
 		for _, s := range f.Shoots {
@@ -69,6 +85,19 @@ func runCheck(ctx context.Context, c *cli, args []string) error {
 	}
 	if r.HasFindings() {
 		return errFindings
+	}
+	return nil
+}
+
+// countCopies looks every still up in a list of checksums.
+func (c *cli) countCopies(ctx context.Context, f *findings, list string, sums []copycheck.Sum, quiet bool) error {
+	for _, s := range f.Shoots {
+		bar := c.progress("reading "+s.Sequence.ID, 1, quiet)
+		err := s.CountCopies(ctx, sums, func(done, total int64) { bar.set(int(done), int(total)) })
+		bar.finish()
+		if err != nil {
+			return withHint(fmt.Errorf("list %q: %w", list, err), "a list that 'stillspan compare CARD DUMP1 DUMP2 --sums LIST' wrote")
+		}
 	}
 	return nil
 }

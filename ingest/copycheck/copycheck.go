@@ -1,4 +1,4 @@
-// Package copycheck tells whether everything on a card is in a dump, by the
+// Package copycheck tells whether everything on a card is in its copies, by the
 // SHA-256 of the contents, and writes and verifies lists of checksums. It only
 // ever reads the folders it is given.
 package copycheck
@@ -6,6 +6,7 @@ package copycheck
 import (
 	"cmp"
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"os"
@@ -13,15 +14,14 @@ import (
 	"slices"
 	"strings"
 
-	"stillspan/internal/files"
-
-	"golang.org/x/sync/errgroup"
 	"golang.org/x/text/unicode/norm"
+
+	"stillspan/internal/files"
 )
 
 // Options say what is read.
 type Options struct {
-	// AllSums hashes every file of the dump, so that Sums can list it; by
+	// AllSums hashes every file of the copies, so that Sums can list it; by
 	// default those whose size no other file has are not read.
 	AllSums bool
 	// Litter compares what operating systems leave on cards as well.
@@ -31,7 +31,7 @@ type Options struct {
 	Progress func(done, total int64)
 }
 
-// Pair is a file on the card and its counterpart in the dump, both
+// Pair is a file on the card and its counterpart in a copy, both
 // slash-separated and relative to their roots.
 type Pair struct {
 	Card, Dump         string
@@ -40,159 +40,206 @@ type Pair struct {
 
 // Problem is a file or folder that could not be judged.
 type Problem struct {
-	Name   string // as in Pair; "." is the root
-	OnCard bool
-	Text   string
+	Name string // as in Pair; "." is the root
+	Text string
+}
+
+// File is a file on the card and how many copies hold its content.
+type File struct {
+	Name   string // as in Pair
+	Size   int64  // bytes
+	Copies int
 }
 
 // Result is what became of each file on the card.
 type Result struct {
-	Card, Dump string // the roots, as given
-	Files      int    // files on the card
-	Bytes      int64
-	Present    int    // of these, in the dump with the same content
-	Moved      []Pair // of those present, under another name or folder
-	Missing    []string
-	Different  []Pair // a file of that name is there, with other content
-	// Extra are files of the dump with contents that are not on the card.
-	Extra []string
-	// Duplicates are groups of files in the dump with one content.
-	Duplicates [][]string
-	Problems   []Problem
-	// LeftOut counts what was not compared on the card: files that operating
-	// systems leave there, links, pipes and devices.
+	Card     string // the root, as given
+	Files    []File // on the card
+	Bytes    int64
+	Problems []Problem // on the card
+	// LeftOut counts what was not compared on the card: what operating systems
+	// leave there, unless it is a picture; links, pipes and devices.
 	LeftOut int
-	// Sums lists the dump's files that were hashed, by name.
+	Copies  []Copy // in the order given
+	// Sums lists the hashed files of the first copy, and those of the others
+	// with contents that no copy before them has, with the number of copies
+	// that hold each.
 	Sums []Sum
+	// Shared are groups of copies that lie on one file system, so that a drive
+	// that fails takes them all; indexes into Copies.
+	Shared [][]int
 }
 
-// Complete tells whether every file on the card could be read and is in the
-// dump.
+// Copy is one copy set beside the card.
+type Copy struct {
+	Dump      string   // the root, as given
+	Present   int      // files of the card that are there with the same content
+	Moved     []Pair   // of those present, under another name or folder
+	Missing   []string // on the card
+	Different []Pair   // a file of that name is there, with other content
+	// Extra are files with contents that are not on the card.
+	Extra []string
+	// Duplicates are groups of files in the copy with one content.
+	Duplicates [][]string
+	Problems   []Problem
+}
+
+// Complete tells whether there is anything on the card, and every file of it
+// could be read and is in every copy.
 func (r *Result) Complete() bool {
-	if len(r.Missing) > 0 || len(r.Different) > 0 || r.Present != r.Files {
+	if len(r.Files) == 0 || len(r.Problems) > 0 {
 		return false
 	}
-	return !slices.ContainsFunc(r.Problems, func(p Problem) bool { return p.OnCard })
+	return !slices.ContainsFunc(r.Files, func(f File) bool { return f.Copies < len(r.Copies) })
+}
+
+// Held counts the files of the card that at least n copies hold.
+func (r *Result) Held(n int) int {
+	held := 0
+	for _, f := range r.Files {
+		if f.Copies >= n {
+			held++
+		}
+	}
+	return held
 }
 
 // ErrWentAway is wrapped by the error for a folder that vanished during the
 // work, such as a drive that was unplugged.
 var ErrWentAway = errors.New("the folder went away while it was read")
 
-// Compare reads both folders, each file once, and sets them side by side. A
-// file counts as present when its content is in the dump, whatever its name.
-func Compare(ctx context.Context, card, dump string, opt Options) (*Result, error) {
-	c, err := openTree(card)
-	if err != nil {
-		return nil, err
+// Compare reads all folders, each file once, and sets each copy beside the
+// card. A file counts as present when its content is in the copy, whatever its
+// name.
+func Compare(ctx context.Context, card string, copies []string, opt Options) (*Result, error) {
+	trees := make([]*tree, 1+len(copies))
+	for i, dir := range append([]string{card}, copies...) {
+		t, err := openTree(dir)
+		if err != nil {
+			return nil, err
+		}
+		for _, other := range trees[:i] {
+			if err := apart(other, t); err != nil {
+				return nil, err
+			}
+		}
+		trees[i] = t
 	}
-	d, err := openTree(dump)
-	if err != nil {
-		return nil, err
-	}
-	if err := apart(c, d); err != nil {
-		return nil, err
-	}
-	r := &Result{Card: card, Dump: dump}
-	for _, t := range []*tree{c, d} {
+	for _, t := range trees {
 		if err := t.list(ctx, opt.Litter); err != nil {
 			return nil, err
 		}
 	}
-	markForReading(c, d, opt.AllSums)
-	if err := readAll(ctx, opt.Progress, c, d); err != nil {
+	markForReading(trees[0], trees[1:], opt.AllSums)
+	if err := readAll(ctx, opt.Progress, trees...); err != nil {
 		return nil, err
 	}
-	for _, t := range []*tree{c, d} {
+	for _, t := range trees {
 		if err := t.stillThere(); err != nil {
 			return nil, err
 		}
 	}
-	r.match(c, d)
-	return r, nil
+	return judge(trees[0], trees[1:]), nil
 }
 
 // apart refuses folders in which a file would be found to be its own copy.
-func apart(c, d *tree) error {
-	if os.SameFile(c.info, d.info) {
-		return fmt.Errorf("%q and %q are the same folder: a copy has to lie elsewhere", c.given, d.given)
+func apart(a, b *tree) error {
+	switch in, err := files.Inside(b.root, a.root); {
+	case err != nil:
+		return err
+	case os.SameFile(a.info, b.info):
+		return fmt.Errorf("%q and %q are the same folder: a copy has to lie elsewhere", a.given, b.given)
+	case in:
+		return fmt.Errorf("%q lies inside %q: its files would count as their own copies, and a copy has to lie elsewhere", b.given, a.given)
 	}
-	if inside, err := files.Inside(d.root, c.root); err != nil || inside {
-		return cmp.Or(err, fmt.Errorf("the dump %q lies on the card %q: a copy has to lie elsewhere", d.given, c.given))
+	switch in, err := files.Inside(a.root, b.root); {
+	case err != nil:
+		return err
+	case in:
+		return fmt.Errorf("%q lies inside %q: its files would count as their own copies, and a copy has to lie elsewhere", a.given, b.given)
 	}
-	if inside, err := files.Inside(c.root, d.root); err != nil || inside {
-		return cmp.Or(err, fmt.Errorf("the card %q lies inside the dump %q: its files would count as their own copies", c.given, d.given))
+	if shown := showsAgain(a.root, b.root); shown != "" {
+		return fmt.Errorf("%q and %q show the same files (%s): a copy has to lie elsewhere", a.given, b.given, shown)
 	}
 	return nil
 }
 
-// markForReading leaves out files of the dump that by their size cannot be a
+// markForReading leaves out files of the copies that by their size cannot be a
 // copy of anything.
-func markForReading(c, d *tree, all bool) {
-	seen := map[int64]int{}
-	for i := range c.files {
-		c.files[i].read = true
-		seen[c.files[i].size]++
+func markForReading(card *tree, copies []*tree, all bool) {
+	onCard := map[int64]bool{}
+	for i := range card.files {
+		card.files[i].read = true
+		onCard[card.files[i].size] = true
 	}
-	for i := range d.files {
-		seen[d.files[i].size]++
-	}
-	for i := range d.files {
-		d.files[i].read = all || seen[d.files[i].size] > 1
+	for _, d := range copies {
+		seen := map[int64]int{}
+		for i := range d.files {
+			seen[d.files[i].size]++
+		}
+		for i := range d.files {
+			size := d.files[i].size
+			d.files[i].read = all || onCard[size] || seen[size] > 1
+		}
 	}
 }
 
-// readAll hashes what is marked: side by side when card and dump lie on
-// different devices, else one after the other, so that a spinning disk does
-// not have to seek between the two.
-func readAll(ctx context.Context, progress func(done, total int64), trees ...*tree) error {
-	m := newMeter(progress, trees)
-	group, ctx := errgroup.WithContext(ctx)
-	if sameDevice(trees[0].info, trees[len(trees)-1].info) {
-		group.SetLimit(1)
+type hash = [sha256.Size]byte
+
+// judge sets every copy beside the card.
+func judge(card *tree, copies []*tree) *Result {
+	r := &Result{Card: card.given, LeftOut: card.leftOut, Problems: card.problems, Shared: shared(copies)}
+	for i := range card.files {
+		f := &card.files[i]
+		r.Files = append(r.Files, File{Name: f.name, Size: f.size})
+		r.Bytes += f.size
 	}
-	for _, t := range trees {
-		group.Go(func() error { return t.hash(ctx, m) })
+	onCard := map[hash]bool{}
+	for i := range card.files {
+		if f := &card.files[i]; f.hashed {
+			onCard[f.sum] = true
+		}
 	}
-	return group.Wait()
+	for _, d := range copies {
+		r.Copies = append(r.Copies, r.match(card, d, onCard))
+	}
+	r.Sums = sumsOf(copies)
+	return r
 }
 
-// match finds each card file's content in the dump.
-func (r *Result) match(c, d *tree) {
-	bySum := map[[32]byte][]*file{}
+// match finds each card file's content in the copy d, and counts it in
+// r.Files.
+func (r *Result) match(card, d *tree, onCard map[hash]bool) Copy {
+	c := Copy{Dump: d.given, Problems: d.problems}
+	bySum := map[hash][]*file{}
 	for i := range d.files {
 		if f := &d.files[i]; f.hashed {
 			bySum[f.sum] = append(bySum[f.sum], f)
-			r.Sums = append(r.Sums, Sum{f.sum, f.name})
 		}
 	}
-	r.LeftOut = c.leftOut
-	r.Files = len(c.files)
 	var lost []*file
-	onCard := map[[32]byte]bool{}
-	for i := range c.files {
-		f := &c.files[i]
-		r.Bytes += f.size
+	for i := range card.files {
+		f := &card.files[i]
 		if !f.hashed {
 			continue // its Problem says why
 		}
-		onCard[f.sum] = true
 		twin := f.twinAmong(bySum[f.sum])
 		if twin == nil {
 			lost = append(lost, f)
 			continue
 		}
-		r.Present++
+		c.Present++
+		r.Files[i].Copies++
 		if !sameName(path.Base(f.name), path.Base(twin.name)) || !endsAlike(f.name, twin.name) {
-			r.Moved = append(r.Moved, f.pair(twin))
+			c.Moved = append(c.Moved, f.pair(twin))
 		}
 	}
 	for i := range d.files {
 		if f := &d.files[i]; !f.hashed && !f.read || f.hashed && !onCard[f.sum] {
-			r.Extra = append(r.Extra, f.name)
+			c.Extra = append(c.Extra, f.name)
 		}
 	}
-	r.matchByName(lost, d, onCard)
+	c.matchByName(lost, d, onCard)
 	for _, group := range bySum {
 		if len(group) > 1 && group[0].size > 0 {
 			names := make([]string, len(group))
@@ -200,23 +247,17 @@ func (r *Result) match(c, d *tree) {
 				names[i] = f.name
 			}
 			slices.Sort(names)
-			r.Duplicates = append(r.Duplicates, names)
+			c.Duplicates = append(c.Duplicates, names)
 		}
 	}
-	slices.SortFunc(r.Duplicates, func(a, b []string) int { return cmp.Compare(a[0], b[0]) })
-	slices.SortFunc(r.Sums, func(a, b Sum) int { return cmp.Compare(a.Name, b.Name) })
-	for _, t := range []*tree{c, d} {
-		for _, p := range t.problems {
-			p.OnCard = t == c
-			r.Problems = append(r.Problems, p)
-		}
-	}
+	slices.SortFunc(c.Duplicates, func(a, b []string) int { return cmp.Compare(a[0], b[0]) })
+	return c
 }
 
 // matchByName tells files that are altered from those that are not there: a
-// dump file of the same name which is no copy of another card file is taken
+// copy's file of the same name which is no copy of another card file is taken
 // for the altered copy.
-func (r *Result) matchByName(lost []*file, d *tree, onCard map[[32]byte]bool) {
+func (c *Copy) matchByName(lost []*file, d *tree, onCard map[hash]bool) {
 	byName := map[string][]*file{}
 	for i := range d.files {
 		if f := &d.files[i]; !f.hashed || !onCard[f.sum] {
@@ -233,13 +274,42 @@ func (r *Result) matchByName(lost []*file, d *tree, onCard map[[32]byte]bool) {
 			}
 		}
 		if best == nil {
-			r.Missing = append(r.Missing, f.name)
+			c.Missing = append(c.Missing, f.name)
 			continue
 		}
 		altered[best.name] = true
-		r.Different = append(r.Different, f.pair(best))
+		c.Different = append(c.Different, f.pair(best))
 	}
-	r.Extra = slices.DeleteFunc(r.Extra, func(name string) bool { return altered[name] })
+	c.Extra = slices.DeleteFunc(c.Extra, func(name string) bool { return altered[name] })
+}
+
+// sumsOf lists the copies' contents as Result.Sums has them.
+func sumsOf(copies []*tree) []Sum {
+	holders := map[hash]int{}
+	for _, d := range copies {
+		seen := map[hash]bool{}
+		for i := range d.files {
+			if f := &d.files[i]; f.hashed && !seen[f.sum] {
+				seen[f.sum] = true
+				holders[f.sum]++
+			}
+		}
+	}
+	var sums []Sum
+	listed := map[hash]bool{}
+	for k, d := range copies {
+		here := len(sums)
+		for i := range d.files {
+			if f := &d.files[i]; f.hashed && (k == 0 || !listed[f.sum]) {
+				sums = append(sums, Sum{SHA256: f.sum, Name: f.name, Copies: holders[f.sum]})
+			}
+		}
+		for _, s := range sums[here:] {
+			listed[s.SHA256] = true
+		}
+	}
+	slices.SortFunc(sums, func(a, b Sum) int { return cmp.Compare(a.Name, b.Name) })
+	return sums
 }
 
 // twinAmong picks the copy whose path is most like f's. A second name of f

@@ -61,7 +61,7 @@ func TestCompare(t *testing.T) {
 		card, dump map[string]string
 		want       want
 	}{
-		{"both empty", nil, nil, want{complete: true}},
+		{"nothing on the card is no complete copy", nil, map[string]string{"1": "one"}, want{extra: "1"}},
 		{"a plain copy",
 			map[string]string{"DCIM/100A/I1.JPG": "one", "DCIM/100A/I2.JPG": "two"},
 			map[string]string{"DCIM/100A/I1.JPG": "one", "DCIM/100A/I2.JPG": "two"},
@@ -120,6 +120,10 @@ func TestCompare(t *testing.T) {
 			map[string]string{"1": "one", "._1": "fork", ".DS_Store": "x", "System Volume Information/a/b": "x", "thumbs.db": "x"},
 			map[string]string{"1": "one"},
 			want{complete: true, files: 1, present: 1, leftOut: 4}},
+		{"pictures where desktop systems leave litter",
+			map[string]string{"lost+found/#12": jpegHead, "._I1.JPG": jpegHead + "1", "$RECYCLE.BIN/x": "x", "System Volume Information/y.mov": "\x00\x00\x00\x14ftypqt  "},
+			map[string]string{"lost+found/#12": jpegHead},
+			want{files: 3, present: 1, missing: "._I1.JPG System Volume Information/y.mov", leftOut: 1}},
 		{"names that are hard to print",
 			map[string]string{"a\nb": "one", `c\d`: "two", "-n": "three", " e ": "four", "100%s": "five"},
 			map[string]string{"a\nb": "one", `c\d`: "two", "-n": "three", " e ": "four", "100%s": "five"},
@@ -128,16 +132,17 @@ func TestCompare(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			card, dump := twoFolders(t, tt.card, tt.dump)
 			before := snapshot(t, filepath.Dir(card))
-			r, err := Compare(t.Context(), card, dump, Options{})
+			r, err := Compare(t.Context(), card, []string{dump}, Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
+			c := &r.Copies[0]
 			got := want{
-				complete: r.Complete(), files: r.Files, present: r.Present,
-				missing: strings.Join(r.Missing, " "), different: pairs(r.Different), extra: strings.Join(r.Extra, " "),
-				moved: pairs(r.Moved), leftOut: r.LeftOut,
+				complete: r.Complete(), files: len(r.Files), present: c.Present,
+				missing: strings.Join(c.Missing, " "), different: pairs(c.Different), extra: strings.Join(c.Extra, " "),
+				moved: pairs(c.Moved), leftOut: r.LeftOut,
 			}
-			for i, g := range r.Duplicates {
+			for i, g := range c.Duplicates {
 				if i > 0 {
 					got.duplicates += " "
 				}
@@ -150,6 +155,52 @@ func TestCompare(t *testing.T) {
 				t.Error("comparing has changed the folders")
 			}
 		})
+	}
+}
+
+// jpegHead is as much of a JPEG as tells its kind and size.
+const jpegHead = "\xff\xd8\xff\xc0\x00\x0b\x08\x00\x08\x00\x08\x01\x01\x11\x00\xff\xd9"
+
+// Of several copies each is judged by itself, and of each file is told how many
+// hold it; each folder is read once.
+func TestCompareSeveral(t *testing.T) {
+	dir := t.TempDir()
+	card, a, b := filepath.Join(dir, "card"), filepath.Join(dir, "a"), filepath.Join(dir, "b")
+	put(t, card, map[string]string{"1": "one", "2": "two", "3": "three", "4": "four"})
+	put(t, a, map[string]string{"1": "one", "2": "two", "3": "three"})
+	put(t, b, map[string]string{"1": "one", "sub/2": "two", "3": "threx", "extra": "extra"})
+	var total int64
+	r, err := Compare(t.Context(), card, []string{a, b}, Options{AllSums: true, Progress: func(d, n int64) { total = d }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []File{{"1", 3, 2}, {"2", 3, 2}, {"3", 5, 1}, {"4", 4, 0}}; !reflect.DeepEqual(r.Files, want) {
+		t.Errorf("files %v", r.Files)
+	}
+	if r.Complete() || r.Held(2) != 2 || r.Held(1) != 3 || r.Copies[0].Present != 3 || r.Copies[1].Present != 2 || pairs(r.Copies[1].Different) != "3>3" || total != 15+11+16 {
+		t.Errorf("%+v, %d bytes read", r, total)
+	}
+	if !reflect.DeepEqual(r.Shared, [][]int{{0, 1}}) {
+		t.Errorf("two copies on one file system are not told: %v", r.Shared)
+	}
+	var got []string
+	for _, s := range r.Sums {
+		got = append(got, fmt.Sprint(s.Name, "=", s.Copies))
+	}
+	if strings.Join(got, " ") != "1=2 2=2 3=1 3=1 extra=1" {
+		t.Errorf("sums %q", got)
+	}
+	for _, twice := range [][]string{{a, a}, {a, card}, {a, filepath.Join(b, "sub"), b}} {
+		if _, err := Compare(t.Context(), card, twice, Options{}); err == nil {
+			t.Errorf("%q: compared", twice)
+		}
+	}
+	copies, ok, err := CopiesOf(t.Context(), []string{filepath.Join(card, "1"), filepath.Join(card, "3"), filepath.Join(card, "4"), filepath.Join(card, "5")}, r.Sums, nil)
+	if err != nil || !ok || !reflect.DeepEqual(copies, []int{2, 1, 0, -1}) {
+		t.Errorf("copies %v, %v, %v", copies, ok, err)
+	}
+	if _, ok, _ := CopiesOf(t.Context(), nil, []Sum{{Name: "1"}}, nil); ok {
+		t.Error("a list that says nothing of copies is believed to")
 	}
 }
 
@@ -197,10 +248,10 @@ func TestCompareOddFiles(t *testing.T) {
 	// A link to the card, soft or hard, is no copy of what is on it.
 	must(os.Symlink(filepath.Join(card, "2"), filepath.Join(dump, "soft")))
 	must(os.Link(filepath.Join(card, "2"), filepath.Join(dump, "2")))
-	r, err := Compare(t.Context(), card, dump, Options{})
+	r, err := Compare(t.Context(), card, []string{dump}, Options{})
 	must(err)
-	if r.Complete() || r.Present != 1 || !reflect.DeepEqual(r.Missing, []string{"2"}) {
-		t.Errorf("present %d, missing %q: a link to the card counted as a copy", r.Present, r.Missing)
+	if c := r.Copies[0]; r.Complete() || c.Present != 1 || !reflect.DeepEqual(c.Missing, []string{"2"}) {
+		t.Errorf("present %d, missing %q: a link to the card counted as a copy", c.Present, c.Missing)
 	}
 	if r.LeftOut != 2 {
 		t.Errorf("left out %d, want the pipe and the link", r.LeftOut)
@@ -222,7 +273,7 @@ func TestCompareRefuses(t *testing.T) {
 		"no such dump":         {card, dump + "x"},
 		"a file":               {filepath.Join(card, "in/1"), dump},
 	} {
-		if r, err := Compare(t.Context(), tt[0], tt[1], Options{}); err == nil {
+		if r, err := Compare(t.Context(), tt[0], []string{tt[1]}, Options{}); err == nil {
 			t.Errorf("%s: compared: %+v", name, r)
 		} else if strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: more than one line: %q", name, err)
@@ -267,10 +318,13 @@ func TestTrouble(t *testing.T) {
 }
 
 func TestUnreadableOnCard(t *testing.T) {
-	r := &Result{}
-	c := &tree{files: []file{{name: "1", size: 3, read: true}}, problems: []Problem{{Name: "1", Text: "cannot be read"}}}
-	r.match(c, &tree{})
-	if r.Complete() || len(r.Problems) != 1 || !r.Problems[0].OnCard {
+	info, err := os.Stat(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &tree{info: info, files: []file{{name: "1", size: 3, read: true}}, problems: []Problem{{Name: "1", Text: "cannot be read"}}}
+	r := judge(c, []*tree{{info: info}})
+	if r.Complete() || len(r.Problems) != 1 {
 		t.Errorf("a file that cannot be read passes as copied: %+v", r)
 	}
 }
@@ -279,7 +333,7 @@ func TestCompareCancelled(t *testing.T) {
 	card, dump := twoFolders(t, map[string]string{"1": "one"}, map[string]string{"1": "one"})
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := Compare(ctx, card, dump, Options{}); !errors.Is(err, context.Canceled) {
+	if _, err := Compare(ctx, card, []string{dump}, Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -288,7 +342,7 @@ func TestCompareCancelled(t *testing.T) {
 func TestReadOnce(t *testing.T) {
 	card, dump := twoFolders(t, map[string]string{"1": "one", "2": "seven b"}, map[string]string{"1": "one", "2": "seven c", "3": "something else"})
 	var read, total int64
-	_, err := Compare(t.Context(), card, dump, Options{Progress: func(d, n int64) { read, total = d, n }})
+	_, err := Compare(t.Context(), card, []string{dump}, Options{Progress: func(d, n int64) { read, total = d, n }})
 	if err != nil || read != 20 || total != 20 {
 		t.Errorf("read %d of %d bytes, want 20 of 20 (%v)", read, total, err)
 	}
@@ -307,7 +361,7 @@ func TestSumsAgainstCoreutils(t *testing.T) {
 		"\xff\xfe not utf-8": "13",
 	}
 	card, dump := twoFolders(t, files, files)
-	r, err := Compare(t.Context(), card, dump, Options{AllSums: true})
+	r, err := Compare(t.Context(), card, []string{dump}, Options{AllSums: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -327,8 +381,17 @@ func TestSumsAgainstCoreutils(t *testing.T) {
 		}
 		return nil
 	}
-	if err := check(); err != nil {
+	if err := check(); err != nil || !bytes.HasPrefix(ours.Bytes(), []byte("# ")) {
 		t.Errorf("sha256sum refuses our list: %v", err)
+	}
+	if back, err := ReadSums(&ours); err != nil || !reflect.DeepEqual(back, r.Sums) {
+		t.Errorf("read back: %v\n%+v\n%+v", err, back, r.Sums)
+	}
+	for i := range r.Sums {
+		r.Sums[i].Copies = 0
+	}
+	if err := WriteSums(&ours, r.Sums); err != nil {
+		t.Fatal(err)
 	}
 	args := []string{"--"}
 	for _, s := range r.Sums {
@@ -345,7 +408,7 @@ func TestSumsAgainstCoreutils(t *testing.T) {
 	}
 	back, err := ReadSums(bytes.NewReader(theirs))
 	if err != nil || !reflect.DeepEqual(back, r.Sums) {
-		t.Errorf("read back: %v\n%q\n%q", err, back, r.Sums)
+		t.Errorf("read back: %v\n%+v\n%+v", err, back, r.Sums)
 	}
 	v, err := Verify(t.Context(), dump, back, Options{})
 	if err != nil || !v.Complete() || v.Good != len(files) {
@@ -372,7 +435,7 @@ func TestVerifyStaysInside(t *testing.T) {
 			t.Errorf("%q was looked at", name)
 		}
 	}
-	if v, err := Verify(t.Context(), dump, []Sum{{sha256.Sum256([]byte("one")), "./1"}}, Options{}); err != nil || !v.Complete() {
+	if v, err := Verify(t.Context(), dump, []Sum{{SHA256: sha256.Sum256([]byte("one")), Name: "./1"}}, Options{}); err != nil || !v.Complete() {
 		t.Errorf("./1: %v %+v", err, v)
 	}
 }
@@ -381,8 +444,25 @@ func TestReadSumsRefuses(t *testing.T) {
 	h := strings.Repeat("0a", 32)
 	for _, s := range []string{"x", h, h + "  ", h + " 1", h + "\t 1", strings.Repeat("zz", 32) + "  1", h[:62] + "  1", h + "  " + strings.Repeat("n", maxLine), h + "  " + strings.Repeat("n", maxName+1)} {
 		if got, err := ReadSums(strings.NewReader(s)); err == nil {
-			t.Errorf("%.80q: read as %.80q", s, got)
+			t.Errorf("%.80q: read as %d lines", s, len(got))
 		}
+	}
+}
+
+// A list that went through Windows has other line ends, and names none of its
+// files otherwise.
+func TestReadSumsOfWindows(t *testing.T) {
+	h := strings.Repeat("0a", 32)
+	list := "\ufeff# copies: 2\r\n" + h + "  a.jpg\r\n\r\n\\" + h + "  b\\\\c\r\n"
+	got, err := ReadSums(strings.NewReader(list))
+	if err != nil || len(got) != 2 || got[0].Name != "a.jpg" || got[1].Name != `b\c` || got[0].Copies != 2 {
+		t.Errorf("%+v, %v", got, err)
+	}
+	// One name among others may end in a carriage return, where the tool that
+	// wrote the list escaped none.
+	got, err = ReadSums(strings.NewReader(h + "  a\r\n" + h + "  b\n"))
+	if err != nil || got[0].Name != "a\r" {
+		t.Errorf("%+v, %v", got, err)
 	}
 }
 
@@ -402,7 +482,7 @@ func FuzzReadSums(f *testing.F) {
 		}
 		again, err := ReadSums(&out)
 		if err != nil || !reflect.DeepEqual(sums, again) {
-			t.Fatalf("%v\n%q\n%q", err, sums, again)
+			t.Fatalf("%v\n%+v\n%+v", err, sums, again)
 		}
 	})
 }
@@ -434,7 +514,7 @@ func BenchmarkCompare(b *testing.B) {
 	b.SetBytes(total)
 	for b.Loop() {
 		start := time.Now()
-		if r, err := Compare(b.Context(), card, dump, Options{}); err != nil || !r.Complete() {
+		if r, err := Compare(b.Context(), card, []string{dump}, Options{}); err != nil || !r.Complete() {
 			b.Fatal(err, r)
 		}
 		ours += time.Since(start)

@@ -9,16 +9,23 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
+
+	"stillspan/internal/words"
 )
 
 // Sum is one line of a list of checksums.
 type Sum struct {
 	SHA256 [sha256.Size]byte
 	Name   string // slash-separated
+	// Copies is how many copies held the content when the list was made; 0
+	// where the list does not say.
+	Copies int
 }
 
 // Names with a backslash or a line end are escaped and their line marked with
@@ -29,10 +36,22 @@ var (
 	unescaper = strings.NewReplacer(`\\`, `\`, `\n`, "\n", `\r`, "\r")
 )
 
-// WriteSums writes the list in sha256sum's format.
-func WriteSums(w io.Writer, sums []Sum) error {
+// copiesMark begins the comment that says how many copies hold the files that
+// follow; sha256sum passes lines over that begin with #.
+const copiesMark = "# copies: "
+
+// WriteSums writes the list in sha256sum's format, behind remarks, a line each.
+func WriteSums(w io.Writer, sums []Sum, remarks ...string) error {
 	b := bufio.NewWriter(w)
+	for _, r := range remarks {
+		fmt.Fprintf(b, "# %s\n", words.OneLine(r))
+	}
+	copies := 0
 	for _, s := range sums {
+		if s.Copies != copies {
+			copies = s.Copies
+			fmt.Fprintf(b, "%s%d\n", copiesMark, copies)
+		}
 		mark, name := "", s.Name
 		if strings.ContainsAny(name, "\\\n\r") {
 			mark, name = `\`, escaper.Replace(name)
@@ -51,27 +70,50 @@ const (
 	maxLine = 2*maxName + 128
 )
 
-// ReadSums reads a list in sha256sum's format, with text or binary marks.
+// ReadSums reads a list in sha256sum's format, with text or binary marks, as
+// Unix or Windows writes it.
 func ReadSums(r io.Reader) ([]Sum, error) {
 	var sums []Sum
 	lines := bufio.NewScanner(r)
 	lines.Buffer(nil, maxLine)
 	lines.Split(splitAtNewline)
-	n := 0
+	copies, returns, n := 0, 0, 0
 	for lines.Scan() {
 		n++
 		line := lines.Text()
-		if line == "" || line[0] == '#' {
+		if n == 1 {
+			line = strings.TrimPrefix(line, "\ufeff") // as Windows editors begin a file
+		}
+		if text := strings.TrimSuffix(line, "\r"); text == "" || text[0] == '#' {
+			if said, ok := strings.CutPrefix(text, copiesMark); ok {
+				if k, err := strconv.ParseUint(said, 10, 16); err == nil {
+					copies = int(k)
+				}
+			}
 			continue
+		}
+		if strings.HasSuffix(line, "\r") {
+			returns++
+			if line[0] == '\\' { // where one in the name is escaped
+				line = strings.TrimSuffix(line, "\r")
+			}
 		}
 		s, err := parseSum(line)
 		if err != nil {
 			return nil, fmt.Errorf("line %d: %w", n, err)
 		}
+		s.Copies = copies
 		sums = append(sums, s)
 	}
 	if err := lines.Err(); err != nil {
 		return nil, fmt.Errorf("line %d: %w", n+1, err)
+	}
+	// A carriage return at the end of every name is the line's and not the
+	// name's.
+	if returns == len(sums) {
+		for i := range sums {
+			sums[i].Name = strings.TrimSuffix(sums[i].Name, "\r")
+		}
 	}
 	return sums, nil
 }
@@ -122,6 +164,45 @@ type Verification struct {
 
 // Complete tells whether every listed file is there unaltered.
 func (v *Verification) Complete() bool { return v.Good == v.Listed }
+
+// CopiesOf reads files to their ends and tells of each how many copies hold its
+// content by a list: 0 where the list does not name it, -1 where it cannot be
+// read. ok is false for a list that says nothing of copies.
+func CopiesOf(ctx context.Context, paths []string, sums []Sum, progress func(done, total int64)) (copies []int, ok bool, err error) {
+	listed := map[hash]int{}
+	for _, s := range sums {
+		listed[s.SHA256] = max(listed[s.SHA256], s.Copies)
+		ok = ok || s.Copies > 0
+	}
+	if !ok {
+		return nil, false, nil
+	}
+	t := &tree{}
+	for _, p := range paths {
+		f := file{name: p}
+		if info, err := os.Stat(p); err == nil {
+			f.info, f.size, f.read = info, info.Size(), true
+		}
+		t.files = append(t.files, f)
+	}
+	m := newMeter(progress, []*tree{t})
+	buf := make([]byte, bufferBytes)
+	for i := range t.files {
+		copies = append(copies, -1)
+		f := &t.files[i]
+		if !f.read {
+			continue
+		}
+		sum, err := sumFile(ctx, f.name, f.info, buf, m)
+		if ctx.Err() != nil {
+			return nil, true, ctx.Err()
+		}
+		if err == nil {
+			copies[i] = listed[sum]
+		}
+	}
+	return copies, true, nil
+}
 
 // Verify reads the listed files under dir once and compares. Names that lead
 // out of dir are refused.

@@ -8,10 +8,14 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"strings"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
+	"stillspan/ingest/format"
 	"stillspan/internal/files"
 )
 
@@ -56,24 +60,34 @@ func openTree(dir string) (*tree, error) {
 }
 
 // list finds the regular files. Links are not followed, so that none can lead
-// in circles or off the card; pipes and devices hold nothing to copy.
+// in circles or off the card; pipes and devices hold nothing to copy. Litter is
+// left out, but for what is a picture by its content: systems mend cards into
+// such folders, and a name is no proof.
 func (t *tree) list(ctx context.Context, litter bool) error {
+	within := "" // the folder of litter that is being walked
 	return filepath.WalkDir(t.root, func(p string, e fs.DirEntry, err error) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
 		name := t.relative(p)
+		if within != "" && !strings.HasPrefix(name, within+"/") {
+			within = ""
+		}
+		if within == "" && !litter && name != "." && e.IsDir() && isLitter(e) {
+			within = name
+		}
 		switch {
 		case err != nil && name == ".":
 			return fmt.Errorf("cannot read folder %q: %w", t.given, files.Cause(err))
+		case err != nil && within != "" && path.Base(within) != "lost+found":
+			t.leftOut++ // systems keep these to themselves
+			return nil
 		case err != nil:
 			t.problem(name, "cannot be read: %v", files.Cause(err))
 			return nil
-		case !litter && name != "." && isLitter(e):
-			return t.leaveOut(p, e)
 		case e.IsDir():
 			return nil
-		case !e.Type().IsRegular():
+		case !e.Type().IsRegular(), !litter && (within != "" || isLitter(e)) && !isPicture(p):
 			t.leftOut++
 			return nil
 		}
@@ -87,18 +101,21 @@ func (t *tree) list(ctx context.Context, litter bool) error {
 	})
 }
 
-func (t *tree) leaveOut(p string, e fs.DirEntry) error {
-	if !e.IsDir() {
-		t.leftOut++
-		return nil
+// isPicture tells whether a file is a picture or a film by its content, or may
+// be one, since it cannot be read.
+func isPicture(name string) bool {
+	f, info, err := files.Open(name)
+	if err != nil {
+		return !errors.Is(err, files.ErrNotRegular)
 	}
-	_ = filepath.WalkDir(p, func(_ string, e fs.DirEntry, err error) error {
-		if err == nil && !e.IsDir() {
-			t.leftOut++
-		}
-		return nil
-	})
-	return fs.SkipDir
+	defer f.Close()
+	facts, _ := format.Read(f, info.Size())
+	if facts.Format != "" {
+		return true
+	}
+	var head [8]byte
+	_, err = f.ReadAt(head[:], 0)
+	return err == nil && string(head[4:]) == "ftyp" // ISO/IEC 14496-12
 }
 
 // isLitter tells what desktop systems write on every card put into them: index
@@ -204,6 +221,25 @@ func sumFile(ctx context.Context, p string, want os.FileInfo, buf []byte, m *met
 	}
 	h.Sum(sum[:0])
 	return sum, nil
+}
+
+// readAll hashes what is marked: trees on different devices side by side, those
+// on one after the other, so that a spinning disk does not have to seek between
+// them.
+func readAll(ctx context.Context, progress func(done, total int64), trees ...*tree) error {
+	m := newMeter(progress, trees)
+	group, ctx := errgroup.WithContext(ctx)
+	for _, same := range byDevice(trees) {
+		group.Go(func() error {
+			for _, i := range same {
+				if err := trees[i].hash(ctx, m); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	return group.Wait()
 }
 
 // meter adds up what several readers have read.
