@@ -141,7 +141,10 @@ func (b *builder) timingFindings() {
 	if b.out.Plan != nil {
 		planned = b.out.Plan.IntervalS
 	}
+	lo, hi := b.steps()
 	switch {
+	case !t.Judged && planned.Known() && hi > (1+2*unevenShare)*lo:
+		b.add(KindUneven, false, "", "no steady interval where %s was planned: most steps take %s to %s", words.Seconds(float64(planned)), words.Seconds(lo), words.Seconds(hi))
 	case !t.Judged && planned.Known():
 		b.add(KindNotJudged, false, "Compare the number of frames with the plan.", "planned %s, but timing could not be judged: %s", words.Seconds(float64(planned)), b.out.TimingNote)
 	case !t.Judged && slices.ContainsFunc(b.seq.Frames, func(f ingest.Frame) bool { return f.Number < 0 }):
@@ -183,6 +186,22 @@ func (b *builder) timingFindings() {
 		b.add(KindTooLong, false, "Lengthen the interval or shorten the exposure: the camera misses shots while it exposes.",
 			"%s exposed longer than the interval", frames(n))
 	}
+}
+
+// steps is between what most of the times from one frame to the next lie, seconds:
+// four in five of them; 0 and 0 for fewer than four.
+func (b *builder) steps() (lo, hi float64) {
+	var all []float64
+	for i := range b.out.Rows {
+		if s := b.out.Rows[i].StepS; s.Known() {
+			all = append(all, float64(s))
+		}
+	}
+	if len(all) < 4 {
+		return 0, 0
+	}
+	slices.Sort(all)
+	return all[len(all)/10], all[len(all)-1-len(all)/10]
 }
 
 // settingFindings tell of settings that moved: those that make the exposure

@@ -218,6 +218,15 @@ func TestCountsAndVerdict(t *testing.T) {
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindChanged, false},
 		{"no cadence where one was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
 			seq.Timing = timing.Result{Why: "no steady interval explains the times"}
+			for k := range seq.Frames {
+				seq.Frames[k].Facts.Taken = seq.Frames[k].Facts.Taken.Add(time.Duration(k%3) * time.Second)
+			}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindUneven, false},
+		{"no times where an interval was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			for k := range seq.Frames {
+				seq.Frames[k].Facts.Taken = time.Time{}
+			}
 		}, WordNotJudged, VerdictNotJudged, 0, ShortBy{}, "all there, but timing could not be judged", KindNotJudged, false},
 		{"no times, and short", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			seq.Timing = timing.Result{Why: "no frame carries a time"}

@@ -104,10 +104,14 @@ func (t *textWriter) line(format string, args ...any) {
 	t.WriteString(spelled(format, args) + "\n")
 }
 
-// wrap breaks a paragraph at the width, each line behind indent.
+// wrap breaks a paragraph at the width, each line behind indent; those of a
+// bullet stand under its text.
 func (t *textWriter) wrap(indent, format string, args ...any) {
 	col := 0
-	for _, word := range strings.Fields(spelled(format, args)) {
+	for k, word := range strings.Fields(spelled(format, args)) {
+		if k == 1 && strings.HasPrefix(format, "- ") {
+			indent += "  "
+		}
 		switch {
 		case col == 0:
 			t.WriteString(indent + word)

@@ -297,13 +297,13 @@ func (p *pair) how() How {
 func (p *pair) reasons(how How) []string {
 	var out []string
 	if p.name == yes {
-		out = append(out, "its name")
+		out = append(out, "its folder or ID is named so")
 	}
 	if p.folder == yes {
-		out = append(out, fmt.Sprintf("folder %q", p.planned.Folder))
+		out = append(out, fmt.Sprintf("it lies in %q", p.planned.Folder))
 	}
 	if p.window == yes {
-		out = append(out, fmt.Sprintf("its start at %s, %s", clock(p.start), p.windowWords()))
+		out = append(out, fmt.Sprintf("it starts at %s, %s", clock(p.start), p.windowWords()))
 	}
 	frames := fmt.Sprintf("%d frames of %d", p.frames, p.planned.Frames)
 	interval := fmt.Sprintf("%s of %s", words.Seconds(p.intervalS), words.Seconds(p.planned.IntervalS))
