@@ -69,12 +69,9 @@ var special = []kind{
 	}},
 	{"lost where the clock was set", func(d *dump) {
 		b := d.camera(styleOf(oneOf(d.r, "dcf", "dcf-flat", "five-digits")))
-		s := d.script(b)
+		s := newScript(d.r, 80+d.r.IntN(100), d.interval(b))
 		n := logBetween(d.r, 1, 30)
-		k, ok := s.place(d.r, n+1)
-		if !ok {
-			return
-		}
+		k, _ := s.place(d.r, n+1)
 		for i := k; i < k+n; i++ {
 			s.event(i).lost = true
 		}

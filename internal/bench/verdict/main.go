@@ -85,7 +85,7 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	if len(todo) == 0 {
 		return false, fmt.Errorf("no kind's name contains %q", o.kind)
 	}
-	temp, err := os.MkdirTemp("", "verdict-")
+	temp, err := os.MkdirTemp(tempRoot(), "verdict-")
 	if err != nil {
 		return false, err
 	}
@@ -112,6 +112,15 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 		return false, err
 	}
 	return o.table(todo, results, time.Since(begun)), nil
+}
+
+// tempRoot is memory where there is such a folder: dumps are many small files.
+func tempRoot() string {
+	const memory = "/dev/shm"
+	if info, err := os.Stat(memory); err == nil && info.IsDir() && os.Getenv("TMPDIR") == "" {
+		return memory
+	}
+	return ""
 }
 
 // draw makes a dump of one kind. Names that meet are drawn again, as cameras
@@ -155,12 +164,9 @@ func (o options) one(ctx context.Context, dir string, k kind, i uint64) (result,
 		res.outcome, res.why = t.judge(a)
 	}
 	if res.outcome != right && o.keep != "" {
-		return res, o.keepDump(dir, plan, k, i, res, t, out)
+		err = o.keepDump(dir, k, i, res, d, t, out)
 	}
-	if plan != "" {
-		os.Remove(plan)
-	}
-	return res, os.RemoveAll(dir)
+	return res, errors.Join(err, os.RemoveAll(dir), os.RemoveAll(dir+".toml"))
 }
 
 func (o options) check(ctx context.Context, dir, plan string) (out []byte, exit int, err error) {
@@ -181,9 +187,12 @@ func (o options) check(ctx context.Context, dir, plan string) (out []byte, exit 
 	return out, 0, err
 }
 
-// keepDump moves a dump aside with what is true and what was said of it.
-func (o options) keepDump(dir, plan string, k kind, i uint64, res result, t *truth, said []byte) error {
+// keepDump copies a dump aside with what is true and what was said of it.
+func (o options) keepDump(dir string, k kind, i uint64, res result, d *dump, t *truth, said []byte) error {
 	to := filepath.Join(o.keep, fmt.Sprintf("%d-%d", o.seed, i))
+	if err := os.RemoveAll(to); err != nil {
+		return err
+	}
 	if err := os.MkdirAll(to, 0o777); err != nil {
 		return err
 	}
@@ -191,8 +200,8 @@ func (o options) keepDump(dir, plan string, k kind, i uint64, res result, t *tru
 	if err != nil {
 		return err
 	}
-	if plan != "" {
-		if err := move(plan, filepath.Join(to, "plan.toml")); err != nil {
+	if len(d.plan) > 0 {
+		if err := os.WriteFile(filepath.Join(to, "plan.toml"), d.planText(), 0o666); err != nil {
 			return err
 		}
 	}
@@ -202,23 +211,7 @@ func (o options) keepDump(dir, plan string, k kind, i uint64, res result, t *tru
 	if err := os.WriteFile(filepath.Join(to, "said.json"), said, 0o666); err != nil {
 		return err
 	}
-	return move(dir, filepath.Join(to, "dump"))
-}
-
-// move renames, or copies where the folder lies on another file system.
-func move(from, to string) error {
-	os.RemoveAll(to)
-	if err := os.Rename(from, to); err == nil {
-		return nil
-	}
-	if data, err := os.ReadFile(from); err == nil {
-		os.Remove(from)
-		return os.WriteFile(to, data, 0o666)
-	}
-	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
-		return err
-	}
-	return os.RemoveAll(from)
+	return os.CopyFS(filepath.Join(to, "dump"), os.DirFS(dir))
 }
 
 // table prints what came of each kind and tells whether the bounds are met.

@@ -175,13 +175,10 @@ func (d *dump) pairs(halves int) {
 // meanwhile do not fire.
 func (d *dump) card(recount bool, lost int) {
 	b := d.camera(styleOf(oneOf(d.r, "dcf", "dcf-flat", "five-digits")))
-	s := d.script(b)
+	s := newScript(d.r, 100+d.r.IntN(100), d.interval(b))
 	d.cards = true
 	missed := int(between(d.r, 20, 60) / s.intervalS)
-	k, ok := s.place(d.r, lost+missed+1)
-	if !ok {
-		return
-	}
+	k, _ := s.place(d.r, lost+missed+1)
 	for i := range lost {
 		s.event(k + i).lost = true
 	}
