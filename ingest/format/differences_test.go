@@ -9,15 +9,16 @@ import (
 // Reasons why a field may differ from exiftool's answer. The group exiftool
 // takes the value from was looked up with -G1.
 const (
-	makersNotes = "exiftool takes it from maker's notes; of those only Canon's and Nikon's serial number, focus mode and Canon's ISO are read"
-	xmpOrIPTC   = "stated in XMP or IPTC, which are not read"
-	otherBlock  = "exiftool prefers a block beside EXIF (CIFF, picture information, thermal data); EXIF is what is read"
-	previewSize = "exiftool gives the size of the embedded JPEG; the sensor's picture is what is meant here"
-	sensorSize  = "exiftool prefers the maker's size, without the sensor's edge; the directory's own is what is meant here"
-	makersSize  = "the size stands in maker's notes only, which are not read for it"
-	blankDate   = "a blank date is no time"
-	broken      = "the file was broken on purpose, to bring programs down; its values are nobody's"
-	noStill     = "the file is no still picture but metadata by themselves"
+	makersNotes  = "exiftool takes it from maker's notes; of those only Canon's and Nikon's serial number, focus mode and Canon's ISO are read"
+	xmpOrIPTC    = "stated in XMP or IPTC, which are not read"
+	otherBlock   = "exiftool prefers a block beside EXIF (CIFF, picture information, thermal data); EXIF is what is read"
+	previewSize  = "exiftool gives the size of the embedded JPEG; the sensor's picture is what is meant here"
+	sensorSize   = "exiftool prefers the maker's size, without the sensor's edge; the directory's own is what is meant here"
+	makersSize   = "the size stands in maker's notes only, which are not read for it"
+	propertyList = "stated in Sigma's property list, which is not read"
+	blankDate    = "a blank date is no time"
+	broken       = "the file was broken on purpose, to bring programs down; its values are nobody's"
+	noStill      = "the file is no still picture but metadata by themselves"
 )
 
 // difference is a named reason for some files (a pattern) and fields.
@@ -65,6 +66,9 @@ var differences = differenceList{
 	{"ExifTool.jpg", "DateTimeOriginal ExposureTime Make Model SerialNumber", otherBlock},
 	{"FLIR.jpg", "DateTimeOriginal", otherBlock},
 	{"FujiFilm.raf", "ImageWidth ImageHeight", previewSize},
+	{"SigmaDP2.x3f", "ImageWidth ImageHeight", previewSize},
+	{"SigmaDP2.x3f", "SerialNumber", propertyList},
+	{"Sigma.x3f", "DateTimeOriginal ExposureTime FNumber ISO FocalLength Make Model SerialNumber WhiteBalance ExposureProgram", propertyList},
 	{"sample.arw", "ImageWidth ImageHeight", sensorSize},
 	{"PhaseOne.iiq", "ImageWidth ImageHeight", makersSize},
 

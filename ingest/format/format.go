@@ -63,6 +63,7 @@ var table = []Format{
 	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Decoder: Libheif},
 	{Name: "cr3", Suffixes: "cr3", Raw: true, Magic: brand("crx "), Facts: meta.CR3, Decoder: Embedded},
 	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Decoder: Embedded},
+	{Name: "x3f", Suffixes: "x3f", Raw: true, Magic: begins("FOVb"), Facts: meta.X3F, Decoder: Embedded},
 	{Name: "rw2", Suffixes: "rw2", Raw: true, Magic: begins("IIU\x00"), Facts: meta.TIFF, Decoder: Embedded},
 	{Name: "orf", Suffixes: "orf", Raw: true, Magic: begins("IIRO", "IIRS", "MMOR"), Makers: "olympus", Facts: meta.TIFF, Decoder: Embedded},
 	{Name: "cr2", Suffixes: "cr2", Raw: true, Magic: tiffWith("CR"), Makers: "canon", Facts: meta.TIFF, Decoder: Embedded},

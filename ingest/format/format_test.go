@@ -60,7 +60,7 @@ func TestTableIsSound(t *testing.T) {
 func TestMagic(t *testing.T) {
 	for head, want := range map[string]string{
 		"\xFF\xD8\xFF\xE1": "jpeg", "\x89PNG\r\n\x1a\n": "png", "\xFF\x0A\x41\x00": "jxl",
-		"\x00\x00\x00\x0cJXL \r\n\x87\n": "jxl", "FUJIFILMCCD-RAW 0201": "raf",
+		"\x00\x00\x00\x0cJXL \r\n\x87\n": "jxl", "FUJIFILMCCD-RAW 0201": "raf", "FOVb\x02\x00\x02\x00": "x3f",
 		"\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic":                 "heif",
 		"\x00\x00\x00\x1cftypmif1\x00\x00\x00\x00mif1avif":                 "avif",
 		"\x00\x00\x00\x18ftypcrx \x00\x00\x00\x01crx isom":                 "cr3",

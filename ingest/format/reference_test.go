@@ -89,7 +89,7 @@ func stills(t *testing.T, dir string) []string {
 		}
 		ext := strings.ToLower(strings.TrimPrefix(filepath.Ext(path), "."))
 		if d.Type().IsRegular() && slices.Contains([]string{"jpg", "jpeg", "png", "tif", "tiff", "heic", "heif",
-			"avif", "jxl", "dng", "cr2", "cr3", "nef", "arw", "pef", "rw2", "raf", "iiq"}, ext) {
+			"avif", "jxl", "dng", "cr2", "cr3", "nef", "arw", "pef", "rw2", "raf", "x3f", "iiq"}, ext) {
 			paths = append(paths, path)
 		}
 		return nil

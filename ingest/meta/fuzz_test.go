@@ -54,7 +54,7 @@ func seeds() []seed {
 		// The size is a bomb, and the file ends before that is noticed.
 		{PNG, []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\x0dIHDR00000000")},
 		{JXL, []byte("\xFF\x0A\x41\x00\x00\x00\x00\x00")},
-		{RAF, []byte("FUJIFILMCCD-RAW 0201")},
+		{X3F, []byte("FOVb\x02\x00\x02\x00")}, {RAF, []byte("FUJIFILMCCD-RAW 0201")},
 	}
 }
 
@@ -92,7 +92,7 @@ func FuzzContainers(f *testing.F) {
 		f.Add(s.data)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		for _, read := range []Reader{JPEG, PNG, TIFF, HEIF, CR3, RAF, JXL} {
+		for _, read := range []Reader{JPEG, PNG, TIFF, HEIF, CR3, RAF, JXL, X3F} {
 			check(t, seed{read, data})
 		}
 	})
