@@ -15,28 +15,8 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest/meta"
+	"stillspan/internal/photographs"
 )
-
-// realPhotographs is the folder of real photographs beside the checkout, or
-// the one STILLSPAN_DATA names; the test is skipped where there is none.
-func realPhotographs(t testing.TB) string {
-	t.Helper()
-	dir := os.Getenv("STILLSPAN_DATA")
-	if dir == "" {
-		dir, _ = filepath.Abs(".")
-		for dir != filepath.Dir(dir) {
-			if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-				break
-			}
-			dir = filepath.Dir(dir)
-		}
-		dir = filepath.Join(filepath.Dir(dir), "shared", "data")
-	}
-	if _, err := os.Stat(dir); err != nil {
-		t.Skip("the real photographs are not here: set STILLSPAN_DATA to their folder")
-	}
-	return dir
-}
 
 // stillOf is the measure.Input of a JPEG, with the previews that lie in its Exif
 // segment and behind its main picture (as CIPA DC-007 puts them). It looks for
@@ -72,11 +52,11 @@ func stillOf(t testing.TB, path string) measure.Input {
 	return in
 }
 
-// photographs are the JPEGs of a set, by name.
-func photographs(t testing.TB, set string) []measure.Input {
+// jpegs are the JPEGs of a set, by name.
+func jpegs(t testing.TB, set string) []measure.Input {
 	t.Helper()
 	var all []measure.Input
-	files, _ := filepath.Glob(filepath.Join(realPhotographs(t), set, "*"))
+	files, _ := filepath.Glob(filepath.Join(photographs.Folder(t, set), "*"))
 	sort.Strings(files)
 	for _, f := range files {
 		if ext := filepath.Ext(f); ext == ".jpg" || ext == ".JPG" || ext == ".jpeg" {
@@ -129,7 +109,7 @@ func stepError(a, b []float64) float64 {
 // The faster sources against every pixel, over real sequences.
 func TestSourcesOnPhotographs(t *testing.T) {
 	for _, set := range []string{"seneca-reduced", "brighton-reduced", "brighton-original", "banana-reduced"} {
-		in := photographs(t, set)
+		in := jpegs(t, set)
 		in = in[:min(len(in), 24)]
 		if in[0].Facts.Width > 2000 {
 			in = in[:min(len(in), 3)]
@@ -164,7 +144,7 @@ func minus(a, b []float64) []float64 {
 func TestSoundPhotographs(t *testing.T) {
 	n := 0
 	for _, set := range []string{"exif-samples/hdr", "exif-samples/orientation", "exif-samples/tests", "seneca-original"} {
-		for i, in := range photographs(t, set) {
+		for i, in := range jpegs(t, set) {
 			if i%2 != 0 { // every pixel of all of them would take a minute under the race detector
 				continue
 			}

@@ -26,7 +26,7 @@ import (
 func encoded(tb testing.TB, w, h int) []byte {
 	tb.Helper()
 	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, image.NewGray(image.Rect(0, 0, w, h)), nil); err != nil {
+	if err := jpeg.Encode(&buf, image.NewRGBA(image.Rect(0, 0, w, h)), nil); err != nil {
 		tb.Fatal(err)
 	}
 	return buf.Bytes()
@@ -132,6 +132,14 @@ func TestPNGWithEXIF(t *testing.T) {
 	}
 }
 
+// box is one of the ISO base media format (ISO/IEC 14496-12).
+func box(kind string, parts ...[]byte) []byte {
+	body := slices.Concat(parts...)
+	return append(binary.BigEndian.AppendUint32(nil, uint32(8+len(body))), append([]byte(kind), body...)...)
+}
+
+var jxlStart = slices.Concat(box("JXL ", []byte("\r\n\x87\n")), box("ftyp", []byte("jxl \x00\x00\x00\x00jxl ")))
+
 // A JPEG XL whose EXIF is packed by Brotli, as the format's reference encoder
 // does by default (ISO/IEC 18181-2, brob).
 func TestJPEGXLWithPackedEXIF(t *testing.T) {
@@ -147,19 +155,14 @@ func TestJPEGXLWithPackedEXIF(t *testing.T) {
 	if err := w.Close(); err != nil {
 		t.Fatal(err)
 	}
-	box := func(kind string, parts ...[]byte) []byte {
-		body := slices.Concat(parts...)
-		return append(binary.BigEndian.AppendUint32(nil, uint32(8+len(body))), append([]byte(kind), body...)...)
-	}
 	// A codestream of 8 x 8 pixels, as far as its header (ISO/IEC 18181-1).
 	stream := box("jxlc", []byte("\xFF\x0A\x41\x00\x00\x00\x00\x00"))
-	start := slices.Concat(box("JXL ", []byte("\r\n\x87\n")), box("ftyp", []byte("jxl \x00\x00\x00\x00jxl ")))
-	data := slices.Concat(start, box("brob", []byte("Exif"), buf.Bytes()), stream)
+	data := slices.Concat(jxlStart, box("brob", []byte("Exif"), buf.Bytes()), stream)
 	f, err := format.Read(bytes.NewReader(data), int64(len(data)))
 	if err != nil || f.Format != "jxl" || f.ISO != 800 || f.SubSecDigits != 3 || len(f.Previews) != 0 {
 		t.Errorf("%+v, %v", f, err)
 	}
-	data = slices.Concat(start, box("brob", []byte("Exif"), []byte("no Brotli at all")), stream)
+	data = slices.Concat(jxlStart, box("brob", []byte("Exif"), []byte("no Brotli at all")), stream)
 	if f, err := format.Read(bytes.NewReader(data), int64(len(data))); err == nil || f.Format != "jxl" {
 		t.Errorf("broken: %+v, %v", f, err)
 	}
