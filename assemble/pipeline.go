@@ -12,6 +12,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/ingest/format"
 	"stillspan/internal/codec"
@@ -24,6 +25,9 @@ import (
 type Job struct {
 	Sources []Source
 	Gaps    []Gap
+	// Response is the camera's, which corrections are made through; nil for
+	// IEC 61966-2-1.
+	Response *deflicker.Response `json:",omitempty"`
 	Options
 }
 

@@ -193,7 +193,7 @@ func TestPatches(t *testing.T) {
 			mustRun(t, j)
 			y, cb, cr := planes(t, out, w, h)
 			for i, c := range colours {
-				ch := func(v uint8) float64 { return deflicker.Tone(float64(v)/255, ev) }
+				ch := func(v uint8) float64 { return (*deflicker.Response)(nil).Tone(0, float64(v)/255, ev) }
 				r, g, b := ch(c.R), ch(c.G), ch(c.B)
 				l := 0.2126*r + 0.7152*g + 0.0722*b
 				want := [3]float64{16 + 219*l, 128 + 224*(b-l)/1.8556, 128 + 224*(r-l)/1.5748}

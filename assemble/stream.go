@@ -339,7 +339,7 @@ type writer struct {
 func (p *Pipeline) newWriter(out io.Writer) *writer {
 	first := p.job.Sources[0]
 	srcW, srcH := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
-	w := &writer{p: p, out: out, tone: newCorrector(p.geo, srcW, srcH), gaps: map[int]int{}}
+	w := &writer{p: p, out: out, tone: newCorrector(p.job.Response, p.geo, srcW, srcH), gaps: map[int]int{}}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w
 	}
@@ -365,7 +365,8 @@ func (p *Pipeline) picture(words []uint16) picture {
 // it. It takes words and gives back a buffer that is free again.
 func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	now := w.p.picture(words)
-	w.tone.correct(now, w.p.job.Sources[i].CorrectionEV, w.p.job.Sources[i].Field)
+	s := &w.p.job.Sources[i]
+	w.tone.correct(now, [3]float64{s.CorrectionEV, s.CorrectionEV, s.CorrectionEV}, s.Field)
 	if n := w.gaps[i]; n > 0 && i > 0 {
 		before := w.p.picture(w.before)
 		for k := range n {

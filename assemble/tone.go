@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"math"
+	"slices"
 
 	"stillspan/deflicker"
 )
@@ -42,41 +43,58 @@ const (
 // so that nothing has to be clamped.
 const margin = 0.9
 
-// toneTable is the correction of one frame: 16-bit channel values by channel
+// toneTable is the correction of one channel: 16-bit channel values by channel
 // code, margins included.
 type toneTable [toneCodes]uint16
 
-func (t *toneTable) set(ev float64) {
-	for i, v := range deflicker.ToneTable(toneWhite+1, ev) {
-		t[int(toneZero)+i] = uint16(math.Round(65535 * v))
+// toneCoarse is how many codes of the table lie from one place where the
+// correction is worked out to the next: a quarter of an 8-bit code.
+const toneCoarse = 1 << (toneBits - 10)
+
+func (t *toneTable) set(r *deflicker.Response, channel int, ev float64) {
+	var at [toneWhite/toneCoarse + 1]float64
+	r.Table(at[:], channel, ev)
+	for i := range toneWhite {
+		a, b := at[i/toneCoarse], at[i/toneCoarse+1]
+		t[int(toneZero)+i] = uint16(65535*(a+(b-a)*float64(i%toneCoarse)/toneCoarse) + 0.5)
 	}
-	for i := int(toneZero) + toneWhite + 1; i < toneCodes; i++ {
+	for i := int(toneZero) + toneWhite; i < toneCodes; i++ {
 		t[i] = 65535
 	}
 }
 
-// fieldStep is the fineness of a local correction, tables a EV; fieldRun is how
-// many pixels along a row share one.
+// tones are the corrections of R, G and B. Equal ones share a table.
+type tones [3]*toneTable
+
+// levelStep is how far apart, parts of an EV, the tables lie that local
+// corrections are interpolated between.
 const (
-	fieldStep = 256
-	fieldRun  = 16
-	maxTables = 256
+	levelStep = 32
+	maxLevels = 96
 )
 
 // corrector applies one frame's correction after the other, allocation-free
 // but for tables not met before.
 type corrector struct {
-	single toneTable
-	ev     float64
-	levels map[int]*toneTable // of local corrections, by EV x fieldStep
+	response *deflicker.Response
+	alike    bool // the response of all channels is the same
+	own      [3]toneTable
+	whole    tones
+	ev       [3]float64           // of whole
+	levels   map[level]*toneTable // of local corrections
+	row      []int32              // of a local correction, EV x levelStep x 256, by column of chroma
 	// fromX and fromY take a clip's pixel to a place in the upright,
 	// uncropped still, 0 to 1: offset and step.
 	fromX, fromY [2]float64
 }
 
-func newCorrector(g geometry, srcW, srcH int) *corrector {
+// level is a channel and its correction in EV x levelStep.
+type level struct{ channel, ev int }
+
+func newCorrector(r *deflicker.Response, g geometry, srcW, srcH int) *corrector {
 	return &corrector{
-		ev:    math.NaN(),
+		response: r, alike: r.Alike(),
+		ev:    [3]float64{math.NaN()},
 		fromX: [2]float64{float64(g.cropX) / float64(srcW), float64(g.cropW) / float64(srcW) / float64(g.w)},
 		fromY: [2]float64{float64(g.cropY) / float64(srcH), float64(g.cropH) / float64(srcH) / float64(g.h)},
 	}
@@ -111,43 +129,110 @@ func newPicture(words []uint16, w, h, sw, sh int) picture {
 
 func pictureWords(w, h, sw, sh int) int { return w*h + 2*(w/sw)*(h/sh) }
 
-// level is the table for a local correction.
-func (c *corrector) level(ev float64) *toneTable {
-	k := int(math.Round(ev * fieldStep))
-	if t, ok := c.levels[k]; ok {
+// level is the table for channel c and a local correction of k / levelStep EV.
+func (c *corrector) level(channel, k int) *toneTable {
+	if c.alike {
+		channel = 0
+	}
+	at := level{channel, k}
+	if t, ok := c.levels[at]; ok {
 		return t
 	}
-	if c.levels == nil || len(c.levels) >= maxTables {
-		c.levels = map[int]*toneTable{}
+	if c.levels == nil || len(c.levels) >= maxLevels {
+		c.levels = map[level]*toneTable{}
 	}
 	t := new(toneTable)
-	t.set(float64(k) / fieldStep)
-	c.levels[k] = t
+	t.set(c.response, channel, float64(k)/levelStep)
+	c.levels[at] = t
 	return t
 }
 
-// correct takes p from JFIF Y'CbCr to BT.709, limited range in 16
-// bits, in place. field may be nil.
-func (c *corrector) correct(p picture, ev float64, field *Field) {
-	if field == nil && ev != c.ev {
-		c.single.set(ev)
-		c.ev = ev
+// set makes whole ready for a correction of ev EV.
+func (c *corrector) set(ev [3]float64) {
+	if ev == c.ev {
+		return
 	}
+	c.ev = ev
+	for j := range ev {
+		if j > 0 && c.alike && ev[j] == ev[0] {
+			c.whole[j] = c.whole[0]
+			continue
+		}
+		c.own[j].set(c.response, j, ev[j])
+		c.whole[j] = &c.own[j]
+	}
+}
+
+// correct takes p from JFIF Y'CbCr to BT.709, limited range in 16
+// bits, in place, correcting R, G and B by ev EV. field may be nil.
+func (c *corrector) correct(p picture, ev [3]float64, field *Field) {
 	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
+	if field == nil {
+		c.set(ev)
+	}
 	for cy := range p.cb.h {
 		y0 := cy * sh
 		r := rows{y: [2][]uint16{p.y.row(y0), p.y.row(y0 + sh - 1)}, cb: p.cb.row(cy), cr: p.cr.row(cy)}
 		if field == nil {
-			r.run(&c.single, sw, sh, 0, p.cb.w)
+			r.run(&c.whole, sw, sh)
 			continue
 		}
-		v := c.fromY[0] + c.fromY[1]*(float64(y0)+float64(sh)/2)
-		for x := 0; x < p.cb.w; x += fieldRun / sw {
-			end := min(x+fieldRun/sw, p.cb.w)
-			u := c.fromX[0] + c.fromX[1]*float64((x+end)*sw)/2
-			r.run(c.level(ev+field.at(u, v)), sw, sh, x, end)
+		c.along(field, p.cb.w, sw, float64(y0)+float64(sh)/2)
+		c.runLocal(&r, ev, sw, sh)
+	}
+}
+
+// along evaluates a field for one row of chroma of n samples, each over sw
+// pixels, at height y in pixels.
+func (c *corrector) along(f *Field, n, sw int, y float64) {
+	if len(c.row) != n {
+		c.row = make([]int32, n)
+	}
+	v := c.fromY[0] + c.fromY[1]*y
+	for x := range c.row {
+		u := c.fromX[0] + c.fromX[1]*(float64(x)+0.5)*float64(sw)
+		c.row[x] = int32(math.Round(f.at(u, v) * levelStep * 256))
+	}
+}
+
+// runLocal corrects a row of chroma and the luma over it by ev and what row
+// adds to it, interpolated between tables.
+func (c *corrector) runLocal(r *rows, ev [3]float64, sw, sh int) {
+	var add [3]int32
+	for j := range add {
+		add[j] = int32(math.Round(ev[j] * levelStep * 256))
+	}
+	lo, hi := slices.Min(c.row), slices.Max(c.row)
+	var tables [3][]*toneTable
+	var first [3]int32
+	for j := range tables {
+		first[j] = (lo + add[j]) >> 8
+		for k := first[j]; k <= (hi+add[j])>>8+1; k++ {
+			tables[j] = append(tables[j], c.level(j, int(k)))
 		}
 	}
+	for x, at := range c.row {
+		var mixed mixedTones
+		for j := range add {
+			e := at + add[j]
+			k := e>>8 - first[j]
+			mixed[j] = mixedTone{tables[j][k], tables[j][k+1], uint32(e & 255)}
+		}
+		r.block(&mixed, sw, sh, x)
+	}
+}
+
+// mixedTones are corrections between two tables each, share / 256 of the way.
+type (
+	mixedTone struct {
+		a, b  *toneTable
+		share uint32
+	}
+	mixedTones [3]mixedTone
+)
+
+func (m *mixedTone) at(i int32) uint32 {
+	return (uint32(m.a[i])*(256-m.share) + uint32(m.b[i])*m.share + 128) >> 8
 }
 
 // rows are one row of chroma with the rows of luma that share it.
@@ -170,31 +255,60 @@ const (
 	crB = 2629
 )
 
-// run corrects chroma samples x0 to x1 of a row and the luma over them. The
+// run corrects a row of chroma samples and the luma over them. The
 // colour differences are the mean of the block's, and equal R', G' and B' give
 // exactly neutral chroma.
-func (r *rows) run(tone *toneTable, sw, sh, x0, x1 int) {
+func (r *rows) run(tone *tones, sw, sh int) {
 	shift := map2(sw*sh) + 16
 	half := int64(1) << (shift - 1)
-	for x := x0; x < x1; x++ {
-		u, v := int32(r.cb[x])-cMid, int32(r.cr[x])-cMid
-		dr := toneZero + (v*jfifRV+jfifHalf)>>jfifShift
-		dg := toneZero + (u*jfifGU+v*jfifGV+jfifHalf)>>jfifShift
-		db := toneZero + (u*jfifBU+jfifHalf)>>jfifShift
+	red, green, blue := tone[0], tone[1], tone[2]
+	for x := range r.cb {
+		dr, dg, db := r.offsets(x)
 		var sr, sg, sb uint32
 		for _, row := range r.y[:sh] {
 			px := row[x*sw : x*sw+sw]
 			for i, y := range px {
 				l := int32(y >> toneShift)
-				cr, cg, cb := uint32(tone[l+dr]), uint32(tone[l+dg]), uint32(tone[l+db])
+				cr, cg, cb := uint32(red[l+dr]), uint32(green[l+dg]), uint32(blue[l+db])
 				px[i] = uint16((cr*wr + cg*wg + cb*wb + yBlack<<16 + 1<<15) >> 16)
 				sr, sg, sb = sr+cr, sg+cg, sb+cb
 			}
 		}
-		cr, cg, cb := int64(sr), int64(sg), int64(sb)
-		r.cb[x] = uint16(cMid + ((cb-cr)*cbR+(cb-cg)*cbG+half)>>shift)
-		r.cr[x] = uint16(cMid + ((cr-cg)*crG+(cr-cb)*crB+half)>>shift)
+		r.chroma(x, sr, sg, sb, half, shift)
 	}
+}
+
+// block is run for chroma sample x alone.
+func (r *rows) block(tone *mixedTones, sw, sh, x int) {
+	shift := map2(sw*sh) + 16
+	dr, dg, db := r.offsets(x)
+	var sr, sg, sb uint32
+	for _, row := range r.y[:sh] {
+		px := row[x*sw : x*sw+sw]
+		for i, y := range px {
+			l := int32(y >> toneShift)
+			cr, cg, cb := tone[0].at(l+dr), tone[1].at(l+dg), tone[2].at(l+db)
+			px[i] = uint16((cr*wr + cg*wg + cb*wb + yBlack<<16 + 1<<15) >> 16)
+			sr, sg, sb = sr+cr, sg+cg, sb+cb
+		}
+	}
+	r.chroma(x, sr, sg, sb, int64(1)<<(shift-1), shift)
+}
+
+// offsets are what chroma sample x adds to luma for R', G' and B', as indexes
+// of a table.
+func (r *rows) offsets(x int) (dr, dg, db int32) {
+	u, v := int32(r.cb[x])-cMid, int32(r.cr[x])-cMid
+	return toneZero + (v*jfifRV+jfifHalf)>>jfifShift,
+		toneZero + (u*jfifGU+v*jfifGV+jfifHalf)>>jfifShift,
+		toneZero + (u*jfifBU+jfifHalf)>>jfifShift
+}
+
+// chroma writes the colour differences of a block's summed R', G' and B'.
+func (r *rows) chroma(x int, sr, sg, sb uint32, half int64, shift int) {
+	cr, cg, cb := int64(sr), int64(sg), int64(sb)
+	r.cb[x] = uint16(cMid + ((cb-cr)*cbR+(cb-cg)*cbG+half)>>shift)
+	r.cr[x] = uint16(cMid + ((cr-cg)*crG+(cr-cb)*crB+half)>>shift)
 }
 
 // map2 is the binary logarithm of 1, 2 or 4.

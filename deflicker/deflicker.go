@@ -33,10 +33,11 @@ func FlickerEV(l []float64) float64 {
 // stored.
 type Grid struct {
 	W, H int
-	// Lum is the mean relative luminance of each cell: linear light, 0 to 1.
-	Lum []float64
+	// Code is the mean channel value of each cell, as encoded, 0 to 1: R', G'
+	// and B'.
+	Code [3][]float64
 	// Clip is the share, 0 to 1, of each cell's samples that lie at the white
-	// end or so near black that they say nothing of exposure; 1, with Lum 0,
+	// end or so near black that they say nothing of exposure; 1, with Code 0,
 	// where nothing of the cell is known.
 	Clip []float64
 }
@@ -56,6 +57,11 @@ type Curve struct {
 	// NoiseEV is the standard deviation of a single frame's ExposureEV, from
 	// how far the comparisons disagree; NaN when there are too few to tell.
 	NoiseEV float64
+	// RedEV and BlueEV are by how much red and blue are exposed more than
+	// green, EV, each from an arbitrary zero; ColourNoiseEV are their errors.
+	// ExposureEV is then the mean of the channels, weighted as in luminance.
+	RedEV, BlueEV []float64
+	ColourNoiseEV [2]float64
 }
 
 // Step is a deliberate change of exposure between frames Frame-1 and Frame.

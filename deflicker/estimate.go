@@ -3,15 +3,26 @@ package deflicker
 import "math"
 
 // An estimator finds the one value that most of the weighted samples r agree
-// on, and how far they spread about it (a robust standard deviation). It may
-// reorder neither slice. Weights are not negative; the total is above 0.
-type estimator func(r, w []float64, s *scratch) (at, spread float64)
+// on, and how far they spread about it (a robust standard deviation). Samples
+// of weight 0 do not count; no weight is negative, the total is above 0.
+type estimator func(r, w []float32, s *scratch) (at, spread float64)
 
 // scratch is room that estimators reuse from call to call.
-type scratch struct{ v, w []float64 }
+type scratch struct {
+	v, w         []float64
+	coarse, fine [histogramBins + 1]float32 // weights
+}
+
+const (
+	histogramBins = 1024
+	// histogramReach is how far the coarse histogram reaches, EV.
+	histogramReach = 4
+)
 
 // median is the weighted median; the spread is 1.4826 times the weighted
-// median of absolute deviations.
+// median of absolute deviations. Both are read from histograms, a coarse one
+// that says where to look and a fine one about it, and are exact to a
+// five-hundredth of the spread or 0.0001 EV, which costs a tenth of sorting.
 //
 // It was kept after a comparison on scenes of known truth with a scatter of
 // 0.06 EV (480 x 320, 80 frames, two seeds; error of the joined curve as
@@ -31,9 +42,89 @@ type scratch struct{ v, w []float64 }
 // sides of a narrow peak, and the median sits in the peak. A narrower window
 // (c = 1, nearly the mode) gains nothing there and loses in noise. The mean
 // luminance of the whole frame, for comparison, is off by hundreds.
-func median(r, w []float64, s *scratch) (float64, float64) {
-	m := s.quantile(r, w, 0, false)
-	return m, 1.4826 * s.quantile(r, w, m, true)
+func median(r, w []float32, s *scratch) (at, spread float64) {
+	const width = 2. * histogramReach / histogramBins
+	clear(s.coarse[:])
+	var total float32
+	for i, x := range r {
+		p := (x + histogramReach) * (1 / width)
+		s.coarse[int(min(max(p, 0), histogramBins))] += w[i]
+		total += w[i]
+	}
+	k, below := 0, float32(0)
+	for ; k < histogramBins && below+s.coarse[k] < total/2; k++ {
+		below += s.coarse[k]
+	}
+	// How many bins on each side hold half of all.
+	reach := 0
+	for half := s.coarse[k]; half < total/2; {
+		reach++
+		if a := k - reach; a >= 0 {
+			half += s.coarse[a]
+		}
+		if b := k + reach; b <= histogramBins {
+			half += s.coarse[b]
+		}
+	}
+	if k-2*reach-2 < 0 || k+2*reach+3 > histogramBins {
+		return s.exactMedian(r, w) // hardly any two frames differ by so much
+	}
+	lo := float32(k-2*reach-2)*width - histogramReach
+	return s.fineMedian(r, w, lo, float32(4*reach+5)*width, total)
+}
+
+// fineMedian is median by a histogram of reach EV from lo on, in which all that
+// counts lies.
+func (s *scratch) fineMedian(r, w []float32, lo, reach, total float32) (at, spread float64) {
+	clear(s.fine[:])
+	scale := histogramBins / reach
+	var below float32
+	for i, x := range r {
+		switch p := (x - lo) * scale; {
+		case p < 0:
+			below += w[i]
+		case p < histogramBins:
+			s.fine[int(p)+1] += w[i]
+		}
+	}
+	s.fine[0] = below
+	for k := range histogramBins {
+		s.fine[k+1] += s.fine[k]
+	}
+	// fine is now the weight up to each bin's lower edge.
+	half := float64(total) / 2
+	m := bisect(0, histogramBins, func(p float64) bool { return s.upTo(p) >= half })
+	d := bisect(0, histogramBins, func(p float64) bool { return s.upTo(m+p)-s.upTo(m-p) >= half })
+	return float64(lo) + m/float64(scale), 1.4826 * d / float64(scale)
+}
+
+// upTo is the weight of the fine histogram up to place p, bins.
+func (s *scratch) upTo(p float64) float64 {
+	p = min(max(p, 0), histogramBins)
+	k := min(int(p), histogramBins-1)
+	return float64(s.fine[k]) + (p-float64(k))*float64(s.fine[k+1]-s.fine[k])
+}
+
+// bisect finds where reached turns true between lo and hi.
+func bisect(lo, hi float64, reached func(float64) bool) float64 {
+	for range 24 {
+		if m := (lo + hi) / 2; reached(m) {
+			hi = m
+		} else {
+			lo = m
+		}
+	}
+	return hi
+}
+
+// exactMedian is median by sorting.
+func (s *scratch) exactMedian(r, w []float32) (at, spread float64) {
+	v, k := make([]float64, len(r)), make([]float64, len(r))
+	for i := range r {
+		v[i], k[i] = float64(r[i]), float64(w[i])
+	}
+	m := s.quantile(v, k, 0, false)
+	return m, 1.4826 * s.quantile(v, k, m, true)
 }
 
 // quantile is the weighted median of r, or of |r - about| when abs is set.

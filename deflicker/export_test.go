@@ -1,6 +1,10 @@
 package deflicker
 
-import "math"
+import (
+	"math"
+
+	"stillspan/internal/srgb"
+)
 
 // What the tests of scenes, which measure pictures and so stand outside the
 // package, need of its inside.
@@ -24,4 +28,28 @@ func RMS(v []float64) float64 {
 		s += x * x
 	}
 	return math.Sqrt(s / float64(len(v)))
+}
+
+// Grey is a grid of one light.
+func Grey(w, h int, light float64) *Grid {
+	g := &Grid{W: w, H: h, Clip: make([]float64, w*h)}
+	for c := range g.Code {
+		g.Code[c] = make([]float64, w*h)
+		for i := range g.Code[c] {
+			g.Code[c][i] = srgb.Encode(light)
+		}
+	}
+	return g
+}
+
+// Light is the luminance of cell i.
+func (g *Grid) Light(i int) float64 {
+	return 0.2126*srgb.Decode(g.Code[0][i]) + 0.7152*srgb.Decode(g.Code[1][i]) + 0.0722*srgb.Decode(g.Code[2][i])
+}
+
+// SetLight makes cell i a grey of that light.
+func (g *Grid) SetLight(i int, light float64) {
+	for c := range g.Code {
+		g.Code[c][i] = srgb.Encode(light)
+	}
 }

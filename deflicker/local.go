@@ -109,20 +109,21 @@ func (l *localMeter) add(c *cells) {
 		return
 	}
 	l.frames = append(l.frames, 0)
-	for i, w := range c.weight {
-		l.seen[i] += w
+	for i, open := range c.open {
+		l.seen[i] += float64(open)
 	}
 }
 
-// compare notes how much more the corners changed than the middle from frame
-// p to frame c, which the whole changed by g.
-func (l *localMeter) compare(p, c *cells, g link) {
+// compare notes how much more the corners changed than the middle up to frame
+// c, of which each cell changed by change EV, weighted by weight, and the
+// whole by g.
+func (l *localMeter) compare(p, c *view, change, weight []float32, g link) {
 	if c.w != l.w || c.h != l.h {
 		return
 	}
 	var got [2]link
 	for k := range l.half {
-		ev, spread, ok := l.fit(p, c, g, l.half[k])
+		ev, spread, ok := l.fit(p, c, change, weight, g, l.half[k])
 		if !ok {
 			return
 		}
@@ -141,17 +142,17 @@ type fitCell struct {
 
 // fit finds the corners' change in some cells by least squares, reweighted
 // with Tukey's biweight so that what moves does not count.
-func (l *localMeter) fit(p, c *cells, g link, at []int) (ev, spread float64, ok bool) {
+func (l *localMeter) fit(p, c *view, change, weight []float32, g link, at []int) (ev, spread float64, ok bool) {
 	l.fitted, l.r, l.rw = l.fitted[:0], l.r[:0], l.rw[:0]
 	for _, i := range at {
-		w := min(c.weight[i], p.weight[i])
+		w := weight[i]
 		if w <= 0 {
 			continue
 		}
-		f := fitCell{c.ev[i] - p.ev[i] - g.ev, w, l.shape[i]}
-		f.shape[shapes-1] = (c.ev[i] + p.ev[i]) / 2
+		f := fitCell{float64(change[i]) - g.ev, float64(w), l.shape[i]}
+		f.shape[shapes-1] = float64(c.ev[1][i]+p.ev[1][i]) / 2
 		l.fitted = append(l.fitted, f)
-		l.r, l.rw = append(l.r, f.ev), append(l.rw, w)
+		l.r, l.rw = append(l.r, f.ev), append(l.rw, f.weight)
 	}
 	if len(l.fitted) < 20*shapes {
 		return 0, 0, false

@@ -47,7 +47,7 @@ func cornerFlicker(grids []*measure.Grid, l Local) float64 {
 				if l.EV != nil && l.EV[t] != nil {
 					gain = math.Exp2(float64(l.EV[t][int(v*float64(l.H))*l.W+int(u*float64(l.W))]))
 				}
-				lum := math.Log2(gain * g.Lum[y*g.W+x])
+				lum := math.Log2(gain * g.Grid.Light(y*g.W+x))
 				switch r := math.Hypot(2*u-1, 2*v-1); {
 				case r > 1.15:
 					corner, nc = corner+lum, nc+1
@@ -108,10 +108,10 @@ func TestLocalBesideTheWholePicturesCorrection(t *testing.T) {
 			} else if d > 1.15 {
 				k = 1
 			}
-			if k < 0 || want.Clip[i] > 0 || want.Lum[i] < 0.02 {
+			if k < 0 || want.Clip[i] > 0 || want.Grid.Light(i) < 0.02 {
 				return
 			}
-			e := math.Log2(got.Lum[i]/want.Lum[i]) + r.CorrectionEV[f]
+			e := math.Log2(got.Grid.Light(i)/want.Grid.Light(i)) + r.CorrectionEV[f]
 			if l.EV[f] != nil {
 				e += float64(l.EV[f][int((v+1)/2*float64(l.H))*l.W+int((u+1)/2*float64(l.W))])
 			}
@@ -155,13 +155,13 @@ func TestLocalTellsOtherUnevenFlicker(t *testing.T) {
 	lamp := func(_ int, g *measure.Grid) {
 		ev := 0.1 * rng.NormFloat64()
 		each(g, func(i int, u, v float64) {
-			g.Lum[i] *= math.Exp2(ev * math.Exp(-2*((u+0.8)*(u+0.8)+(v+0.8)*(v+0.8))))
+			g.SetLight(i, g.Grid.Light(i)*math.Exp2(ev*math.Exp(-2*((u+0.8)*(u+0.8)+(v+0.8)*(v+0.8)))))
 		})
 	}
 	curve := func(_ int, g *measure.Grid) {
 		each(g, func(i int, u, v float64) { // dark corners, more contrast there
-			x := math.Pow(g.Lum[i]*math.Exp2(-0.8*(u*u+v*v)), 1.5)
-			g.Lum[i] = x / (x + 0.05)
+			x := math.Pow(g.Grid.Light(i)*math.Exp2(-0.8*(u*u+v*v)), 1.5)
+			g.SetLight(i, x/(x+0.05))
 		})
 	}
 	for name, change := range map[string]func(int, *measure.Grid){"lamp in a corner": lamp, "tone curve": curve} {
@@ -189,7 +189,7 @@ func TestLocalLeavesFlashesAlone(t *testing.T) {
 		if f != 40 {
 			return
 		}
-		each(g, func(i int, u, v float64) { g.Lum[i] *= 1 + math.Exp(-3*(u*u+v*v)) })
+		each(g, func(i int, u, v float64) { g.SetLight(i, g.Grid.Light(i)*(1+math.Exp(-3*(u*u+v*v)))) })
 	}
 	l, _ := measureLocal(vignetted["static"], 1, flash)
 	if !l.Use || l.EV[40] != nil {
@@ -222,7 +222,7 @@ func TestLocalTakesWhatCannotBeMeasured(t *testing.T) {
 		case 7:
 			m.Add(nil)
 		case 20:
-			m.Add(&Grid{W: 40, H: 60, Lum: make([]float64, 2400), Clip: make([]float64, 2400)})
+			m.Add(Grey(40, 60, 0))
 		case 30:
 			m.Add(measure.FromImage(image.NewGray(image.Rect(0, 0, 64, 96))).Light()) // black, and turned
 		default:

@@ -12,9 +12,14 @@ var lags = []int{1, 2, 4, 8}
 
 const (
 	maxLag = 8
+	// colourLag is the longest at which colours are compared.
+	colourLag = 2
 	// meterCells is the most cells along the longer side that are compared;
 	// finer grids are averaged down to it.
-	meterCells = 80
+	meterCells = 96
+	// meterBytes bounds the memory of the cells that are kept. Where a long
+	// sequence needs more, all are made coarser.
+	meterBytes = 128 << 20
 )
 
 // Zone is the part of the upright picture that is measured, in fractions of
@@ -32,7 +37,7 @@ func (z Zone) Validate() error {
 	return nil
 }
 
-// MeterOptions says what part of the picture counts.
+// MeterOptions says what part of the picture counts and what is looked for.
 type MeterOptions struct {
 	Zone Zone
 	// Orientation is the EXIF orientation of the grids, 1 to 8, needed for
@@ -41,21 +46,30 @@ type MeterOptions struct {
 	// Local asks for Meter.Local. It measures the whole picture, so with a
 	// Zone set nothing comes of it.
 	Local bool
+	// Tones asks for the camera's own response to be told from the sequence.
+	Tones bool
+	// Response is the camera's response where it is known already; nil for
+	// IEC 61966-2-1.
+	Response *Response
 }
 
-// Meter compares the frames of one sequence as they come and builds their
-// light curve. It keeps only the last few grids. Not for concurrent use.
+// Meter gathers the frames of one sequence as they come and builds their light
+// curve. It keeps a small reduction of each. Not for concurrent use.
 type Meter struct {
 	opt      MeterOptions
 	estimate estimator
-	n        int // frames added
-	recent   [maxLag + 1]*cells
-	links    []link
-	lum      []float64
-	spread   []float64
-	s        scratch
-	r, w     []float64
-	local    *localMeter // nil unless asked for
+	frames   []*cells // nil where a frame could not be measured
+	bytes    int
+	tones    *tones // nil unless asked for
+	out      *outcome
+}
+
+// outcome is what the comparison of all frames gave.
+type outcome struct {
+	curve    Curve
+	local    Local
+	response *Response
+	why      string // no response
 }
 
 // link is one comparison: frame to is ev brighter than frame from.
@@ -71,8 +85,8 @@ func NewMeter(o MeterOptions) *Meter {
 		panic("deflicker: " + err.Error())
 	}
 	m := &Meter{opt: o, estimate: median}
-	if o.Local && o.Zone == (Zone{}) {
-		m.local = new(localMeter)
+	if o.Tones {
+		m.tones = new(tones)
 	}
 	return m
 }
@@ -80,77 +94,252 @@ func NewMeter(o MeterOptions) *Meter {
 // Add takes the next frame's grid; nil stands for a frame that could not be
 // measured. The grid is not kept.
 func (m *Meter) Add(g *Grid) {
-	t := m.n
-	m.n++
-	m.lum = append(m.lum, math.NaN())
-	m.spread = append(m.spread, math.NaN())
+	m.out = nil
 	var c *cells
 	if g != nil {
 		c = newCells(g, m.opt)
 	}
-	m.recent[t%len(m.recent)] = c
-	if m.local != nil {
-		m.local.add(c)
+	if m.tones != nil {
+		m.tones.add(g)
 	}
+	m.frames = append(m.frames, c)
 	if c == nil {
 		return
 	}
-	m.lum[t] = c.lumEV
-	for _, lag := range lags {
-		if lag > t {
-			break
-		}
-		p := m.recent[(t-lag)%len(m.recent)]
-		if p == nil || p.w != c.w || p.h != c.h {
-			continue
-		}
-		l, ok := m.compare(p, c)
-		if !ok {
-			continue
-		}
-		l.from, l.to = t-lag, t
-		m.links = append(m.links, l)
-		if lag == 1 {
-			m.spread[t] = l.spread
-		}
-		if m.local != nil && lag <= localLag {
-			m.local.compare(p, c, l)
+	for m.bytes += c.bytes(); m.bytes > meterBytes; {
+		m.bytes = 0
+		for t, c := range m.frames {
+			if c != nil {
+				m.frames[t] = c.coarser()
+				m.bytes += m.frames[t].bytes()
+			}
 		}
 	}
 }
 
-// compare finds by how many EV the whole picture changed from p to c.
-func (m *Meter) compare(p, c *cells) (link, bool) {
-	m.r, m.w = m.r[:0], m.w[:0]
-	for i, w := range c.weight {
-		if w = min(w, p.weight[i]); w > 0 {
-			m.r = append(m.r, c.ev[i]-p.ev[i])
-			m.w = append(m.w, w)
+// solve compares all frames once for each set of questions.
+func (m *Meter) solve() *outcome {
+	if m.out != nil {
+		return m.out
+	}
+	o := &outcome{response: m.opt.Response}
+	if m.tones != nil {
+		// Better exposures give better slopes, and these better exposures.
+		for range 2 {
+			r, why := m.tones.response(m.compareAll(o.response, lags[:1]).changes())
+			if o.response, o.why = r, why; r == nil {
+				break
+			}
 		}
 	}
-	if len(m.r) < 8 {
-		return link{}, false
+	p := m.compareAll(o.response, lags)
+	o.curve = p.curve()
+	nan := math.NaN()
+	o.local = Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
+	if p.local != nil {
+		o.local = p.local.solveLocal(m.opt.Orientation)
 	}
-	at, spread := m.estimate(m.r, m.w, &m.s)
-	return link{ev: at, spread: spread}, true
+	m.out = o
+	return o
 }
 
 // Curve joins what was compared so far.
-func (m *Meter) Curve() Curve {
-	c := Curve{
-		LumEV:    append([]float64(nil), m.lum...),
-		SpreadEV: append([]float64(nil), m.spread...),
-	}
-	c.ExposureEV, c.NoiseEV = join(m.lum, m.links)
-	return c
-}
+func (m *Meter) Curve() Curve { return m.solve().curve }
 
 // Local is the correction of what differed across the frame in the frames
 // compared so far.
-func (m *Meter) Local() Local {
-	if m.local == nil {
-		nan := math.NaN()
-		return Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
+func (m *Meter) Local() Local { return m.solve().local }
+
+// Response is the camera's response that the light was measured by; nil for
+// IEC 61966-2-1, and then why says why it was not told from the sequence.
+func (m *Meter) Response() (r *Response, why string) { return m.solve().response, m.solve().why }
+
+// comparison is all frames of a meter compared on one scale.
+type comparison struct {
+	lum, spread []float64
+	links       []link
+	colour      [2][]link   // red and blue, each against green
+	local       *localMeter // nil unless asked for
+}
+
+// compareAll compares each frame with those that lie the given lags before it.
+func (m *Meter) compareAll(r *Response, lags []int) *comparison {
+	n := len(m.frames)
+	p := &comparison{lum: make([]float64, n), spread: make([]float64, n)}
+	if m.opt.Local && m.opt.Zone == (Zone{}) {
+		p.local = new(localMeter)
 	}
-	return m.local.solveLocal(m.opt.Orientation)
+	s := newScale(r)
+	var recent [maxLag + 1]view
+	c := comparer{estimate: m.estimate}
+	for t, f := range m.frames {
+		p.lum[t], p.spread[t] = math.NaN(), math.NaN()
+		now := &recent[t%len(recent)]
+		now.cells = nil
+		if p.local != nil {
+			p.local.add(f)
+		}
+		if f == nil {
+			continue
+		}
+		s.look(now, f)
+		p.lum[t] = f.lumEV
+		for _, lag := range lags {
+			if lag > t {
+				break
+			}
+			before := &recent[(t-lag)%len(recent)]
+			if before.cells == nil || before.w != now.w || before.h != now.h {
+				continue
+			}
+			l := link{from: t - lag, to: t}
+			if lag <= colourLag {
+				p.addColour(&c, before, now, l)
+			}
+			if !c.light(before, now, &l) {
+				continue
+			}
+			p.links = append(p.links, l)
+			if lag == 1 {
+				p.spread[t] = l.spread
+			}
+			if p.local != nil && lag <= localLag {
+				p.local.compare(before, now, c.r, c.w, l)
+			}
+		}
+	}
+	return p
+}
+
+// addColour compares colours, and puts what c takes for their change.
+func (p *comparison) addColour(c *comparer, before, now *view, at link) {
+	c.shift = [3]float32{}
+	for k, j := range [2]int{0, 2} {
+		if l := at; c.ratio(before, now, j, &l) {
+			p.colour[k] = append(p.colour[k], l)
+			c.shift[j] = float32(l.ev)
+		}
+	}
+}
+
+// comparer compares two frames at a time.
+type comparer struct {
+	estimate estimator
+	s        scratch
+	r, w     []float32  // by cell; w is 0 where nothing is to be compared
+	shift    [3]float32 // by how much a channel changed more than green
+}
+
+// ratio finds by how many EV channel j changed more than green from p to c,
+// within each cell: where the scene moves, colours change less than light does.
+func (m *comparer) ratio(p, c *view, j int, to *link) bool {
+	m.r, m.w = room(m.r, len(c.open)), room(m.w, len(c.open))
+	pj, cj, pg, cg := p.ev[j], c.ev[j], p.ev[1], c.ev[1]
+	pw, cw, pv, cv := p.weight[j], c.weight[j], p.weight[1], c.weight[1]
+	some := 0
+	for i := range m.r {
+		m.w[i] = min(pw[i], cw[i], pv[i], cv[i])
+		m.r[i] = (cj[i] - pj[i]) - (cg[i] - pg[i])
+		if m.w[i] > 0 {
+			some++
+		}
+	}
+	if some < leastCells {
+		return false
+	}
+	to.ev, to.spread = m.estimate(m.r, m.w, &m.s)
+	return true
+}
+
+// light finds by how many EV the whole picture's luminance changed from p to c.
+// Where colours shift, luminance changes by less or more in cells of other
+// colours; the channels' shifts bring all to what a grey does.
+func (m *comparer) light(p, c *view, to *link) bool {
+	m.r, m.w = room(m.r, len(c.open)), room(m.w, len(c.open))
+	some := 0
+	grey := float32(lumWeight[0])*m.shift[0] + float32(lumWeight[2])*m.shift[2]
+	for i := range m.r {
+		var change, total, most float32
+		for j, shift := range m.shift {
+			part := min(p.part[j][i], c.part[j][i])
+			change += part * (c.ev[j][i] - p.ev[j][i] - shift)
+			total += part
+			most = max(most, min(p.weight[j][i], c.weight[j][i]))
+		}
+		m.w[i], m.r[i] = most, 0
+		if total > 0 {
+			m.r[i] = change/total + grey
+			some++
+		}
+	}
+	if some < leastCells {
+		return false
+	}
+	to.ev, to.spread = m.estimate(m.r, m.w, &m.s)
+	return true
+}
+
+// leastCells are needed to compare two frames.
+const leastCells = 8
+
+// curve joins the comparisons.
+func (p *comparison) curve() Curve {
+	c := Curve{LumEV: p.lum, SpreadEV: p.spread}
+	c.ExposureEV, c.NoiseEV = join(p.lum, p.links)
+	level := make([]float64, len(p.lum)) // pieces that no link joins keep their colour
+	for t := range level {
+		level[t] = 0 * p.lum[t]
+	}
+	c.RedEV, c.ColourNoiseEV[0] = join(level, p.colour[0])
+	c.BlueEV, c.ColourNoiseEV[1] = join(level, p.colour[1])
+	return c
+}
+
+// changes is the change of each channel's exposure from frame t-1 to t, NaN
+// where unknown. What of the colours' changes goes with the light's is no doing
+// of the white balance but of channels read on scales of their own, and left
+// out.
+func (p *comparison) changes() (ev [3][]float64) {
+	n := len(p.lum)
+	light, known := make([]float64, n), make([]float64, n)
+	for _, l := range p.links {
+		if l.to-l.from == 1 {
+			light[l.to], known[l.to] = l.ev, 1
+		}
+	}
+	var colour [2][]float64
+	for k := range colour {
+		colour[k] = make([]float64, n)
+		for _, l := range p.colour[k] {
+			if l.to-l.from == 1 {
+				colour[k][l.to] = l.ev
+			}
+		}
+		if slope, err, _ := regress(light, colour[k], known); !math.IsInf(err, 1) {
+			for t := range colour[k] {
+				colour[k][t] -= slope * light[t]
+			}
+		}
+	}
+	for j := range ev {
+		ev[j] = make([]float64, n)
+	}
+	for t := range light {
+		c := channels(light[t], colour[0][t], colour[1][t])
+		for j := range ev {
+			ev[j][t] = c[j]
+			if known[t] == 0 {
+				ev[j][t] = math.NaN()
+			}
+		}
+	}
+	return ev
+}
+
+// channels are the exposures of R, G and B, of which light is the mean
+// weighted as in luminance and red and blue are how much more theirs is than
+// green's.
+func channels(light, red, blue float64) [3]float64 {
+	green := light - lumWeight[0]*red - lumWeight[2]*blue
+	return [3]float64{green + red, green, green + blue}
 }

@@ -36,7 +36,7 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 		_, _, orientation = format.Decoded(&frames[0].Facts)
 	}
 	meter := deflicker.NewMeter(deflicker.MeterOptions{
-		Zone: o.Zone, Orientation: orientation, Local: !o.NoLocal && !o.KeepFlicker,
+		Zone: o.Zone, Orientation: orientation, Local: !o.NoLocal && !o.KeepFlicker, Tones: !o.KeepFlicker,
 	})
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		if progress != nil {
@@ -64,6 +64,7 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 		return err
 	}
 	m.Curve, m.Local = meter.Curve(), meter.Local()
+	m.Response, m.ResponseWhy = meter.Response()
 	s.Measured = m
 	return nil
 }

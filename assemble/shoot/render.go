@@ -18,6 +18,9 @@ func (s *Shoot) Job(out string) assemble.Job {
 		o.Develop = s.Measured.Develop
 	}
 	job := assemble.Job{Options: o}
+	if s.Solved != nil && s.Solved.Corrects {
+		job.Response = s.Measured.Response
+	}
 	missing := map[int]int{} // after frame index
 	for _, g := range s.Sequence.Timing.Gaps {
 		if g.Cause != timing.NumberSkip {

@@ -43,6 +43,10 @@ type Shoot struct {
 type Measured struct {
 	Curve deflicker.Curve
 	Local deflicker.Local
+	// Response is the camera's own, as far as the sequence tells it; nil where
+	// it does not, for the reason ResponseWhy.
+	Response    *deflicker.Response
+	ResponseWhy string
 	// LabelEV is the exposure by the camera's labels, NaN where unknown.
 	LabelEV []float64
 	// HighShare and LowShare are measure.Grid's; NaN where not measured.

@@ -13,7 +13,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync"
 	"sync/atomic"
 	"time"
 
@@ -94,7 +93,7 @@ func lasting(g *Grid, f *Finding) bool {
 }
 
 // maxEntry bounds a cache file: a grid of MaxCells x MaxCells and some text.
-const maxEntry = 3*MaxCells*MaxCells + 4096
+const maxEntry = 7*MaxCells*MaxCells + 4096
 
 func (c *cache) get(k key) (*Grid, *Finding, bool) {
 	if c.deaf {
@@ -184,35 +183,17 @@ func (c *cache) prune() {
 	}
 }
 
-// Luminances are kept as 16-bit codes in equal steps of EV: code 0 is no light
-// at all, code 1 is 2^-lumRange and 65535 is 1. A step is 0.00034 EV, the
-// error at most half of it; below 2^-lumRange, the least light a 16-bit sRGB
-// code stands for, it grows.
-const lumRange = 22
+// Codes are kept in 16 bits: from a code of 4 of 255 on, a step is below 0.002
+// EV and the error at most half of it.
+func wideCode(v float64) uint16 { return uint16(math.Round(65535 * min(max(v, 0), 1))) }
 
-func lumCode(lum float64) uint16 {
-	if !(lum > 0) {
-		return 0
-	}
-	ev := math.Log2(lum) + lumRange
-	return uint16(1 + math.Round(min(max(ev, 0), lumRange)*(65534/float64(lumRange))))
-}
-
-// lumOf is the luminance of each code.
-var lumOf = sync.OnceValue(func() *[1 << 16]float64 {
-	var t [1 << 16]float64
-	for i := 1; i < len(t); i++ {
-		t[i] = math.Exp2(float64(i-1)*(lumRange/65534.0) - lumRange)
-	}
-	return &t
-})
-
-// round gives the grid the luminances it will have out of the cache, so that a
+// round gives the grid the codes it will have out of the cache, so that a
 // second run gives the same numbers as the first.
 func (g *Grid) round() {
-	table := lumOf()
-	for i, lum := range g.Lum {
-		g.Lum[i] = table[lumCode(lum)]
+	for _, code := range g.Code {
+		for i, v := range code {
+			code[i] = float64(wideCode(v)) / 65535
+		}
 	}
 }
 
@@ -248,8 +229,10 @@ func encodeEntry(k key, g *Grid, f *Finding) []byte {
 	number(g.HighShare)
 	number(g.LowShare)
 	number(g.MeanLum)
-	for _, lum := range g.Lum {
-		b = le.AppendUint16(b, lumCode(lum))
+	for _, code := range g.Code {
+		for _, v := range code {
+			b = le.AppendUint16(b, wideCode(v))
+		}
 	}
 	for _, clip := range g.Clip {
 		b = append(b, byte(math.Round(255*clip)))
@@ -294,15 +277,18 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		return nil, f, true
 	}
 	cells := g.W * g.H
-	if source >= len(sourceNames) || r.Len() != 3*cells {
+	if source >= len(sourceNames) || r.Len() != 7*cells {
 		return nil, nil, false
 	}
 	g.Source = sourceNames[source]
-	g.Lum, g.Clip = make([]float64, cells), make([]float64, cells)
-	codes, table := r.Next(2*cells), lumOf()
-	for i := range g.Lum {
-		g.Lum[i] = table[le.Uint16(codes[2*i:])]
+	for c := range g.Code {
+		g.Code[c] = make([]float64, cells)
+		codes := r.Next(2 * cells)
+		for i := range g.Code[c] {
+			g.Code[c][i] = float64(le.Uint16(codes[2*i:])) / 65535
+		}
 	}
+	g.Clip = make([]float64, cells)
 	for i, clip := range r.Bytes() {
 		g.Clip[i] = float64(clip) / 255
 	}

@@ -1,5 +1,5 @@
 // Package measure reduces one still to what the light curve needs: a small
-// grid of linear luminances with the shares that are clipped.
+// grid of mean colours with the shares that are clipped.
 package measure
 
 import "stillspan/deflicker"
@@ -7,16 +7,16 @@ import "stillspan/deflicker"
 // MaxCells is the most cells a grid has along its longer side.
 const MaxCells = 160
 
-// Grid is a still reduced to cells. Light is linear after the decoding of
-// IEC 61966-2-1, luminance weighted by Rec. 709; Clip, a multiple of 1/255, is
-// 1 where damage left nothing of a cell.
+// Grid is a still reduced to cells. Clip, a multiple of 1/255, is 1 where damage
+// left nothing of a cell.
 type Grid struct {
 	deflicker.Grid
 	// HighShare and LowShare are the shares (0 to 1) of the whole picture
 	// with clipped highlights (any channel at or above 0.99 of full code) and
 	// crushed shadows (all channels at or below 0.01).
 	HighShare, LowShare float64
-	// MeanLum is the mean relative luminance of the whole picture, 0 to 1.
+	// MeanLum is the mean relative luminance of the whole picture, 0 to 1:
+	// linear light after the decoding of IEC 61966-2-1, weighted by Rec. 709.
 	MeanLum float64
 	// Source says what was decoded: "preview", "reduced", "full".
 	Source string

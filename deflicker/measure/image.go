@@ -58,7 +58,7 @@ func FromImage(img image.Image) *Grid {
 		for x := range b.Dx() {
 			c := at(b.Min.X+x, b.Min.Y+y)
 			lum := weightR*lin[c.R] + weightG*lin[c.G] + weightB*lin[c.B]
-			m.add(x/m.cell, y/m.cell, 1, lum, float32(max(c.R, c.G, c.B))/0xffff)
+			m.add(x/m.cell, y/m.cell, 1, float32(c.R)/0xffff, float32(c.G)/0xffff, float32(c.B)/0xffff, lum)
 		}
 	}
 	return m.grid("full")

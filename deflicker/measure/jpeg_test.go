@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"stillspan/internal/bounded"
+	"stillspan/internal/srgb"
 )
 
 // fixtures are the JPEGs of testdata that the block reader reads.
@@ -147,11 +148,11 @@ func gridError(a, b *Grid) (rms, mean float64) {
 		return math.NaN(), math.NaN()
 	}
 	var n, sum, square float64
-	for i := range a.Lum {
-		if a.Clip[i] > 0.1 || b.Clip[i] > 0.1 || a.Lum[i] <= 0 || b.Lum[i] <= 0 {
+	for i := range a.Clip {
+		if a.Clip[i] > 0.1 || b.Clip[i] > 0.1 || a.Code[1][i] <= 0 || b.Code[1][i] <= 0 {
 			continue
 		}
-		d := math.Log2(a.Lum[i] / b.Lum[i])
+		d := math.Log2(srgb.Decode(a.Code[1][i]) / srgb.Decode(b.Code[1][i]))
 		sum, square, n = sum+d, square+d*d, n+1
 	}
 	return math.Sqrt(square / n), sum / n

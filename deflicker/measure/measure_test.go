@@ -280,7 +280,7 @@ func measured(t *testing.T, in []measure.Input, opt measure.Options) (all []meas
 
 func sameGrid(a, b measure.Grid) bool {
 	return a.W == b.W && a.H == b.H && a.MeanLum == b.MeanLum && a.HighShare == b.HighShare && a.LowShare == b.LowShare &&
-		a.Source == b.Source && slices.Equal(a.Lum, b.Lum) && slices.Equal(a.Clip, b.Clip)
+		a.Source == b.Source && slices.Equal(a.Code[0], b.Code[0]) && slices.Equal(a.Code[1], b.Code[1]) && slices.Equal(a.Code[2], b.Code[2]) && slices.Equal(a.Clip, b.Clip)
 }
 
 // settle waits until what was written is old enough to be told from what may be
@@ -530,8 +530,8 @@ func TestShares(t *testing.T) {
 			t.Errorf("row %d: clip %g, want %g", y, got, want)
 		}
 	}
-	if want := 0.2158605; math.Abs(g.Lum[50*g.W]-want) > 1e-6 { // code 128
-		t.Errorf("grey is %v, want %v", g.Lum[50*g.W], want)
+	if want := 128. / 255; math.Abs(g.Code[1][50*g.W]-want) > 1e-6 {
+		t.Errorf("grey is %v, want %v", g.Code[1][50*g.W], want)
 	}
 }
 

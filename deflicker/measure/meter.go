@@ -7,10 +7,11 @@ import "stillspan/deflicker"
 type meter struct {
 	w, h, cell int // picture and side of a cell, pixels
 	cols, rows int
-	lum        []float64 // per cell: sum of luminance times pixels
-	blind      []int32   // per cell: pixels that say nothing of exposure
-	pixels     []int32   // per cell: pixels added
-	high, low  int64     // whole picture: clipped and crushed pixels
+	code       [3][]float64 // per cell: sums of R', G', B' times pixels
+	blind      []int32      // per cell: pixels that say nothing of exposure
+	pixels     []int32      // per cell: pixels added
+	high, low  int64        // whole picture: clipped and crushed pixels
+	lum        float64      // whole picture: sum of luminance times pixels
 }
 
 func newMeter(w, h, cell int) *meter {
@@ -24,10 +25,12 @@ func (m *meter) reset(w, h, cell int) {
 	m.w, m.h, m.cell = w, h, cell
 	m.cols, m.rows = (w+cell-1)/cell, (h+cell-1)/cell
 	n := m.cols * m.rows
-	m.lum = zeroed(m.lum, n)
+	for c := range m.code {
+		m.code[c] = zeroed(m.code[c], n)
+	}
 	m.blind = zeroed(m.blind, n)
 	m.pixels = zeroed(m.pixels, n)
-	m.high, m.low = 0, 0
+	m.high, m.low, m.lum = 0, 0, 0
 }
 
 // zeroed is s with n zero elements, in its own memory where that is enough.
@@ -40,14 +43,18 @@ func zeroed[T any](s []T, n int) []T {
 	return s
 }
 
-// add counts a sample of n pixels in the cell at col, row: its luminance and
-// its largest channel, a share of full code. The largest channel tells both
+// add counts a sample of n pixels in the cell at col, row: its channels, each
+// a share of full code, and its luminance. The largest channel tells both
 // ends: one clipped channel is a clipped highlight, and a shadow is crushed
 // only when all are.
-func (m *meter) add(col, row int, n int32, lum, top float32) {
+func (m *meter) add(col, row int, n int32, r, g, b, lum float32) {
 	i := row*m.cols + col
-	m.lum[i] += float64(lum) * float64(n)
+	m.code[0][i] += float64(r) * float64(n)
+	m.code[1][i] += float64(g) * float64(n)
+	m.code[2][i] += float64(b) * float64(n)
+	m.lum += float64(lum) * float64(n)
 	m.pixels[i] += n
+	top := max(r, g, b)
 	switch {
 	case top >= clippedFrom:
 		m.blind[i] += n
@@ -60,31 +67,28 @@ func (m *meter) add(col, row int, n int32, lum, top float32) {
 	}
 }
 
-// grid is the sum of what was added. Cells without a single pixel have Lum 0
+// grid is the sum of what was added. Cells without a single pixel have Code 0
 // and Clip 1; shares and mean are of the pixels there are.
 func (m *meter) grid(source string) *Grid {
-	g := &Grid{
-		Grid: deflicker.Grid{
-			W: m.cols, H: m.rows,
-			Lum:  make([]float64, len(m.lum)),
-			Clip: make([]float64, len(m.lum)),
-		},
-		Source: source,
+	n := len(m.pixels)
+	g := &Grid{Grid: deflicker.Grid{W: m.cols, H: m.rows, Clip: make([]float64, n)}, Source: source}
+	for c := range g.Code {
+		g.Code[c] = make([]float64, n)
 	}
-	var sum float64
 	var all int64
 	for i, n := range m.pixels {
 		if n == 0 {
 			g.Clip[i] = 1
 			continue
 		}
-		g.Lum[i] = m.lum[i] / float64(n)
+		for c := range g.Code {
+			g.Code[c][i] = m.code[c][i] / float64(n)
+		}
 		g.Clip[i] = float64((255*int64(m.blind[i])+int64(n)/2)/int64(n)) / 255
-		sum += m.lum[i]
 		all += int64(n)
 	}
 	if all > 0 {
-		g.MeanLum = sum / float64(all)
+		g.MeanLum = m.lum / float64(all)
 		g.HighShare = float64(m.high) / float64(all)
 		g.LowShare = float64(m.low) / float64(all)
 	}

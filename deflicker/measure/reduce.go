@@ -39,7 +39,7 @@ func (b *blocks) grid(m *meter) *Grid {
 			}
 			n := int32(high * min(8, b.width-8*col))
 			lum := weightR*lin[r] + weightG*lin[g] + weightB*lin[bl]
-			m.add(col/perCell, row/perCell, n, lum, float32(max(r, g, bl))/meanFull)
+			m.add(col/perCell, row/perCell, n, float32(r)/meanFull, float32(g)/meanFull, float32(bl)/meanFull, lum)
 		}
 	}
 	return m.grid(SourceReduced)

@@ -17,6 +17,7 @@ func near(t *testing.T, what string, got, want, tol float64) {
 // 0.18 encodes to 0.46136 (documentation of the colour-science library for
 // IEC 61966-2-1); so one stop below 0.36 it must come out there.
 func TestToneAgainstPublishedValue(t *testing.T) {
+	Tone := func(v, ev float64) float64 { return (*Response)(nil).Tone(0, v, ev) }
 	near(t, "0.18 encoded", srgb.Encode(0.18), 0.46136, 5e-6)
 	near(t, "0.36 less one stop", Tone(srgb.Encode(0.36), -1), 0.46136, 5e-6)
 	near(t, "0.09 and one stop", Tone(srgb.Encode(0.09), 1), 0.46136, 5e-6)
@@ -24,7 +25,27 @@ func TestToneAgainstPublishedValue(t *testing.T) {
 	near(t, "0.04045 decoded", srgb.Decode(0.04045), 0.0031308, 1e-7)
 }
 
+// contrasty has more contrast in the middle, less at both ends, and a red that
+// differs.
+func contrasty() *Response {
+	r := new(Response)
+	for b := range toneBins {
+		x := binCode(float64(b) + 0.5)
+		r.Slope[1] = append(r.Slope[1], 0.6+3*x*(1-x))
+		r.Slope[0] = append(r.Slope[0], 0.7+3*x*(1-x))
+	}
+	r.Slope[2] = r.Slope[1]
+	return r
+}
+
 func TestToneShape(t *testing.T) {
+	for _, r := range []*Response{nil, contrasty()} {
+		toneShape(t, r)
+	}
+}
+
+func toneShape(t *testing.T, r *Response) {
+	Tone := func(v, ev float64) float64 { return r.Tone(0, v, ev) }
 	for _, ev := range []float64{-6, -1.5, -0.3, -0.01, 0, 0.01, 0.3, 1.5, 6} {
 		near(t, "black", Tone(0, ev), 0, 0)
 		near(t, "white", Tone(1, ev), 1, 1e-9)
@@ -33,7 +54,7 @@ func TestToneShape(t *testing.T) {
 		for i := range n + 1 {
 			v := float64(i) / n
 			got := Tone(v, ev)
-			if got <= last {
+			if !(got > last) {
 				t.Fatalf("%+g EV: not rising at %g", ev, v)
 			}
 			near(t, "there and back", Tone(got, -ev), v, 1e-9)
@@ -54,8 +75,38 @@ func TestToneShape(t *testing.T) {
 	}
 	near(t, "below black", Tone(-1, 0.5), 0, 0)
 	near(t, "above white", Tone(2, 0.5), 1, 1e-9)
-	for i, v := range ToneTable(256, 0.4) {
+	var table [256]float64
+	r.Table(table[:], 0, 0.4)
+	for i, v := range table {
 		near(t, "table", v, Tone(float64(i)/255, 0.4), 0)
+	}
+}
+
+// What a camera did to a frame that was exposed 0.3 EV too bright, the
+// correction through its response takes back: the codes of a known curve at
+// both exposures, and the curve's slope worked out by hand.
+func TestToneThroughAKnownCurve(t *testing.T) {
+	// Code = light^0.3: against the sRGB decoding L(v), one EV of light is
+	// 0.3 EV of the code's logarithm, which is 0.3 dL/dlog2(v) EV of L.
+	r := new(Response)
+	for b := range toneBins {
+		v := binCode(float64(b) + 0.5)
+		const h = 1e-4
+		slope := 0.3 * (math.Log2(srgb.Decode(v*(1+h))) - math.Log2(srgb.Decode(v*(1-h)))) / (math.Log2(1+h) - math.Log2(1-h))
+		for c := range r.Slope {
+			r.Slope[c] = append(r.Slope[c], slope)
+		}
+	}
+	if err := r.Validate(); err != nil {
+		t.Fatal(err)
+	}
+	for _, light := range []float64{0.001, 0.01, 0.1, 0.4, 0.6} {
+		bright := math.Pow(light*math.Exp2(0.3), 0.3)
+		near(t, "code taken back", r.Tone(1, bright, -0.3), math.Pow(light, 0.3), 0.0005)
+	}
+	r.Slope[2][7] = math.NaN()
+	if r.Validate() == nil || (&Response{Slope: [3][]float64{{1}}}).Validate() == nil {
+		t.Error("a broken response is accepted")
 	}
 }
 
