@@ -308,6 +308,53 @@ func TestCountsAndVerdict(t *testing.T) {
 	}
 }
 
+// The counts add up for any dump, clip and plan, and the words never call a shoot
+// delivered of which something was found.
+func TestCountsAddUpAtRandom(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 4))
+	causes := []timing.Cause{timing.NotFired, timing.FileLost, timing.Unknown, timing.NumberSkip}
+	for n := range 500 {
+		in := sound(20 + rng.IntN(60))
+		seq, s := &in.Dump.Sequences[0], in.Shoots[0]
+		inside, bad := 0, map[int]bool{}
+		for range rng.IntN(4) {
+			g := timing.Gap{After: rng.IntN(19), Count: 1 + rng.IntN(9), GapS: 20, Cause: causes[rng.IntN(4)]}
+			seq.Timing.Gaps = append(seq.Timing.Gaps, g)
+			if g.Cause != timing.NumberSkip {
+				inside += g.Count
+			}
+		}
+		for range rng.IntN(3) {
+			k := rng.IntN(len(seq.Frames))
+			seq.Frames[k].Problem, bad[k] = &ingest.Problem{Kind: "empty", Text: "the file is empty"}, true
+		}
+		for k := range seq.Frames {
+			if !bad[k] && rng.IntN(40) == 0 {
+				seq.Apart, bad[k] = append(seq.Apart, k), true
+			}
+		}
+		if rng.IntN(2) == 0 {
+			clip := assemble.Clip{Frames: len(seq.Frames) - len(bad), Verified: true}
+			if rng.IntN(2) == 0 {
+				clip.Filled = inside + len(bad)
+				clip.Frames += clip.Filled
+			}
+			s.Rendered = &shoot.Rendered{Clip: clip}
+		}
+		s.Planned.Frames = max(0, len(seq.Frames)+rng.IntN(41)-20)
+		if rng.IntN(5) == 0 {
+			s.Planned = nil
+		}
+		r := Build(in)
+		d := &r.Sequences[0].Delivered
+		addsUp(t, fmt.Sprint("draw ", n), d)
+		ok := d.Word == WordDelivered || d.Word == WordNotes || d.Word == WordComplete || d.Word == WordCompleteNotes
+		if ok == r.HasFindings() || d.Verdict == VerdictDelivered && !ok {
+			t.Errorf("draw %d: %q, %q with %+v", n, d.Word, d.Verdict, r.Sequences[0].Findings)
+		}
+	}
+}
+
 // addsUp holds the counts to what Delivered promises.
 func addsUp(t *testing.T, name string, d *Delivered) {
 	t.Helper()
