@@ -187,28 +187,37 @@ func TestEventsKeepTheirLight(t *testing.T) {
 }
 
 // Steps are placed by labels or, without any, by the pixels; their size must
-// be the exact third of a stop, not the label's.
+// be the exact third of a stop, not the label's. Taken between single frames
+// of this scatter sizes would be off by 0.068 EV in the mean.
 func TestStepsAreSizedInThePixels(t *testing.T) {
 	sunset := scenes["sunset"].o
 	for _, labels := range []bool{true, false} {
-		s, sh := measureScene(t, sunset, labels, nil)
-		var want []int
-		for f := 1; f < sunset.Frames; f++ {
-			if s.Truth(f).ExposureEV != s.Truth(f-1).ExposureEV {
-				want = append(want, f)
-			}
-		}
-		hit, off := 0, 0.0
-		for _, st := range sh.result.Steps {
-			for _, f := range want {
-				if st.Frame == f {
-					hit++
-					off += math.Abs(st.EV-1./3) / float64(len(sh.result.Steps))
+		hit, found, wanted, off := 0, 0, 0, 0.0
+		for range 3 {
+			sunset.Seed++
+			s, sh := measureScene(t, sunset, labels, nil)
+			found += len(sh.result.Steps)
+			for f := 1; f < sunset.Frames; f++ {
+				if s.Truth(f).ExposureEV == s.Truth(f-1).ExposureEV {
+					continue
+				}
+				wanted++
+				for _, st := range sh.result.Steps {
+					if st.Frame == f {
+						hit++
+						off += math.Abs(st.EV - 1./3)
+					}
 				}
 			}
 		}
-		if labels && hit != len(want) || hit < len(want)*2/3 || off > 0.07 {
-			t.Errorf("labels %v: %d of %d steps found, sizes off by %.3f EV in the mean", labels, hit, len(want), off)
+		off /= float64(found)
+		t.Logf("labels %v: %d of %d steps found, sizes off by %.3f EV in the mean", labels, hit, wanted, off)
+		least, most := 0.95, 0.06
+		if !labels {
+			least, most = 0.67, 0.1
+		}
+		if float64(hit) < least*float64(wanted) || off > most {
+			t.Errorf("labels %v: %d of %d steps found, sizes off by %.3f EV in the mean", labels, hit, wanted, off)
 		}
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"image"
 	"math"
 	"math/rand/v2"
+
+	"stillspan/internal/srgb"
 )
 
 // camera is what the camera does to the light of each frame beside its
@@ -47,7 +49,7 @@ func newCamera(o Options) *camera {
 	c := &camera{white: make([][3]float64, n), corner: make([]float64, n), phase: make([]float64, n)}
 	for j, f := range newResponse(rng, o) {
 		c.shown[j] = newCurve(f)
-		c.code[j] = newCurve(func(l float64) float64 { return 255 * encode(f(l)) })
+		c.code[j] = newCurve(func(l float64) float64 { return 255 * srgb.Encode(f(l)) })
 		c.lamp[j] = 0.9 + 0.2*rng.Float64()
 	}
 	c.meter = hunting(rng, n, o.MeterEV)

@@ -2,7 +2,6 @@ package scene
 
 import (
 	"math"
-	"math/rand/v2"
 	"sync"
 )
 
@@ -186,21 +185,6 @@ func (s *Scene) drawSky(lin []float32, t int, m mood) {
 			row[3*x], row[3*x+1], row[3*x+2] = r0, r1, r2
 		}
 	}
-	if m.night > 0.3 {
-		s.drawStars(lin, m, pan)
-	}
-}
-
-func (s *Scene) drawStars(lin []float32, m mood, pan int) {
-	k := float32(smoothstep(0.3, 1, m.night)) * 0.9
-	for _, st := range s.land.stars {
-		if x := st.x - pan; x >= 0 && x < s.o.Width {
-			i := 3 * (st.y*s.o.Width + x)
-			for j := range 3 {
-				lin[i+j] += k * st.power
-			}
-		}
-	}
 }
 
 func (s *Scene) drawLand(lin []float32, t int, m mood) {
@@ -351,27 +335,6 @@ func (s *Scene) drawBolts(lin []float32, t int) {
 				lin[i] *= 1 + 1.2*g/base*float32(b.gain)
 				lin[i+1] *= 1 + 1.25*g/base*float32(b.gain)
 				lin[i+2] *= 1 + 1.4*g/base*float32(b.gain)
-			}
-		}
-		s.drawChannel(lin, t, b)
-	}
-}
-
-// drawChannel draws the bolt itself: a broken line from the top to the hills.
-func (s *Scene) drawChannel(lin []float32, t int, b bolt) {
-	w, h := s.o.Width, s.o.Height
-	rng := rand.New(rand.NewPCG(b.seed, uint64(t)))
-	power := 6 * math.Exp2(s.truth[t].LightEV)
-	x, slant := b.x*float64(w), 0.0
-	for y := range int(0.45 * float64(h)) {
-		if y%max(h/60, 1) == 0 {
-			slant = rng.NormFloat64() * 1.1
-		}
-		x += slant
-		if xi := int(x); xi >= 0 && xi < w {
-			i := 3 * (y*w + xi)
-			for j := range 3 {
-				lin[i+j] += float32(power)
 			}
 		}
 	}

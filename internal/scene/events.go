@@ -14,7 +14,6 @@ type bolt struct {
 	frame int
 	x     float64 // fraction of the width
 	gain  float64 // added to the sky's light near the bolt, as a share of white
-	seed  uint64
 }
 
 func newCars(rng *rand.Rand, o Options) []car {
@@ -38,7 +37,7 @@ func newBolts(rng *rand.Rand, o Options) []bolt {
 		x, gain := 0.1+0.8*rng.Float64(), 0.5+0.8*rng.Float64()
 		for i := range n {
 			if t+i < o.Frames {
-				bolts = append(bolts, bolt{t + i, x, gain / float64(1+i), rng.Uint64()})
+				bolts = append(bolts, bolt{t + i, x, gain / float64(1+i)})
 			}
 		}
 	}

@@ -20,7 +20,6 @@ type land struct {
 	kind  []uint8   // what a pixel shows
 	still []bool    // land that no headlight reaches
 	lamps []lamp
-	stars []star
 }
 
 // What a pixel of the panorama shows.
@@ -34,11 +33,6 @@ const (
 type lamp struct {
 	x, y  int
 	power float64
-}
-
-type star struct {
-	x, y  int
-	power float32
 }
 
 // ridge is one range of hills, from far to near.
@@ -69,7 +63,6 @@ func newLand(rng *rand.Rand, o Options) *land {
 	l.paintWater(H)
 	l.paintMeadow(rng, tx, W, H)
 	l.paintHouses(rng, W, H)
-	l.scatterStars(rng, o)
 	lo, hi := int((roadAt-0.09)*H), int((roadAt+0.08)*H)
 	for y := range l.h {
 		for x := range l.w {
@@ -143,9 +136,6 @@ func (l *land) paintMeadow(rng *rand.Rand, tx *texture, W, H float64) {
 			road := (roadAt + 0.012*math.Sin(float64(x)/W*5)) * H
 			if d := math.Abs(float64(y)-road) / (0.016 * H); d < 1 {
 				r, g, b = 0.13*shade+0.07, 0.125*shade+0.07, 0.12*shade+0.065
-				if d < 0.08 && (x*40/int(W))%2 == 0 {
-					r, g, b = 0.5, 0.5, 0.47
-				}
 			}
 			l.set(x, y, kindLand, math.Max(r, 0.01), math.Max(g, 0.012), math.Max(b, 0.008))
 		}
@@ -184,15 +174,6 @@ func (l *land) paintHouses(rng *rand.Rand, W, H float64) {
 			if rng.Float64() < 0.7 {
 				l.lamps = append(l.lamps, lamp{int(x + w*(float64(i)+0.5)/3), int(foot - 0.55*h), 0.5 + 0.5*rng.Float64()})
 			}
-		}
-	}
-}
-
-func (l *land) scatterStars(rng *rand.Rand, o Options) {
-	for range l.w * l.h / 1800 {
-		x, y := rng.IntN(l.w), rng.IntN(l.h/2)
-		if l.kind[y*l.w+x] == kindSky {
-			l.stars = append(l.stars, star{x, y, float32(math.Pow(rng.Float64(), 5))})
 		}
 	}
 }

@@ -3,23 +3,9 @@ package scene
 import (
 	"math"
 	"math/rand/v2"
+
+	"stillspan/internal/srgb"
 )
-
-// encode is the sRGB code, 0 to 1, of linear light (IEC 61966-2-1).
-func encode(l float64) float64 {
-	if l <= 0.0031308 {
-		return 12.92 * l
-	}
-	return 1.055*math.Pow(l, 1/2.4) - 0.055
-}
-
-// decode is the linear light of an sRGB code, 0 to 1.
-func decode(v float64) float64 {
-	if v <= 0.04045 {
-		return v / 12.92
-	}
-	return math.Pow((v+0.055)/1.055, 2.4)
-}
 
 // newResponse is a camera's tone curve by channel: the displayed light of a
 // scene's light, each 0 to 1, with white at white. It is drawn from four
@@ -58,8 +44,8 @@ func responseOf(rng *rand.Rand, family int, k float64) func(float64) float64 {
 		}
 	case 2: // gamma and contrast, on the codes
 		return func(l float64) float64 {
-			v := math.Pow(encode(l), 1+0.15*k)
-			return (decode(v+0.3*k*(v*v*(3-2*v)-v)) + lift) / (1 + lift)
+			v := math.Pow(srgb.Encode(l), 1+0.15*k)
+			return (srgb.Decode(v+0.3*k*(v*v*(3-2*v)-v)) + lift) / (1 + lift)
 		}
 	default: // a slope that wavers on its way down
 		return bent(1-0.13*k, bend{-1 - 0.4*rng.Float64(), 0.25, 0.2 * k}, bend{-2.2, 0.4, k * (0.05 + 0.15*rng.Float64())},

@@ -7,9 +7,10 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"math"
 	"os/exec"
 	"path/filepath"
+
+	"stillspan/internal/srgb"
 )
 
 // linear8 and linear16 are the linear light of sRGB codes (IEC 61966-2-1).
@@ -18,12 +19,7 @@ var linear8, linear16 = linearTable(1 << 8), linearTable(1 << 16)
 func linearTable(n int) []float64 {
 	t := make([]float64, n)
 	for i := range t {
-		v := float64(i) / float64(n-1)
-		if v <= 0.04045 {
-			t[i] = v / 12.92
-		} else {
-			t[i] = math.Pow((v+0.055)/1.055, 2.4)
-		}
+		t[i] = srgb.Decode(float64(i) / float64(n-1))
 	}
 	return t
 }

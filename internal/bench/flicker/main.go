@@ -15,7 +15,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -23,11 +22,11 @@ import (
 
 // options of one run.
 type options struct {
-	scenes        string
-	first, seeds  uint64
-	frames        int
-	filter, patch bool
-	strips, tool  string
+	scenes          string
+	first, seeds    uint64
+	frames          int
+	filter, patches bool
+	strips, tool    string
 }
 
 func main() {
@@ -37,7 +36,7 @@ func main() {
 	flag.Uint64Var(&o.seeds, "seeds", 3, "seeds per scene")
 	flag.IntVar(&o.frames, "frames", 180, "frames per sequence")
 	flag.BoolVar(&o.filter, "filter", true, "measure ffmpeg's deflicker filter too")
-	flag.BoolVar(&o.patch, "patches", false, "print each patch of each sequence")
+	flag.BoolVar(&o.patches, "patches", false, "print each patch of each sequence")
 	flag.StringVar(&o.strips, "strips", "", "write before and after strips (PNG) to this folder")
 	flag.StringVar(&o.tool, "tool", "", "the command to measure; default: built from this source")
 	flag.Parse()
@@ -77,18 +76,20 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 			}
 		}
 	}
-	results := make([][]outcome, len(todo))
+	t := table{options: o, kinds: todo, results: make([][]outcome, len(todo)), met: true}
+	t.head()
 	g, running := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.NumCPU())
 	for i, k := range todo {
-		results[i] = make([]outcome, o.seeds)
-		for s := range o.seeds {
-			g.Go(func() (err error) {
-				in := filepath.Join(dir, fmt.Sprintf("%d-%d", i, s))
+		for seed := o.first; seed < o.first+o.seeds; seed++ {
+			g.Go(func() error {
+				in := filepath.Join(dir, fmt.Sprintf("%d-%d", i, seed))
 				defer os.RemoveAll(in)
-				if results[i][s], err = o.measure(running, in, k, o.first+s); err != nil {
-					return fmt.Errorf("scene %s, seed %d: %w", k.name, o.first+s, err)
+				out, err := o.measure(running, in, k, seed)
+				if err != nil {
+					return fmt.Errorf("scene %s, seed %d: %w", k.name, seed, err)
 				}
+				t.add(i, out)
 				return nil
 			})
 		}
@@ -96,7 +97,7 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	if err := g.Wait(); err != nil {
 		return false, err
 	}
-	met = o.print(todo, results)
+	met = t.met
 	if o.scenes == "" {
 		ok, err := gradient(ctx)
 		if err != nil {
@@ -117,7 +118,7 @@ func (o options) measure(ctx context.Context, dir string, k kind, seed uint64) (
 	if err := q.draw(ctx); err != nil {
 		return out, err
 	}
-	out.shot = compare(q.shot, q.truth)
+	out.seed, out.shot = seed, compare(q.shot, q.truth)
 	clip := filepath.Join(dir, "clip.mov")
 	if out.told, err = q.render(ctx, o.tool, clip); err != nil {
 		return out, err
@@ -143,67 +144,4 @@ func (o options) measure(ctx context.Context, dir string, k kind, seed uint64) (
 		err = q.strip.write(filepath.Join(o.strips, fmt.Sprintf("%s-%d.png", name, seed)))
 	}
 	return out, err
-}
-
-// print shows the worst of the seeds of each scene.
-func (o options) print(todo []kind, results [][]outcome) (met bool) {
-	fmt.Printf(`EV rms of the decoded clip's light divided by the true light; the worst of seeds %d to %d, %d frames each. as shot > clip (ffmpeg's
-deflicker filter at its best). flicker: of the worst patch, what lines over %d frames do not follow; by sixths of the tones from the
-darkest. R/G, B/G: middle of the patches, periods up to %d frames. pumping: periods of %d to %d frames, worst patch. bent: the most that
-slower changes are off, light and colour. told: flicker of the clip by the tool's report.
-
-`, o.first, o.first+o.seeds-1, o.frames, slowWindow, longestPump, shortestPump, longestPump)
-	met = true
-	tw := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "scene\tflicker\tby tone\tR/G\tB/G\tpumping\tbent\tevent\tstep\ttold\tcorr\tbounds\t")
-	for i, k := range todo {
-		all := results[i][0]
-		for _, r := range results[i][1:] {
-			all = worse(all, r)
-		}
-		tones := make([]string, sixths)
-		for j, t := range all.clip.tone {
-			tones[j] = fmt.Sprintf("%.1f", 1e3*t)
-		}
-		word := "met"
-		if bad := k.judge(all); bad != nil {
-			met, word = false, "NOT MET: "+strings.Join(bad, ", ")
-		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%.4f %.4f\t%s\t%s\t%.4f\t%.4f\t%s\t\n", k.name,
-			three(all.shot.flicker, all.clip.flicker, all.filter.flicker), strings.Join(tones, " "),
-			three(all.shot.rg, all.clip.rg, 0), three(all.shot.bg, all.clip.bg, 0), three(all.shot.pump, all.clip.pump, all.filter.pump),
-			all.clip.bend, all.clip.colourBend, ev(all.clip.event), ev(all.clip.step), all.told.flickerEV, all.told.corrEV, word)
-	}
-	tw.Flush()
-	if o.patch {
-		for i, k := range todo {
-			for s, r := range results[i] {
-				fmt.Printf("%s, seed %d, by patch:\n  as shot", k.name, o.first+uint64(s))
-				for _, p := range r.shot.patch {
-					fmt.Printf(" %.4f", p)
-				}
-				fmt.Printf("\n  clip   ")
-				for _, p := range r.clip.patch {
-					fmt.Printf(" %.4f", p)
-				}
-				fmt.Println()
-			}
-		}
-	}
-	return met
-}
-
-func three(shot, clip, filter float64) string {
-	if filter == 0 {
-		return fmt.Sprintf("%.4f > %.4f", shot, clip)
-	}
-	return fmt.Sprintf("%.4f > %.4f (%.4f)", shot, clip, filter)
-}
-
-// ev prints a figure that only some scenes have.
-func ev(x float64) string {
-	if x < 0 {
-		return "-"
-	}
-	return fmt.Sprintf("%.4f", x)
 }

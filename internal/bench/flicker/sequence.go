@@ -161,10 +161,9 @@ func (q *sequence) sum(t int, at func(pixel, channel int) float64) light {
 
 // told is what the tool's own report says.
 type told struct {
-	flickerEV  float64 // of the clip
-	corrEV     float64 // its corrections, rms
-	local      bool    // the corners were corrected by themselves
-	confidence string
+	flickerEV float64 // of the clip
+	corrEV    float64 // its corrections, rms
+	local     bool    // the corners were corrected by themselves
 }
 
 // render has the tool make a clip of the stills.
@@ -185,9 +184,8 @@ func (q *sequence) render(ctx context.Context, tool, clip string) (told, error) 
 	var r struct {
 		Sequences []struct {
 			Luminance struct {
-				After      float64 `json:"flicker_ev_after"`
-				Local      bool    `json:"local_pass"`
-				Confidence string  `json:"confidence"`
+				After float64 `json:"flicker_ev_after"`
+				Local bool    `json:"local_pass"`
 			} `json:"luminance"`
 			Rows []struct {
 				EV float64 `json:"correction_ev"`
@@ -205,5 +203,5 @@ func (q *sequence) render(ctx context.Context, tool, clip string) (told, error) 
 	for _, row := range s.Rows {
 		corr = append(corr, row.EV)
 	}
-	return told{s.Luminance.After, rms(corr), s.Luminance.Local, s.Luminance.Confidence}, nil
+	return told{s.Luminance.After, rms(corr), s.Luminance.Local}, nil
 }
