@@ -210,6 +210,9 @@ func (b *builder) settingFindings() {
 	for i := range b.seq.Exposure {
 		m := &b.seq.Exposure[i]
 		kind := KindSetting
+		if slight(m) {
+			continue // a note says it
+		}
 		if m.Steps > 1 {
 			kind = KindRamp
 		}
@@ -269,8 +272,21 @@ func (b *builder) exposureText(m *ingest.ExposureMove) string {
 	if m.Ramp {
 		return fmt.Sprintf("exposure ramp, net %s%s in %d steps, %s to %s: %s%s", stops(m.NetEV), over, m.Steps, first, last, strings.Join(moved, ", "), by)
 	}
+	within := fmt.Sprintf("%.1f EV", m.RangeEV)
+	if slight(m) {
+		within = fmt.Sprintf("less than %.1f EV", slightEV)
+	}
 	return fmt.Sprintf("exposure moved %d times within %s%s, net %s, %s to %s: %s%s",
-		m.Steps, strings.TrimPrefix(stops(m.RangeEV), "+"), over, stops(m.NetEV), first, last, strings.Join(moved, ", "), by)
+		m.Steps, within, over, stops(m.NetEV), first, last, strings.Join(moved, ", "), by)
+}
+
+// slightEV is what the exposure may wander by unseen: less than a step of any
+// dial (common practice, no published source).
+const slightEV = 0.1
+
+// slight tells of many moves of one setting that show in no picture.
+func slight(m *ingest.ExposureMove) bool {
+	return m.Steps > 1 && m.RangeEV < slightEV && len(m.Settings) == 1
 }
 
 // stops writes a change of exposure. Labels are rounded to a third of a stop and
@@ -302,6 +318,11 @@ func (b *builder) notes() []string {
 	out := []string{}
 	for _, n := range b.seq.Notes {
 		out = append(out, capital(n))
+	}
+	for i := range b.seq.Exposure {
+		if m := &b.seq.Exposure[i]; slight(m) {
+			out = append(out, capital(b.exposureText(m)))
+		}
 	}
 	if t := b.seq.Turned; t != nil {
 		out = append(out, fmt.Sprintf("The orientation flag of %s differs, first of %s: all are shown as the other %d say", frames(t.Count), base(b.name(t.First)), len(b.seq.Frames)-t.Count))

@@ -182,6 +182,9 @@ func TestCountsAndVerdict(t *testing.T) {
 			seq.Turned = &ingest.Turned{Held: 1, Count: 3, First: 4}
 		},
 			WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"a shutter that wanders unseen", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Exposure = []ingest.ExposureMove{{First: 4, Last: 50, Steps: 9, RangeEV: 0.06, NetEV: 0.01, Settings: []ingest.SettingChange{{Field: "shutter", From: "1/1417 s", To: "1/1472 s"}}}}
+		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
 		{"more than planned", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned.Frames = 90 },
 			WordNotes, VerdictOver, 0, ShortBy{}, "10 more than planned", "", false},
 		{"stopped early, the most", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
