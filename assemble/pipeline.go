@@ -58,6 +58,24 @@ type Pipeline struct {
 // Prepare checks all that can be checked before a frame is read: the options,
 // ffmpeg and its encoder, sizes, the output's place, and disk space.
 func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
+	p, err := planWithEncoder(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	return p, p.checkOutput()
+}
+
+// Commands are those of Pipeline.Commands for a job that is not to be run: its
+// place need not be there.
+func Commands(ctx context.Context, job Job) ([][]string, error) {
+	p, err := planWithEncoder(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	return p.Commands(), nil
+}
+
+func planWithEncoder(ctx context.Context, job Job) (*Pipeline, error) {
 	p, err := plan(ctx, job)
 	if err != nil {
 		return nil, err
@@ -67,7 +85,7 @@ func Prepare(ctx context.Context, job Job) (*Pipeline, error) {
 	} else if !ok {
 		return nil, &Error{Text: fmt.Sprintf("this ffmpeg has no encoder %s, which codec %s needs", p.codec.Encoder, p.codec.Name), Try: "another codec, or an ffmpeg built with it"}
 	}
-	return p, p.checkOutput()
+	return p, nil
 }
 
 // plan settles what is to be done.

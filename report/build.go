@@ -9,10 +9,10 @@ import (
 
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
-	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 	"stillspan/internal/words"
 )
 
@@ -197,7 +197,7 @@ func (b *builder) light() {
 		return
 	}
 	l.Source, l.Local, l.Corrected = m.Source, m.Local.Use, r.Corrects
-	if z := b.s.Options.Zone; z != (deflicker.Zone{}) {
+	if z := settings.Zone.Of(b.s.Settings); settings.Zone.Stated(b.s.Settings) {
 		l.Zone = &Zone{z.X, z.Y, z.W, z.H}
 	}
 	l.Confidence, l.Why = r.Confidence, r.Why

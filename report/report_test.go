@@ -25,6 +25,7 @@ import (
 	"stillspan/ingest/plan"
 	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 )
 
 // faulty is a dump with most of what can go wrong, and a hostile file name.
@@ -118,7 +119,7 @@ func faulty(n int) Input {
 			Sequence: &found.Dump.Sequences[0], Rate: rate,
 			Planned:   &plan.Shoot{Name: "harbour dawn", Frames: n + 4, IntervalS: 5, Rate: rate},
 			MatchedBy: plan.ByFit, Measured: w, Solved: solved, Rendered: &shoot.Rendered{Clip: clip}, Pictures: pictures,
-			Options: shoot.Options{Zone: deflicker.Zone{X: 0.1, Y: 0.4, W: 0.8, H: 0.5}},
+			Settings: settings.Values{"zone": settings.Rect{X: 0.1, Y: 0.4, W: 0.8, H: 0.5}},
 		},
 		{Sequence: &found.Dump.Sequences[1], Rate: rate},
 	}

@@ -12,6 +12,7 @@ import (
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/problem"
+	"stillspan/internal/settings"
 )
 
 // Found is a folder of stills set beside its plan.
@@ -27,48 +28,50 @@ type Found struct {
 }
 
 // Find reads the headers of a folder's stills and matches the sequences with
-// the plan; nothing is measured yet. progress may be nil.
-func Find(ctx context.Context, o Options, progress func(done, total int)) (*Found, error) {
+// the plan; nothing is measured yet. What v states goes before what the plan
+// states. progress may be nil.
+func Find(ctx context.Context, root string, v settings.Values, progress func(done, total int)) (*Found, error) {
 	f := &Found{}
-	if o.PlanFile != "" {
-		p, err := plan.Load(o.PlanFile)
+	if name := settings.PlanFile.Of(v); name != "" {
+		p, err := plan.Load(name)
 		if err != nil {
 			return nil, problem.Hint(err, "'stillspan plan --help' shows how to have one written")
 		}
 		f.Plan = p
 	}
-	if err := FolderIsThere(o.Root); err != nil {
+	if err := FolderIsThere(root); err != nil {
 		return nil, err
 	}
-	o.Ingest.Planned = f.Plan.Hints()
+	scan := ScanOptions(v)
+	scan.Planned = f.Plan.Hints()
 	if progress == nil {
 		progress = func(int, int) {}
 	}
-	dump, err := ingest.Scan(ctx, o.Root, o.Ingest, progress)
+	dump, err := ingest.Scan(ctx, root, scan, progress)
 	if err != nil {
 		return nil, err
 	}
 	if len(dump.Sequences)+len(dump.Loose)+len(dump.Unreadable) == 0 {
-		return nil, problem.Hint(fmt.Errorf("no stills in %q%s", o.Root, ignoredText(dump.Ignored)),
+		return nil, problem.Hint(fmt.Errorf("no stills in %q%s", root, ignoredText(dump.Ignored)),
 			"the folder the card was copied to; JPEG, PNG, TIFF, HEIF and raw stills are read")
 	}
 	f.Dump = dump
 	f.Match = plan.Match(f.Plan, dump.Sequences)
 	for i := range dump.Sequences {
-		s := &Shoot{Sequence: &dump.Sequences[i], MatchedBy: f.Match.How[i]}
+		s := &Shoot{Sequence: &dump.Sequences[i], Root: root, Settings: v, MatchedBy: f.Match.How[i]}
 		if k := f.Match.Shoot[i]; k >= 0 {
 			s.Planned = &f.Plan.Shoots[k]
+			s.Settings = v.Over(s.Planned.Settings)
+		} else if f.Plan != nil {
+			s.Settings = v.Over(f.Plan.Defaults)
 		}
-		if err := s.resolve(o, f.Plan); err != nil {
-			return nil, err
-		}
+		s.Rate = settings.Rate.Of(s.Settings)
 		f.Shoots = append(f.Shoots, s)
 	}
 	for _, k := range f.Match.NotFound {
 		s := &Shoot{Planned: &f.Plan.Shoots[k]}
-		if err := s.resolve(o, f.Plan); err != nil {
-			return nil, err
-		}
+		s.Settings = v.Over(s.Planned.Settings)
+		s.Rate = settings.Rate.Of(s.Settings)
 		f.NotFound = append(f.NotFound, s)
 	}
 	return f, nil

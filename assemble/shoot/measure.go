@@ -10,12 +10,12 @@ import (
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest/format"
+	"stillspan/internal/settings"
 )
 
 // Measure reads the light of every still. What is wrong with a still is in
 // Measured.Damage; the error is for work that cannot go on.
 func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) error {
-	o := &s.Options
 	frames := s.Sequence.Frames
 	n := len(frames)
 	m := &Measured{
@@ -23,7 +23,7 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 		Damage: map[int]measure.Finding{},
 	}
 	inputs := s.inputs()
-	how := o.Measure
+	how := measureOptions(s.Settings)
 	var err error
 	if m.Develop, err = s.development(ctx, inputs); err != nil {
 		return err
@@ -35,9 +35,7 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 	if n > 0 {
 		_, _, orientation = format.Decoded(&frames[0].Facts)
 	}
-	meter := deflicker.NewMeter(deflicker.MeterOptions{
-		Zone: o.Zone, Orientation: orientation, Local: !o.NoLocal && !o.KeepFlicker, Tones: !o.KeepFlicker,
-	})
+	meter := deflicker.NewMeter(meterOptions(s.Settings, orientation))
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		if progress != nil {
 			progress(k+1, n)
@@ -71,11 +69,11 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 
 // Solve tells light from flicker in what was measured.
 func (s *Shoot) Solve() error {
-	r, err := deflicker.Solve(s.Measured.Curve, s.Measured.LabelEV, s.Options.Solve)
+	r, err := deflicker.Solve(s.Measured.Curve, s.Measured.LabelEV, solveOptions(s.Settings))
 	if err != nil {
 		return fmt.Errorf("sequence %s: %w", s.Sequence.ID, err)
 	}
-	s.Solved = &Solved{Result: r, Corrects: !s.Options.KeepFlicker}
+	s.Solved = &Solved{Result: r, Corrects: settings.Deflicker.Of(s.Settings)}
 	return nil
 }
 
@@ -83,7 +81,7 @@ func (s *Shoot) Solve() error {
 // LibRaw knows of its first few, as one may be damaged; nil where they are not
 // developed, or LibRaw knows none.
 func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*develop.Settings, error) {
-	if !s.Options.Develops {
+	if !ClipOptions(s.Settings).Develops() {
 		return nil, nil
 	}
 	const few = 3

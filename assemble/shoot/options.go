@@ -1,131 +1,55 @@
 package shoot
 
 import (
-	"errors"
-	"fmt"
-	"strconv"
-	"strings"
+	"time"
 
 	"stillspan/assemble"
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest"
-	"stillspan/ingest/plan"
-	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 )
 
-// Options say how shoots are found, measured, solved and rendered. Start from
-// DefaultOptions.
-type Options struct {
-	Root     string        // folder of stills
-	PlanFile string        // empty for none
-	Rate     playback.Rate // zero: the plan's, else 24
-	// KeepFlicker measures, but corrects nothing.
-	KeepFlicker bool
-	// Develops measures raw files as they are developed, since that is what
-	// the clip is made of.
-	Develops bool
-	// NoLocal never corrects parts of the picture differently.
-	NoLocal bool
-	Zone    deflicker.Zone
-	Ingest  ingest.Options
-	Measure measure.Options
-	Solve   deflicker.Options
-	Clip    assemble.Options
-}
+// The options of each stage, made of what was stated.
 
-// DefaultOptions are the defaults of every stage.
-func DefaultOptions() Options {
-	return Options{Ingest: ingest.DefaultOptions(), Solve: deflicker.DefaultOptions(), Clip: assemble.DefaultOptions()}
-}
-
-// resolve settles what holds for the shoot.
-func (s *Shoot) resolve(o Options, f *plan.File) error {
-	s.Options = o
-	s.Rate = o.Rate
-	if s.Rate.Num == 0 && s.Planned != nil {
-		s.Rate = s.Planned.Rate
+// ScanOptions say how a folder is read.
+func ScanOptions(v settings.Values) ingest.Options {
+	o := ingest.DefaultOptions()
+	if settings.Workers.Stated(v) {
+		o.Workers = settings.Workers.Of(v)
 	}
-	if s.Rate.Num == 0 && f != nil {
-		s.Rate = f.Rate
-	}
-	if s.Rate.Num == 0 {
-		s.Rate = playback.Rate{Num: 24, Den: 1}
-	}
-	if s.Planned == nil {
-		return nil
-	}
-	r := s.Planned.Render.Over(f.Defaults)
-	if r.Zone != "" && o.Zone == (deflicker.Zone{}) {
-		z, err := ParseZone(r.Zone)
-		if err != nil {
-			return fmt.Errorf("plan %q, shoot %q: zone: %w", f.Path, s.Planned.Name, err)
-		}
-		s.Options.Zone = z
-	}
-	if r.Smooth != 0 && o.Solve.SmoothFrames == deflicker.DefaultOptions().SmoothFrames {
-		s.Options.Solve.SmoothFrames = r.Smooth
-		if err := s.Options.Solve.Validate(); err != nil {
-			return fmt.Errorf("plan %q, shoot %q: %w", f.Path, s.Planned.Name, err)
-		}
-	}
-	if r.Deflicker != nil && !*r.Deflicker {
-		s.Options.KeepFlicker = true
-	}
-	s.Options.Clip = clipOver(o.Clip, r)
-	return nil
-}
-
-// clipOver lays what the plan says over options that are at their default.
-func clipOver(o assemble.Options, r plan.Render) assemble.Options {
-	def := assemble.DefaultOptions()
-	if r.Aspect != "" && o.Aspect == def.Aspect {
-		o.Aspect = r.Aspect
-	}
-	if r.Codec != "" && o.Codec == def.Codec {
-		o.Codec = r.Codec
-	}
-	if r.Gaps != "" && o.GapMode == def.GapMode {
-		o.GapMode = assemble.GapMode(r.Gaps)
-	}
-	if w, h, err := ParseSize(r.Size); err == nil && o.Width == 0 {
-		o.Width, o.Height = w, h
-	}
+	o.MinFrames = settings.MinFrames.Of(v)
+	o.BreakMin = time.Duration(settings.Break.Of(v) * float64(time.Second))
+	o.PreferRaw = settings.Raw.Of(v) == string(assemble.RawDevelop)
 	return o
 }
 
-// ParseZone reads "x,y,w,h" as fractions of the upright picture.
-func ParseZone(s string) (deflicker.Zone, error) {
-	parts := strings.Split(s, ",")
-	bad := errors.New("want x,y,width,height as fractions of the picture, such as 0.1,0.5,0.8,0.4")
-	if len(parts) != 4 {
-		return deflicker.Zone{}, bad
-	}
-	var n [4]float64
-	for i, p := range parts {
-		v, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
-		if err != nil {
-			return deflicker.Zone{}, bad
-		}
-		n[i] = v
-	}
-	zone := deflicker.Zone{X: n[0], Y: n[1], W: n[2], H: n[3]}
-	if zone == (deflicker.Zone{}) {
-		return zone, bad
-	}
-	return zone, zone.Validate()
+func measureOptions(v settings.Values) measure.Options {
+	return measure.Options{Workers: settings.Workers.Of(v), NoCache: !settings.Cache.Of(v), Verify: settings.Thorough.Of(v)}
 }
 
-// ParseSize reads "1920x1080".
-func ParseSize(s string) (w, h int, err error) {
-	a, b, ok := strings.Cut(strings.ToLower(s), "x")
-	if ok {
-		var e1, e2 error
-		w, e1 = strconv.Atoi(a)
-		h, e2 = strconv.Atoi(b)
-		if errors.Join(e1, e2) == nil && w > 0 && h > 0 {
-			return w, h, nil
-		}
+func meterOptions(v settings.Values, orientation int) deflicker.MeterOptions {
+	return deflicker.MeterOptions{
+		Zone: deflicker.Zone(settings.Zone.Of(v)), Orientation: orientation,
+		Local: settings.Local.Of(v) == "auto" && settings.Deflicker.Of(v), Tones: settings.Deflicker.Of(v),
 	}
-	return 0, 0, fmt.Errorf("%q is no size: write 1920x1080", s)
+}
+
+func solveOptions(v settings.Values) deflicker.Options {
+	o := deflicker.DefaultOptions()
+	o.SmoothFrames = settings.Smooth.Of(v)
+	return o
+}
+
+// ClipOptions say what clip is wanted.
+func ClipOptions(v settings.Values) assemble.Options {
+	size, at := settings.ClipSize.Of(v), settings.CropAt.Of(v)
+	o := assemble.DefaultOptions()
+	o.Overwrite = settings.Overwrite.Of(v)
+	o.Preset, o.Codec, o.Quality = settings.Preset.Of(v), settings.Codec.Of(v), settings.Quality.Of(v)
+	o.Width, o.Height, o.Aspect = size.W, size.H, settings.Aspect.Of(v)
+	o.CropX, o.CropY = at.X, at.Y
+	o.GapMode = assemble.GapMode(settings.Gaps.Of(v))
+	o.Raw = assemble.RawMode(settings.Raw.Of(v))
+	return o
 }

@@ -12,8 +12,8 @@ import (
 // Job is what assemble needs of a measured and solved shoot: its frames with
 // their corrections, and the gaps where frames are missing. It writes to out.
 func (s *Shoot) Job(out string) assemble.Job {
-	o := s.Options.Clip
-	o.Out, o.SourceRoot, o.Rate = out, s.Options.Root, s.Rate
+	o := ClipOptions(s.Settings)
+	o.Out, o.SourceRoot, o.Rate = out, s.Root, s.Rate
 	if s.Measured != nil {
 		o.Develop = s.Measured.Develop
 	}

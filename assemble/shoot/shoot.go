@@ -14,6 +14,7 @@ import (
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 )
 
 // Shoot is a sequence of stills, what was planned of it, and what became of
@@ -24,10 +25,12 @@ type Shoot struct {
 	// Planned is nil for a sequence that answers to no plan.
 	Planned   *plan.Shoot
 	MatchedBy plan.How
-	// Options are those that hold for this shoot: the command line's, else the
-	// plan's, else the defaults.
-	Options Options
-	// Rate is the playback rate; it is decided here and nowhere else.
+	// Root is the folder of originals.
+	Root string
+	// Settings are what was stated for this shoot, by the command line or else
+	// by the plan.
+	Settings settings.Values
+	// Rate is the playback rate; it is decided by Find and nowhere else.
 	Rate playback.Rate
 
 	Measured *Measured // by Measure

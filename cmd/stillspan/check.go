@@ -3,101 +3,140 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
+	"time"
 
+	"stillspan/assemble"
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
+	"stillspan/internal/settings"
+	"stillspan/report"
 )
 
 var checkCommand = command{
 	name: "check", summary: "judge a dump against its plan: timing, settings, light, damage",
-	help: `usage: stillspan check DIR [OPTIONS]
-
-Finds the sequences in a folder tree of stills, judges their timing, settings
+	usage: "DIR [OPTIONS]",
+	about: `Finds the sequences in a folder tree of stills, judges their timing, settings
 and light, and compares them with the plan. Originals are only read.
-
-` + surveyUsage() + `  --headers         timing and settings only; decode nothing
-  --copies LIST     read every still to its end and say in how many verified
-                    copies it lies, by a list of 'compare --sums'
-` + outputHelp + `
-examples:
-  stillspan check /media/dump
-  stillspan check dump --plan day.toml --html day.html
-  stillspan check dump --json - | jq '.sequences[].delivered'
+`,
+	examples: `check /media/dump
+check dump --plan day.toml --html day.html
+check dump --json - | jq '.sequences[].delivered'
 `,
 	run: runCheck,
 }
 
-func runCheck(ctx context.Context, c *cli, args []string) error {
-	fl := newFlags("check")
-	var o surveyOptions
-	var out outputs
-	o.add(fl)
-	out.add(fl)
-	headers := fl.Bool("headers", false, "")
-	list := fl.String("copies", "", "")
-	rest, err := parse(fl, args)
+func runCheck(ctx context.Context, c *call) error {
+	root, err := c.folder("check")
 	if err != nil {
 		return err
 	}
-	if o.Root, err = oneFolder(fl, rest); err != nil {
+	out := outputsOf(c.stated)
+	if err := out.check(root); err != nil {
 		return err
 	}
-	if err := o.validate(); err != nil {
-		return err
-	}
-	if err := shoot.FolderIsThere(o.Root); err != nil {
-		return err
-	}
-	if err := out.check(o.Root); err != nil {
-		return err
-	}
-	o.quiet = out.quiet
+	// No clip is made, so raw files are judged by what they hold ready.
+	settings.Raw.Set(c.stated, string(assemble.RawPreview))
 	var sums []copycheck.Sum
-	if *list != "" {
-		if sums, err = readSums(*list); err != nil {
+	list := settings.Copies.Of(c.stated)
+	if list != "" {
+		if sums, err = readSums(list); err != nil {
 			return err
 		}
 	}
-	f, err := c.find(ctx, o)
+	f, err := c.find(ctx, root)
 	if err != nil {
 		return err
 	}
-	if *list != "" {
-		if err := c.countCopies(ctx, f, *list, sums, o.quiet); err != nil {
+	if list != "" {
+		if err := c.countCopies(ctx, f, list, sums); err != nil {
 			return err
 		}
 	}
-	if !*headers {
+	if !settings.Headers.Of(c.stated) {
 		for _, s := range f.Shoots {
-			if err := c.look(ctx, s, o.quiet); err != nil {
+			if err := c.look(ctx, s); err != nil {
 				return err
 			}
 		}
 		if out.html != "" {
-			if err := f.strips(ctx); err != nil {
+			if err := takeStrips(ctx, f); err != nil {
 				return err
 			}
 		}
 	}
-	r := f.report()
-	if err := out.write(c, r); err != nil {
-		return err
-	}
-	if r.HasFindings() {
-		return errFindings
-	}
-	return nil
+	return c.tell(out, c.report(f))
 }
 
 // countCopies looks every still up in a list of checksums.
-func (c *cli) countCopies(ctx context.Context, f *findings, list string, sums []copycheck.Sum, quiet bool) error {
+func (c *call) countCopies(ctx context.Context, f *shoot.Found, list string, sums []copycheck.Sum) error {
 	for _, s := range f.Shoots {
-		bar := c.progress("reading "+s.Sequence.ID, 1, quiet)
+		bar := c.progress("reading "+s.Sequence.ID, 1)
 		err := s.CountCopies(ctx, sums, func(done, total int64) { bar.set(int(done), int(total)) })
 		bar.finish()
 		if err != nil {
 			return withHint(fmt.Errorf("list %q: %w", list, err), "a list that 'stillspan compare CARD DUMP1 DUMP2 --sums LIST' wrote")
 		}
+	}
+	return nil
+}
+
+// find reads headers and matches the plan; nothing is measured yet.
+func (c *call) find(ctx context.Context, root string) (*shoot.Found, error) {
+	bar := c.progress("reading headers", 1)
+	defer bar.finish()
+	f, err := shoot.Find(ctx, root, c.stated, bar.set)
+	if err != nil {
+		return nil, err
+	}
+	if word := settings.Sequence.Of(c.stated); word != "" {
+		return f, f.Only(word)
+	}
+	return f, nil
+}
+
+// look measures a shoot and solves its light curve.
+func (c *call) look(ctx context.Context, s *shoot.Shoot) error {
+	bar := c.progress("measuring "+s.Sequence.ID, len(s.Sequence.Frames))
+	defer bar.finish()
+	if err := s.Measure(ctx, bar.set); err != nil {
+		return err
+	}
+	return s.Solve()
+}
+
+// takeStrips makes the pictures of all shoots.
+func takeStrips(ctx context.Context, f *shoot.Found) error {
+	for _, s := range f.Shoots {
+		if err := s.TakeStrip(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// note tells the user something about the run once, and keeps it for the
+// report.
+func (c *call) note(text string) {
+	if slices.Contains(c.warnings, text) {
+		return
+	}
+	c.warnings = append(c.warnings, text)
+	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(text))
+}
+
+// report sets planned against shot, for all the faces.
+func (c *call) report(f *shoot.Found) *report.Report {
+	return report.Build(report.Input{Found: f, Made: time.Now(), Warnings: c.warnings})
+}
+
+// tell gives the report its faces; its findings set the exit code.
+func (c *call) tell(out outputs, r *report.Report) error {
+	if err := out.write(c.cli, r); err != nil {
+		return err
+	}
+	if r.HasFindings() {
+		return errFindings
 	}
 	return nil
 }

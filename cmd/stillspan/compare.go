@@ -11,39 +11,25 @@ import (
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
+	"stillspan/internal/settings"
 	"stillspan/internal/words"
 	"stillspan/report"
 )
 
 var compareCommand = command{
 	name: "compare", summary: "is every file on the card in its copies? by SHA-256, before a wipe",
-	help: `usage: stillspan compare CARD DUMP [DUMP ...] [OPTIONS]
-       stillspan compare --verify LIST DIR [OPTIONS]
-
-Reads all folders, each file once, and finds every file of CARD in each DUMP by
+	usage: "CARD DUMP [DUMP ...] [OPTIONS]\n--verify LIST DIR [OPTIONS]",
+	about: `Reads all folders, each file once, and finds every file of CARD in each DUMP by
 its content; a copy under another name or in another folder counts. Nothing is
 ever changed or deleted. To have the bytes come from the drive and not from
 memory, unplug the drive after copying and plug it in again before comparing.
-
-  --sums LIST     write the copies' checksums as a list that sha256sum reads
-                  too: (cd DUMP && sha256sum --check LIST); its names are those
-                  in the first DUMP. 'stillspan check --copies LIST' says with
-                  it in how many verified copies the stills lie
-  --verify LIST   set DIR against a list written earlier
-  --litter        compare all that desktop systems leave on cards; what is a
-                  picture by its content is compared in any case
-  --json FILE|-   write what was found as JSON, - for standard output
-  --quiet         print nothing but messages
-
-examples:
-  stillspan compare /media/card /media/dump
-  stillspan compare /media/card /media/dump /media/second --sums monday.sha256
-  stillspan compare --verify monday.sha256 /media/dump
-
-Exit codes: 0 every copy is complete; 3 one is not; 1 the work failed, or there
-is nothing on the card.
 `,
-	run: runCompare,
+	examples: `compare /media/card /media/dump
+compare /media/card /media/dump /media/second --sums monday.sha256
+compare --verify monday.sha256 /media/dump
+`,
+	exit: "0 every copy is complete; 3 one is not; 1 the work failed, or there\nis nothing on the card.\n",
+	run:  runCompare,
 }
 
 type compareFlags struct {
@@ -52,18 +38,10 @@ type compareFlags struct {
 	opt                copycheck.Options
 }
 
-func runCompare(ctx context.Context, c *cli, args []string) error {
-	fl := newFlags("compare")
-	var f compareFlags
-	fl.StringVar(&f.sums, "sums", "", "")
-	fl.StringVar(&f.verify, "verify", "", "")
-	fl.StringVar(&f.json, "json", "", "")
-	fl.BoolVar(&f.quiet, "quiet", false, "")
-	fl.BoolVar(&f.opt.Litter, "litter", false, "")
-	dirs, err := parse(fl, args)
-	if err != nil {
-		return err
-	}
+func runCompare(ctx context.Context, c *call) error {
+	v, dirs := c.stated, c.args
+	f := compareFlags{sums: settings.Sums.Of(v), verify: settings.Verify.Of(v), json: settings.JSON.Of(v), quiet: c.quiet()}
+	f.opt.Litter = settings.Litter.Of(v)
 	switch {
 	case f.verify != "" && f.sums != "":
 		return usagef("--verify reads a list and --sums writes one: one at a time")
@@ -87,8 +65,9 @@ func runCompare(ctx context.Context, c *cli, args []string) error {
 			}
 		}
 	}
-	bar := c.progress("reading", 1, f.quiet)
+	bar := c.progress("reading", 1)
 	f.opt.Progress = func(done, total int64) { bar.set(int(done), int(total)) }
+	var err error
 	if f.verify != "" {
 		err = c.verifyList(ctx, f, dirs[0], bar)
 	} else {

@@ -25,7 +25,7 @@ func (d *dayRun) newBar(tasks []*dayTask) *dayBar {
 		b.frames[t.ID] = n
 		b.total += n
 	}
-	b.progress = d.progress("rendering", b.total, d.flags.out.quiet)
+	b.progress = d.progress("rendering", b.total)
 	return b
 }
 

@@ -28,7 +28,7 @@ func (d *dayRun) split(i int, inputs []day.Input) error {
 	}
 	for n, job := range jobs {
 		t := dayTask{
-			ID: fmt.Sprintf("%s.%d", k.id, n+1), Root: d.flags.survey.Root, Out: d.flags.dir,
+			ID: fmt.Sprintf("%s.%d", k.id, n+1), Root: d.flags.root, Out: d.flags.dir,
 			Job: job, Whole: len(jobs) == 1,
 		}
 		for _, s := range job.Sources {
@@ -60,7 +60,7 @@ func (d *dayRun) split(i int, inputs []day.Input) error {
 
 // render has the tasks run and delivers each clip as its last task ends.
 func (d *dayRun) render(ctx context.Context) (handed bool, err error) {
-	batch := day.Batch{Finish: append([]string{"day", "--collect"}, d.args...), LogDir: d.store.LogDir()}
+	batch := day.Batch{Finish: append([]string{"day", "--collect"}, d.line...), LogDir: d.store.LogDir()}
 	if d.flags.collect {
 		return false, d.collect(ctx)
 	}
@@ -255,20 +255,20 @@ const dayPage = "index.html"
 
 // report writes a page a sequence, the day's page, and the whole as data.
 func (d *dayRun) report(ctx context.Context) error {
-	if err := d.found.strips(ctx); err != nil {
+	if err := takeStrips(ctx, d.found); err != nil {
 		return err
 	}
-	d.r = d.found.report()
+	d.whole = d.call.report(d.found)
 	write := func(name string, fill func(io.Writer) error) error { return files.Write(d.store.Path(name), fill) }
-	page := report.Day{Title: d.title(), Report: d.r, Pages: map[string]string{}, Clips: map[string]string{}}
+	page := report.Day{Title: d.title(), Report: d.whole, Pages: map[string]string{}, Clips: map[string]string{}}
 	for i := range d.clips {
 		k := &d.clips[i]
 		page.Pages[k.id] = k.id + ".html"
 		if k.clip != nil {
 			page.Clips[k.id] = k.name
 		}
-		one := *d.r
-		one.Sequences = d.r.Sequences[i : i+1]
+		one := *d.whole
+		one.Sequences = d.whole.Sequences[i : i+1]
 		one.Loose, one.Ignored, one.Unreadable, one.NotFound, one.Warnings, one.Findings = nil, nil, nil, nil, nil, nil
 		if err := write(page.Pages[k.id], func(w io.Writer) error { return report.WriteHTML(w, &one) }); err != nil {
 			return err
@@ -278,11 +278,11 @@ func (d *dayRun) report(ctx context.Context) error {
 		return err
 	}
 	for name, fill := range map[string]func(io.Writer, *report.Report) error{"day.json": report.WriteJSON, "frames.csv": report.WriteCSV} {
-		if err := write(name, func(w io.Writer) error { return fill(w, d.r) }); err != nil {
+		if err := write(name, func(w io.Writer) error { return fill(w, d.whole) }); err != nil {
 			return err
 		}
 	}
-	return d.flags.out.write(d.cli, d.r)
+	return d.flags.out.write(d.cli, d.whole)
 }
 
 // title names the day by its date, or by its first and last where there are
@@ -302,7 +302,7 @@ func (d *dayRun) title() string {
 	}
 	switch a, b := first.Format(long), last.Format(long); {
 	case first.IsZero() || last.IsZero():
-		return filepath.Base(d.flags.survey.Root)
+		return filepath.Base(d.flags.root)
 	case a == b:
 		return a
 	default:

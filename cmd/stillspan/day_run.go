@@ -17,15 +17,14 @@ import (
 
 // day is one run over a day's dump.
 type dayRun struct {
-	*cli
+	*call
 	flags dayFlags
-	args  []string // as given, for the run that collects a cluster's results
 	log   *eventLog
 	store *day.Store
-	found *findings
+	found *shoot.Found
 	clips []dayClip // one a sequence
 	root  os.FileInfo
-	r     *report.Report
+	whole *report.Report
 	bar   *dayBar
 	mu    sync.Mutex // guards what events and deliveries change
 }
@@ -96,11 +95,11 @@ func (d *dayRun) claim(ctx context.Context) error {
 func (d *dayRun) prepare(ctx context.Context) error {
 	f := &d.flags
 	var err error
-	if d.root, err = os.Stat(f.survey.Root); err != nil {
+	if d.root, err = os.Stat(f.root); err != nil {
 		return fmt.Errorf("cannot read folder: %w", err)
 	}
-	d.log.write("day-start", fields{"dir": f.survey.Root, "out": f.dir, "on": f.on, "version": version()})
-	if d.found, err = d.find(ctx, f.survey); err != nil {
+	d.log.write("day-start", fields{"dir": f.root, "out": f.dir, "on": f.on, "version": version()})
+	if d.found, err = d.find(ctx, f.root); err != nil {
 		return err
 	}
 	if len(d.found.Shoots) == 0 {
@@ -144,7 +143,7 @@ func (d *dayRun) prepare(ctx context.Context) error {
 // tasks, unless its clip stands.
 func (d *dayRun) prepareClip(ctx context.Context, i int) error {
 	k := &d.clips[i]
-	if err := d.look(ctx, k.shoot, d.flags.out.quiet); err != nil {
+	if err := d.look(ctx, k.shoot); err != nil {
 		return err
 	}
 	if gone := d.rootGone(); gone != nil {
@@ -167,7 +166,7 @@ func (d *dayRun) prepareClip(ctx context.Context, i int) error {
 		return err
 	}
 	// The place of work is no part of what the clip is.
-	if k.fingerprint, err = day.Fingerprint(inputs, k.job, version(), assemble.FFmpegVersion()); err != nil {
+	if k.fingerprint, err = day.Fingerprint(inputs, []any{k.job, k.shoot.Settings.OfClip()}, version(), assemble.FFmpegVersion()); err != nil {
 		return err
 	}
 	d.log.write("measured", fields{"sequence": k.id, "frames": len(k.job.Sources)})
@@ -190,13 +189,13 @@ func (d *dayRun) rootGone() *day.Failure {
 	if d.root == nil {
 		return nil // not looked at yet
 	}
-	info, err := os.Stat(d.flags.survey.Root)
+	info, err := os.Stat(d.flags.root)
 	if err == nil && os.SameFile(info, d.root) {
-		if _, err = os.ReadDir(d.flags.survey.Root); err == nil {
+		if _, err = os.ReadDir(d.flags.root); err == nil {
 			return nil
 		}
 	}
-	return &day.Failure{Kind: day.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.survey.Root)}
+	return &day.Failure{Kind: day.SourceGone, Text: fmt.Sprintf("the folder of originals %q went away while the work went on", d.flags.root)}
 }
 
 // taskFailure makes what an engine would have told of an error.
@@ -287,7 +286,7 @@ func (d *dayRun) outcome() error {
 		return withHint(fmt.Errorf("%d of %d clips could not be made; the first: %s", failed, len(d.clips), first.Text),
 			"the day's page says why for each; the same command tries them again")
 	}
-	if d.r.HasFindings() {
+	if d.whole.HasFindings() {
 		return errFindings
 	}
 	return nil

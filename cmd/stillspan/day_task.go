@@ -30,20 +30,19 @@ type dayTask struct {
 }
 
 var dayTaskCommand = command{
-	name: "day-task", hidden: true,
-	help: "usage: stillspan day-task SPEC\n\nRuns one task of a day, as 'stillspan day' wrote it.\n",
-	run:  runDayTask,
+	name: "day-task", hidden: true, usage: "SPEC", about: "Runs one task of a day, as 'stillspan day' wrote it.\n",
+	run: runDayTask,
 }
 
-func runDayTask(ctx context.Context, c *cli, args []string) error {
-	if len(args) != 1 || args[0] == "--help" {
-		return flagless(append(args, "--help"))
+func runDayTask(ctx context.Context, c *call) error {
+	if len(c.args) != 1 {
+		return usagef("day-task wants one file")
 	}
 	var t dayTask
-	if err := day.ReadSpec(args[0], &t); err != nil {
+	if err := day.ReadSpec(c.args[0], &t); err != nil {
 		return err
 	}
-	err := t.run(ctx, c)
+	err := t.run(ctx, c.cli)
 	if err == nil || ctx.Err() != nil {
 		return err
 	}

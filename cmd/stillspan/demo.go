@@ -17,36 +17,26 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"stillspan/assemble/shoot"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
 	"stillspan/internal/process"
 	"stillspan/internal/scene"
+	"stillspan/internal/settings"
 	"stillspan/internal/stamp"
 )
 
 var demoCommand = command{
 	name: "demo", summary: "make a day of invented shoots with known faults; check and render it",
-	help: `usage: stillspan demo [DIR] [OPTIONS]
-
-Draws the stills of an invented day into DIR/card (default ./stillspan-demo),
+	usage: "[DIR] [OPTIONS]",
+	about: `Draws the stills of an invented day into DIR/card (default ./stillspan-demo),
 with faults that are named as they are planted, writes its plan, then runs
 check and render on it. DIR must not be there yet.
-
-  --size WxH        size of the stills; default 960x640
-  --quiet           print results only
-  --json, --html, --csv  are always written, into DIR
-
-examples:
-  stillspan demo
-  stillspan demo /tmp/try --size 480x320
+`,
+	examples: `demo
+demo /tmp/try --size 480x320
 `,
 	run: runDemo,
 }
-
-// The pictures are small so that a day of them is drawn, checked and rendered
-// in under a minute on two cores.
-const demoW, demoH = 960, 640
 
 // demoShoot is one invented shoot and its faults.
 type demoShoot struct {
@@ -99,25 +89,19 @@ func demoDay() []demoShoot {
 	}
 }
 
-func runDemo(ctx context.Context, c *cli, args []string) error {
-	fl := newFlags("demo")
-	w, h := demoW, demoH
-	var out outputs
-	out.add(fl)
-	fl.Func("size", "", func(s string) (err error) { w, h, err = shoot.ParseSize(s); return err })
-	rest, err := parse(fl, args)
-	if err != nil {
-		return err
-	}
+func runDemo(ctx context.Context, c *call) error {
+	// The pictures are small so that a day of them is drawn, checked and
+	// rendered in under a minute on two cores.
+	size := settings.StillSize.Of(c.stated)
 	dir := "stillspan-demo"
 	switch {
-	case len(rest) > 1:
-		return usagef("unexpected argument %q: one folder at a time", rest[1])
-	case len(rest) == 1:
-		dir = rest[0]
+	case len(c.args) > 1:
+		return usagef("unexpected argument %q: one folder at a time", c.args[1])
+	case len(c.args) == 1:
+		dir = c.args[0]
 	}
-	if err := (scene.Options{Width: w, Height: h, Frames: 1}).Validate(); err != nil {
-		return &usageError{err.Error()}
+	if err := (scene.Options{Width: size.W, Height: size.H, Frames: 1}).Validate(); err != nil {
+		return usage(err)
 	}
 	if _, err := os.Lstat(dir); err == nil {
 		return withHint(fmt.Errorf("%q is there already", dir), "another folder: stillspan demo DIR")
@@ -125,13 +109,13 @@ func runDemo(ctx context.Context, c *cli, args []string) error {
 		return fmt.Errorf("cannot make the demo: %w", err)
 	}
 	shoots := demoDay()
-	if err := c.drawDay(ctx, dir, shoots, w, h, out.quiet); err != nil {
+	if err := c.drawDay(ctx, dir, shoots, size.W, size.H); err != nil {
 		return err
 	}
 	if err := writeDemoPlan(filepath.Join(dir, "plan.toml"), shoots); err != nil {
 		return err
 	}
-	if !out.quiet {
+	if !c.quiet() {
 		fmt.Fprintf(c.stdout, "An invented day lies in %s. Planted faults:\n", filepath.Join(dir, "card"))
 		for _, s := range shoots {
 			for _, f := range s.faults {
@@ -140,42 +124,37 @@ func runDemo(ctx context.Context, c *cli, args []string) error {
 		}
 	}
 	in := func(name string) string { return filepath.Join(dir, name) }
-	runs := []struct {
-		run  func(context.Context, *cli, []string) error
-		args []string
+	for _, run := range []struct {
+		command
+		line []string
 	}{
-		{runCheck, []string{"check", in("card"), "--plan", in("plan.toml"), "--html", in("check.html")}},
-		{runRender, []string{"render", in("card"), "--plan", in("plan.toml"), "-o", in("clips") + "/", "--html", in("report.html"),
+		{checkCommand, []string{in("card"), "--plan", in("plan.toml"), "--html", in("check.html")}},
+		{renderCommand, []string{in("card"), "--plan", in("plan.toml"), "-o", in("clips") + "/", "--html", in("report.html"),
 			"--json", in("report.json"), "--csv", in("frames.csv"), "--quiet"}},
-	}
-	for _, r := range runs {
-		if out.quiet {
-			r.args = append(r.args, "--quiet")
+	} {
+		if c.quiet() {
+			run.line = append(run.line, "--quiet")
 		} else {
-			fmt.Fprint(c.stdout, "\n$ stillspan")
-			for _, a := range r.args {
-				fmt.Fprintf(c.stdout, " %s", process.Quote(a))
-			}
-			fmt.Fprint(c.stdout, "\n\n")
+			fmt.Fprintf(c.stdout, "\n$ stillspan %s %s\n\n", run.name, process.Quote(run.line...))
 		}
 		// The planted faults are findings, and meant to be.
-		if err := r.run(ctx, c, r.args[1:]); err != nil && !errors.Is(err, errFindings) {
+		if err := c.call(ctx, run.command, run.line); err != nil && !errors.Is(err, errFindings) {
 			return err
 		}
 	}
-	if !out.quiet {
+	if !c.quiet() {
 		fmt.Fprintf(c.stdout, "clips are in %s, the report is %s\n", in("clips"), in("report.html"))
 	}
 	return nil
 }
 
 // drawDay draws all stills of the day.
-func (c *cli) drawDay(ctx context.Context, dir string, shoots []demoShoot, w, h int, quiet bool) error {
+func (c *call) drawDay(ctx context.Context, dir string, shoots []demoShoot, w, h int) error {
 	total := 0
 	for _, s := range shoots {
 		total += s.frames
 	}
-	bar := c.progress("drawing stills", total, quiet)
+	bar := c.progress("drawing stills", total)
 	defer bar.finish()
 	done := 0
 	for _, s := range shoots {

@@ -5,7 +5,6 @@ package main
 import (
 	"context"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"os"
@@ -16,7 +15,9 @@ import (
 
 	"golang.org/x/term"
 
+	"stillspan/assemble/shoot"
 	"stillspan/internal/problem"
+	"stillspan/internal/settings"
 	"stillspan/internal/words"
 )
 
@@ -46,9 +47,22 @@ type cli struct {
 // command is one verb of the command line.
 type command struct {
 	name, summary string
-	help          string // usage, options and examples
+	usage         string // what stands after the name; a line each
+	about         string
+	examples      string // a line each, without the program's name
+	exit          string // what its exit codes mean, where that is to be said
 	hidden        bool
-	run           func(ctx context.Context, c *cli, args []string) error
+	run           func(context.Context, *call) error
+}
+
+// call is one run of a command.
+type call struct {
+	*cli
+	stated settings.Values // by the command line
+	args   []string        // those that are no options
+	line   []string        // all, as given
+	// warnings are remarks on the run, for the report.
+	warnings []string
 }
 
 func commands() []command {
@@ -64,6 +78,14 @@ func (e *usageError) Error() string { return e.text }
 
 func usagef(format string, args ...any) error {
 	return &usageError{fmt.Sprintf(format, args...)}
+}
+
+// usage makes an error of a call that cannot be meant.
+func usage(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &usageError{oneLine(err.Error())}
 }
 
 // withHint adds what to try to what went wrong.
@@ -120,18 +142,62 @@ func (c *cli) dispatch(ctx context.Context, args []string) error {
 		args[0] = "version"
 	}
 	for _, cmd := range commands() {
-		if cmd.name != args[0] {
-			continue
+		if cmd.name == args[0] {
+			return c.call(ctx, cmd, args[1:])
 		}
-		err := cmd.run(ctx, c, args[1:])
-		if errors.Is(err, flag.ErrHelp) {
-			fmt.Fprint(c.stdout, cmd.help)
-			return nil
-		}
-		return err
 	}
 	return usagef("there is no command %q: 'stillspan help' lists them", args[0])
 }
+
+// call runs one command with its arguments.
+func (c *cli) call(ctx context.Context, cmd command, line []string) error {
+	stated, args, err := settings.Parse(cmd.name, line)
+	switch {
+	case errors.Is(err, settings.ErrHelp):
+		_, err := fmt.Fprint(c.stdout, cmd.help())
+		return err
+	case err != nil:
+		return usage(err)
+	}
+	return cmd.run(ctx, &call{cli: c, stated: stated, args: args, line: line})
+}
+
+func (cmd *command) help() string {
+	var b strings.Builder
+	for i, line := range strings.Split(cmd.usage, "\n") {
+		b.WriteString([]string{"usage: ", "       "}[min(i, 1)] + strings.TrimSpace("stillspan "+cmd.name+" "+line) + "\n")
+	}
+	if cmd.about != "" {
+		b.WriteString("\n" + cmd.about)
+	}
+	if options := settings.Help(cmd.name); options != "" {
+		b.WriteString("\n" + options)
+	}
+	if cmd.examples != "" {
+		b.WriteString("\nexamples:\n")
+		for line := range strings.Lines(cmd.examples) {
+			b.WriteString("  stillspan " + line)
+		}
+	}
+	if cmd.exit != "" {
+		b.WriteString("\nExit codes: " + cmd.exit)
+	}
+	return b.String()
+}
+
+// folder is the single argument most commands take.
+func (c *call) folder(command string) (string, error) {
+	switch {
+	case len(c.args) == 0 || c.args[0] == "":
+		return "", usagef("no folder given; 'stillspan %s --help' shows examples", command)
+	case len(c.args) > 1:
+		return "", usagef("unexpected argument %q: one folder at a time", c.args[1])
+	}
+	return c.args[0], shoot.FolderIsThere(c.args[0])
+}
+
+// quiet tells whether only messages are to be printed.
+func (c *call) quiet() bool { return settings.Quiet.Of(c.stated) }
 
 func (c *cli) overview(w io.Writer) {
 	fmt.Fprint(w, `stillspan - did each interval shoot deliver the clip that was planned?
@@ -187,22 +253,13 @@ func oneLine(s string) string {
 
 var versionCommand = command{
 	name: "version", summary: "print the version",
-	help: "usage: stillspan version\n",
-	run: func(_ context.Context, c *cli, args []string) error {
-		if len(args) > 0 {
-			return flagless(args)
+	run: func(_ context.Context, c *call) error {
+		if len(c.args) > 0 {
+			return usagef("unexpected argument %q", c.args[0])
 		}
 		_, err := fmt.Fprintln(c.stdout, "stillspan", version())
 		return err
 	},
-}
-
-// flagless refuses the arguments of a command that takes none, but for help.
-func flagless(args []string) error {
-	if args[0] == "--help" || args[0] == "-h" || args[0] == "-help" {
-		return flag.ErrHelp
-	}
-	return usagef("unexpected argument %q", args[0])
 }
 
 // version is the build's own: the module version, or the commit it was built

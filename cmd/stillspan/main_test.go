@@ -20,7 +20,6 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"stillspan/assemble/shoot"
 	"stillspan/internal/scene"
 	"stillspan/internal/srgb"
 	"stillspan/internal/stamp"
@@ -122,7 +121,7 @@ func mkshoot() {
 	fl.Parse(os.Args[1:])
 	var err error
 	if s.start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {
-		s.scene.Width, s.scene.Height, err = shoot.ParseSize(*size)
+		_, err = fmt.Sscanf(*size, "%dx%d", &s.scene.Width, &s.scene.Height)
 	}
 	if err == nil {
 		s.scene.Frames, s.scene.Seed = s.frames, 7

@@ -2,13 +2,13 @@ package main
 
 import (
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"io/fs"
 	"path/filepath"
 
 	"stillspan/internal/files"
+	"stillspan/internal/settings"
 	"stillspan/report"
 )
 
@@ -18,17 +18,8 @@ type outputs struct {
 	quiet           bool
 }
 
-const outputHelp = `  --html FILE       write the report as one self-contained page
-  --json FILE|-     write the report as JSON, - for standard output
-  --csv FILE|-      write one row a frame as CSV, - for standard output
-  --quiet           no summary and no progress; messages only
-`
-
-func (o *outputs) add(fs *flag.FlagSet) {
-	fs.StringVar(&o.json, "json", "", "")
-	fs.StringVar(&o.html, "html", "", "")
-	fs.StringVar(&o.csv, "csv", "", "")
-	fs.BoolVar(&o.quiet, "quiet", false, "")
+func outputsOf(v settings.Values) outputs {
+	return outputs{json: settings.JSON.Of(v), html: settings.HTML.Of(v), csv: settings.CSV.Of(v), quiet: settings.Quiet.Of(v)}
 }
 
 // check refuses combinations that cannot be meant and files that would lie

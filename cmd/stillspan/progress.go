@@ -6,12 +6,12 @@ import (
 	"github.com/schollz/progressbar/v3"
 )
 
-// progress paints one bar on stderr, and nothing where stderr is no terminal
-// or quiet was asked for.
+// progress is one bar on stderr; none where stderr is no terminal or quiet was
+// asked for.
 type progress struct{ bar *progressbar.ProgressBar }
 
-func (c *cli) progress(what string, total int, quiet bool) *progress {
-	if !c.live || quiet || total <= 0 {
+func (c *call) progress(what string, total int) *progress {
+	if !c.live || c.quiet() || total <= 0 {
 		return &progress{}
 	}
 	return &progress{progressbar.NewOptions(total,

@@ -4,10 +4,10 @@
 package plan
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"strings"
 	"time"
@@ -15,7 +15,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"stillspan/internal/playback"
-	"stillspan/internal/words"
+	"stillspan/internal/settings"
 )
 
 // maxFileBytes bounds a plan file; a plan of a thousand shoots is smaller.
@@ -27,7 +27,7 @@ const maxFrames = 10_000_000
 // File is a plan file: one entry per shoot and what holds for all of them.
 type File struct {
 	Path     string // where it was read from; empty for one made in memory
-	Defaults Render
+	Defaults settings.Values
 	Rate     playback.Rate // for shoots that state none; zero when not stated
 	Shoots   []Shoot
 }
@@ -43,73 +43,14 @@ type Shoot struct {
 	From, To  time.Time
 	Frames    int
 	IntervalS float64
-	ShootingS float64 // frames x interval
-	Rate      playback.Rate
+	ShootingS float64       // frames x interval
+	Rate      playback.Rate // stated, or else the file's
 	ClipS     float64
 	ExposureS float64
-	Render    Render // overrides, laid over File.Defaults
+	// Settings are what the plan states of how the shoot is measured and
+	// rendered, File.Defaults laid under.
+	Settings settings.Values
 }
-
-// Render is how a shoot is to be rendered; the caller validates the words, as
-// it does those of the command line. A zero field is not stated.
-type Render struct {
-	Aspect, Size, Codec, Zone, Gaps string
-	Smooth                          int   // frames
-	Deflicker                       *bool // nil when not stated
-}
-
-// Over returns r laid over base: what r does not state comes from base.
-func (r Render) Over(base Render) Render {
-	pick := func(a, b string) string {
-		if a != "" {
-			return a
-		}
-		return b
-	}
-	out := Render{
-		Aspect: pick(r.Aspect, base.Aspect), Size: pick(r.Size, base.Size), Codec: pick(r.Codec, base.Codec),
-		Zone: pick(r.Zone, base.Zone), Gaps: pick(r.Gaps, base.Gaps),
-		Smooth: r.Smooth, Deflicker: r.Deflicker,
-	}
-	if out.Smooth == 0 {
-		out.Smooth = base.Smooth
-	}
-	if out.Deflicker == nil {
-		out.Deflicker = base.Deflicker
-	}
-	return out
-}
-
-// The types below are the file's own shape. Rates, exposures and times may be
-// numbers or text, so they arrive as any.
-type (
-	fileTOML struct {
-		Defaults *renderTOML `toml:"defaults,omitempty"`
-		Shoot    []shootTOML `toml:"shoot,omitempty"`
-	}
-	renderTOML struct {
-		Rate      any    `toml:"rate,omitempty"`
-		Aspect    string `toml:"aspect,omitempty"`
-		Size      string `toml:"size,omitempty"`
-		Codec     string `toml:"codec,omitempty"`
-		Smooth    int    `toml:"smooth,omitempty"`
-		Zone      string `toml:"zone,omitempty"`
-		Gaps      string `toml:"gaps,omitempty"`
-		Deflicker *bool  `toml:"deflicker,omitempty"`
-	}
-	shootTOML struct {
-		Name         string              `toml:"name"`
-		Folder       string              `toml:"folder,omitempty"`
-		From         *toml.LocalDateTime `toml:"from,omitempty"`
-		To           *toml.LocalDateTime `toml:"to,omitempty"`
-		Frames       int                 `toml:"frames,omitempty"`
-		Interval     any                 `toml:"interval_s,omitempty"`
-		ShootingTime any                 `toml:"shooting_time,omitempty"`
-		Clip         any                 `toml:"clip_s,omitempty"`
-		Exposure     any                 `toml:"exposure,omitempty"`
-		renderTOML
-	}
-)
 
 // Load reads and checks a plan file. Every error is one line that names the
 // file and, where there is one, the line and what to write instead.
@@ -136,26 +77,34 @@ func Load(path string) (*File, error) {
 
 // Parse reads a plan from the bytes of its file.
 func Parse(data []byte) (*File, error) {
-	var raw fileTOML
-	dec := toml.NewDecoder(strings.NewReader(string(data))).DisallowUnknownFields()
-	if err := dec.Decode(&raw); err != nil {
+	if err := checkKeys(data); err != nil {
+		return nil, err
+	}
+	var raw struct {
+		Defaults map[string]any   `toml:"defaults"`
+		Shoot    []map[string]any `toml:"shoot"`
+	}
+	if err := toml.Unmarshal(data, &raw); err != nil {
 		return nil, explain(err)
 	}
-	f := &File{}
-	if d := raw.Defaults; d != nil {
-		var err error
-		if f.Rate, err = rateOf(d.Rate); err != nil {
-			return nil, fmt.Errorf("defaults: %w", err)
-		}
-		if f.Defaults, err = d.render(); err != nil {
-			return nil, fmt.Errorf("defaults: %w", err)
-		}
+	defaults, err := stated(raw.Defaults)
+	if err != nil {
+		return nil, fmt.Errorf("defaults: %w", err)
+	}
+	f := &File{Defaults: defaults}
+	if settings.Rate.Stated(defaults) {
+		f.Rate = settings.Rate.Of(defaults)
 	}
 	seen := map[string]int{}
-	for i, s := range raw.Shoot {
-		shoot, err := s.shoot(f.Rate)
+	for i, table := range raw.Shoot {
+		v, err := stated(table)
+		name := settings.Name.Of(v)
 		if err != nil {
-			return nil, fmt.Errorf("shoot %d%s: %w", i+1, named(s.Name), err)
+			return nil, fmt.Errorf("shoot %d%s: %w", i+1, named(name), err)
+		}
+		shoot, err := shootOf(v.Over(defaults))
+		if err != nil {
+			return nil, fmt.Errorf("shoot %d%s: %w", i+1, named(name), err)
 		}
 		key := fold(shoot.Name)
 		if first, twice := seen[key]; twice {
@@ -177,60 +126,49 @@ func named(name string) string {
 	return fmt.Sprintf(" (%q)", name)
 }
 
-func (r renderTOML) render() (Render, error) {
-	if r.Smooth < 0 {
-		return Render{}, errors.New("smooth must be a number of frames above 0")
+// stated reads the values of one table of the file. Beside an error come those
+// that could be read.
+func stated(table map[string]any) (settings.Values, error) {
+	v := settings.Values{}
+	var first error
+	for _, r := range settings.Table() {
+		in, ok := table[r.Key]
+		if !ok || r.Key == "" {
+			continue
+		}
+		x, err := r.Read(in)
+		if err != nil {
+			first = cmp.Or(first, fmt.Errorf("%s %w", r.Key, err))
+			continue
+		}
+		v[r.Name] = x
 	}
-	return Render{
-		Aspect: r.Aspect, Size: r.Size, Codec: r.Codec, Zone: r.Zone, Gaps: r.Gaps,
-		Smooth: r.Smooth, Deflicker: r.Deflicker,
-	}, nil
+	return v, first
 }
 
-// shoot checks one entry and fills in what follows from the rest.
-func (s shootTOML) shoot(rate playback.Rate) (Shoot, error) {
-	out := Shoot{Name: strings.TrimSpace(s.Name), Folder: cleanFolder(s.Folder), Frames: s.Frames, Rate: rate}
-	if out.Name == "" {
-		return out, errors.New(`no name: add a line such as name = "harbour dawn"`)
+// shootOf makes a shoot of what was stated, and fills in what follows.
+func shootOf(v settings.Values) (Shoot, error) {
+	s := Shoot{
+		Name: settings.Name.Of(v), Folder: cleanFolder(settings.Folder.Of(v)),
+		From: settings.From.Of(v), To: settings.To.Of(v), Frames: settings.Frames.Of(v),
+		IntervalS: settings.Interval.Of(v), ShootingS: settings.Time.Of(v),
+		ClipS: settings.Length.Of(v), ExposureS: settings.Exposure.Of(v), Settings: settings.Values{},
 	}
-	if s.Frames < 0 || s.Frames > maxFrames {
-		return out, fmt.Errorf("frames must be 1 to %d", maxFrames)
+	if settings.Rate.Stated(v) {
+		s.Rate = settings.Rate.Of(v)
 	}
-	if s.From != nil {
-		out.From = s.From.AsTime(time.UTC)
-	}
-	if s.To != nil {
-		out.To = s.To.AsTime(time.UTC)
-	}
-	if s.From != nil && s.To != nil && !out.To.After(out.From) {
-		return out, errors.New("to is not after from: the window bounds the moment of the first frame")
-	}
-	if own, err := rateOf(s.Rate); err != nil {
-		return out, err
-	} else if own.Num != 0 {
-		out.Rate = own
-	}
-	for _, f := range []struct {
-		key string
-		in  any
-		out *float64
-	}{
-		{"interval_s", s.Interval, &out.IntervalS},
-		{"shooting_time", s.ShootingTime, &out.ShootingS},
-		{"clip_s", s.Clip, &out.ClipS},
-		{"exposure", s.Exposure, &out.ExposureS},
-	} {
-		v, err := secondsOf(f.in)
-		if err != nil {
-			return out, fmt.Errorf("%s: %w", f.key, err)
+	for _, r := range settings.Table() {
+		if x, ok := v[r.Name]; ok && r.In == settings.Default {
+			s.Settings[r.Name] = x
 		}
-		*f.out = v
 	}
-	var err error
-	if out.Render, err = s.render(); err != nil {
-		return out, err
+	if s.Name == "" {
+		return s, errors.New(`no name: add a line such as name = "harbour dawn"`)
 	}
-	return out.filled()
+	if !s.From.IsZero() && !s.To.IsZero() && !s.To.After(s.From) {
+		return s, errors.New("to is not after from: the window bounds the moment of the first frame")
+	}
+	return s.filled()
 }
 
 // filled solves the shooting arithmetic where enough is stated.
@@ -264,35 +202,4 @@ func (s Shoot) filled() (Shoot, error) {
 
 func cleanFolder(f string) string {
 	return strings.Trim(strings.ReplaceAll(strings.TrimSpace(f), `\`, "/"), "/")
-}
-
-func rateOf(v any) (playback.Rate, error) {
-	switch v := v.(type) {
-	case nil:
-		return playback.Rate{}, nil
-	case string:
-		return playback.ParseRate(v)
-	case int64:
-		return playback.ParseRate(fmt.Sprint(v))
-	case float64:
-		return playback.ParseRate(words.Number(v, 6))
-	}
-	return playback.Rate{}, errors.New(`rate must be a number or text: 24, 23.976 or "24000/1001"`)
-}
-
-func secondsOf(v any) (float64, error) {
-	switch v := v.(type) {
-	case nil:
-		return 0, nil
-	case string:
-		return ParseSeconds(v)
-	case int64:
-		return ParseSeconds(fmt.Sprint(v))
-	case float64:
-		if !(v > 0) || math.IsInf(v, 0) || v > maxSeconds {
-			return 0, fmt.Errorf("%v is no stretch of time: it must be above 0 s", v)
-		}
-		return v, nil
-	}
-	return 0, errors.New("write seconds (5) or text (\"1/60\", \"25m\")")
 }

@@ -19,6 +19,7 @@ import (
 	"stillspan/ingest/timing"
 	"stillspan/internal/bounded"
 	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 )
 
 var (
@@ -131,21 +132,6 @@ func TestExposureAgainstInterval(t *testing.T) {
 	}
 }
 
-func TestParseSeconds(t *testing.T) {
-	for in, want := range map[string]float64{
-		"5": 5, "2.5": 2.5, "1/60": 1.0 / 60, "1/60s": 1.0 / 60, "25m": 1500, "1h30m": 5400, "90 min": 5400, "3 h": 10800, "36s": 36,
-	} {
-		if got, err := ParseSeconds(in); err != nil || !closeTo(got, want) {
-			t.Errorf("%q: %g, %v; want %g", in, got, err, want)
-		}
-	}
-	for _, in := range []string{"", "0", "-5", "five", "1/0", "0/5", "1/", "NaN", "Inf", "1e300", "5 5 x"} {
-		if got, err := ParseSeconds(in); err == nil {
-			t.Errorf("%q was read as %g s", in, got)
-		}
-	}
-}
-
 const sample = `
 [defaults]
 rate = 24
@@ -188,11 +174,11 @@ func TestLoad(t *testing.T) {
 	if square.Rate != film || !closeTo(square.ClipS, 10.01) {
 		t.Errorf("square: %+v", square)
 	}
-	if r := dawn.Render.Over(f.Defaults); r.Aspect != "16:9" || r.Gaps != "blend" || r.Deflicker != nil {
-		t.Errorf("harbour dawn renders with %+v", r)
+	if v := dawn.Settings; settings.Aspect.Of(v) != "16:9" || settings.Gaps.Of(v) != "blend" || settings.Deflicker.Stated(v) {
+		t.Errorf("harbour dawn renders with %+v", v)
 	}
-	if r := square.Render.Over(f.Defaults); r.Aspect != "source" || r.Deflicker == nil || *r.Deflicker {
-		t.Errorf("square renders with %+v", r)
+	if v := square.Settings; settings.Aspect.Of(v) != "source" || settings.Deflicker.Of(v) {
+		t.Errorf("square renders with %+v", v)
 	}
 	if _, err := Load(path + ".not"); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("no such plan: %v", err)
@@ -233,17 +219,19 @@ func TestParseErrors(t *testing.T) {
 		{"", "no shoot in it"},
 		{"[[shoot]]\nname = \"a\"\nintervall_s = 5\n", `line 3: unknown key "intervall_s": did you mean "interval_s"?`},
 		{"[[shoot]]\nname = \"a\"\ninterval = 5\n", `did you mean "interval_s"?`},
-		{"[[shoot]]\nname = \"a\"\nframes = 3\nbananas = 5\n", "line 4: unknown key \"bananas\": known here are name"},
+		{"[[shoot]]\nname = \"a\"\nframes = 3\nbananas = 5\n", "line 4: unknown key \"bananas\": known here are frames"},
 		{"[[shot]]\nname = \"a\"\n", `did you mean "shoot"?`},
 		{"[defaults]\naspekt = \"16:9\"\n[[shoot]]\nname = \"a\"\nframes = 3\n", `line 2: unknown key "aspekt": did you mean "aspect"?`},
 		{"[[shoot]]\nname = \"a\nframes = 3\n", "line 2"},
-		{"[[shoot]]\nname = \"a\"\nframes = \"many\"\n", "write a whole number"},
+		{"[[shoot]]\nname = \"a\"\nframes = \"many\"\n", `frames "many": want a whole number`},
 		{"[[shoot]]\nname = \"a\"\nframes = 3\nfrom = 2026-05-01T05:00:00Z\n", "wall clock without a zone"},
 		{"[[shoot]]\nframes = 3\n", "shoot 1: no name"},
+		{"[[shoot]]\nname = \"a\"\nframes = 3\nsize = \"big\"\n", `shoot 1 ("a"): size "big": want width x height`},
+		{"[defaults]\nzone = \"1,2\"\n[[shoot]]\nname = \"a\"\nframes = 3\n", `defaults: zone "1,2": want x,y,width,height`},
 		{"[[shoot]]\nname = \"a\"\n", "neither frames nor interval_s"},
-		{"[[shoot]]\nname = \"a\"\nframes = -3\n", "frames must be"},
-		{"[[shoot]]\nname = \"a\"\nframes = 3\nrate = \"fast\"\n", "rate"},
-		{"[[shoot]]\nname = \"a\"\nframes = 3\ninterval_s = -1\n", "interval_s"},
+		{"[[shoot]]\nname = \"a\"\nframes = -3\n", `frames "-3": want a whole number`},
+		{"[[shoot]]\nname = \"a\"\nframes = 3\nrate = \"fast\"\n", `rate "fast": want frames per second`},
+		{"[[shoot]]\nname = \"a\"\nframes = 3\ninterval_s = -1\n", `shoot 1 ("a"): interval_s "-1": want seconds`},
 		{"[[shoot]]\nname = \"a\"\nframes = 300\ninterval_s = 5\nshooting_time = \"3h\"\n", "leave one of the three out"},
 		{"[[shoot]]\nname = \"a b\"\nframes = 3\n[[shoot]]\nname = \"A-B\"\nframes = 4\n", "give each its own name"},
 		{"[[shoot]]\nname = \"a\"\nframes = 3\nfrom = 2026-05-02T05:00:00\nto = 2026-05-01T05:00:00\n", "to is not after from"},

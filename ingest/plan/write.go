@@ -1,12 +1,17 @@
 package plan
 
 import (
+	"bytes"
 	"fmt"
 	"io"
-	"stillspan/internal/playback"
+	"reflect"
+	"strings"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"stillspan/internal/playback"
+	"stillspan/internal/settings"
 )
 
 // header explains the file to whoever opens it.
@@ -19,7 +24,8 @@ const header = `# Plan of interval shoots, one [[shoot]] each.
 # rate           playback: 24, 25, 23.976 or "24000/1001"
 # clip_s         length of the clip; with rate it gives frames
 # exposure       "1/60" or seconds
-# aspect, size, codec, smooth, zone, gaps, deflicker   as on the command line
+# %s
+#                as on the command line
 #
 # [defaults] takes rate and the last line for every shoot that states none.
 
@@ -27,89 +33,108 @@ const header = `# Plan of interval shoots, one [[shoot]] each.
 
 // Write writes the plan in the form Load reads.
 func Write(w io.Writer, f *File) error {
-	out := fileTOML{}
-	if d := f.Defaults.toml(f.Rate); d != (renderTOML{}) {
-		out.Defaults = &d
+	var b bytes.Buffer
+	own := keys(settings.Default)
+	fmt.Fprintf(&b, header, strings.Join(own, ", "))
+	defaults := f.Defaults.Over()
+	if f.Rate.Num != 0 {
+		settings.Rate.Set(defaults, f.Rate)
 	}
-	for _, s := range f.Shoots {
-		out.Shoot = append(out.Shoot, entry(s, f.Rate))
+	if len(defaults) > 0 {
+		b.WriteString("[defaults]\n")
+		if err := lines(&b, defaults); err != nil {
+			return err
+		}
+		b.WriteString("\n")
 	}
-	body, err := toml.Marshal(out)
-	if err != nil {
-		return fmt.Errorf("cannot write plan: %w", err)
+	for i, s := range f.Shoots {
+		if i > 0 {
+			b.WriteString("\n")
+		}
+		if err := entry(&b, s, defaults); err != nil {
+			return err
+		}
 	}
-	if _, err := io.WriteString(w, header); err != nil {
-		return err
-	}
-	_, err = w.Write(body)
+	_, err := w.Write(b.Bytes())
 	return err
 }
 
 // WriteShoot writes one entry, to be added to a plan that is there.
 func WriteShoot(w io.Writer, s Shoot) error {
-	body, err := toml.Marshal(fileTOML{Shoot: []shootTOML{entry(s, playback.Rate{})}})
-	if err != nil {
-		return fmt.Errorf("cannot write plan: %w", err)
+	var b bytes.Buffer
+	if err := entry(&b, s, nil); err != nil {
+		return err
 	}
-	_, err = w.Write(body)
+	_, err := w.Write(b.Bytes())
 	return err
 }
 
-// entry is a shoot as the file holds it; base is the rate that need not be
-// stated.
-func entry(s Shoot, base playback.Rate) shootTOML {
-	rate := s.Rate
-	if rate == base {
-		rate = playback.Rate{}
-	}
-	e := shootTOML{
-		Name: s.Name, Folder: s.Folder, From: localTime(s.From), To: localTime(s.To), Frames: s.Frames,
-		Interval: number(s.IntervalS), Exposure: number(s.ExposureS),
-		renderTOML: s.Render.toml(rate),
-	}
+// entry writes a shoot; what defaults state alike is left out.
+func entry(b *bytes.Buffer, s Shoot, defaults settings.Values) error {
+	v := s.Settings.Over()
+	settings.Name.Set(v, s.Name)
+	settings.Folder.Set(v, s.Folder)
+	settings.From.Set(v, s.From)
+	settings.To.Set(v, s.To)
+	settings.Frames.Set(v, s.Frames)
+	settings.Interval.Set(v, s.IntervalS)
+	settings.Exposure.Set(v, s.ExposureS)
+	settings.Rate.Set(v, s.Rate)
 	// What follows from the rest is left out, so that editing one number does
 	// not contradict another.
 	if s.Frames == 0 || s.IntervalS == 0 {
-		e.ShootingTime = number(s.ShootingS)
+		settings.Time.Set(v, s.ShootingS)
 	}
 	if s.Rate.Num == 0 || s.Frames == 0 {
-		e.Clip = number(s.ClipS)
+		settings.Length.Set(v, s.ClipS)
 	}
-	return e
+	for name, x := range defaults {
+		if reflect.DeepEqual(v[name], x) {
+			delete(v, name)
+		}
+	}
+	b.WriteString("[[shoot]]\n")
+	return lines(b, v)
 }
 
-func (r Render) toml(rate playback.Rate) renderTOML {
-	out := renderTOML{
-		Aspect: r.Aspect, Size: r.Size, Codec: r.Codec, Smooth: r.Smooth,
-		Zone: r.Zone, Gaps: r.Gaps, Deflicker: r.Deflicker,
+// lines writes values by their keys, the name first; zero ones but for
+// switches are left out.
+func lines(b *bytes.Buffer, v settings.Values) error {
+	for _, first := range []bool{true, false} {
+		for _, r := range settings.Table() {
+			x, ok := v[r.Name]
+			if !ok || r.Key == "" || first != (r.Key == "name") || reflect.ValueOf(x).IsZero() && x != false {
+				continue
+			}
+			line, err := toml.Marshal(map[string]any{r.Key: plain(x)})
+			if err != nil {
+				return fmt.Errorf("cannot write plan: %w", err)
+			}
+			b.Write(line)
+		}
 	}
-	switch {
-	case rate.Num == 0:
-	case rate.Den == 1:
-		out.Rate = int64(rate.Num)
-	default:
-		out.Rate = fmt.Sprintf("%d/%d", rate.Num, rate.Den)
-	}
-	return out
+	return nil
 }
 
-// number gives nil for zero, so that the key is left out.
-func number(v float64) any {
-	switch {
-	case v == 0:
-		return nil
-	case v == float64(int64(v)):
-		return int64(v)
+// plain is a value as the file holds it.
+func plain(x any) any {
+	switch x := x.(type) {
+	case float64:
+		if x == float64(int64(x)) {
+			return int64(x)
+		}
+	case playback.Rate:
+		if x.Den == 1 {
+			return int64(x.Num)
+		}
+		return x.String()
+	case time.Time:
+		return toml.LocalDateTime{
+			LocalDate: toml.LocalDate{Year: x.Year(), Month: int(x.Month()), Day: x.Day()},
+			LocalTime: toml.LocalTime{Hour: x.Hour(), Minute: x.Minute(), Second: x.Second()},
+		}
+	case fmt.Stringer:
+		return x.String()
 	}
-	return v
-}
-
-func localTime(t time.Time) *toml.LocalDateTime {
-	if t.IsZero() {
-		return nil
-	}
-	return &toml.LocalDateTime{
-		LocalDate: toml.LocalDate{Year: t.Year(), Month: int(t.Month()), Day: t.Day()},
-		LocalTime: toml.LocalTime{Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()},
-	}
+	return x
 }

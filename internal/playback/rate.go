@@ -2,6 +2,7 @@
 package playback
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -33,7 +34,7 @@ func StandardRates() []Rate {
 // 23.976, 23.98, 29.97 and 59.94 are, means that rate exactly.
 func ParseRate(s string) (Rate, error) {
 	bad := func() (Rate, error) {
-		return Rate{}, fmt.Errorf("rate %q: want frames per second above 0, such as 24, 23.976 or 24000/1001", s)
+		return Rate{}, errors.New("want frames per second above 0, such as 24, 23.976 or 24000/1001")
 	}
 	t := strings.TrimSpace(s)
 	if a, b, ok := strings.Cut(t, "/"); ok {

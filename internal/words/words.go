@@ -1,4 +1,5 @@
-// Package words writes numbers, times, sizes and names as people read them.
+// Package words writes numbers, times, sizes and names as people read them,
+// and reads what they type.
 package words
 
 import (

@@ -1,0 +1,192 @@
+package settings
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"stillspan/internal/playback"
+	"stillspan/internal/words"
+)
+
+// Rect is a part of the upright picture, in fractions from the top left. The
+// zero Rect is the whole.
+type Rect struct{ X, Y, W, H float64 }
+
+func (r Rect) String() string { return fmt.Sprintf("%g,%g,%g,%g", r.X, r.Y, r.W, r.H) }
+
+// Size is that of a picture in pixels; zero for none stated.
+type Size struct{ W, H int }
+
+func (s Size) String() string { return fmt.Sprintf("%dx%d", s.W, s.H) }
+
+// Point is a place in a picture, in fractions from the top left.
+type Point struct{ X, Y float64 }
+
+func (p Point) String() string { return fmt.Sprintf("%g,%g", p.X, p.Y) }
+
+// Travel is a length in millimetres, or an angle in degrees.
+type Travel struct {
+	Amount float64
+	Unit   string // "mm" or "deg"
+}
+
+// toggle is a switch.
+var toggle = kind[bool]{read: func(s string) (bool, error) {
+	v, err := strconv.ParseBool(s)
+	if err != nil {
+		return false, errors.New("want true or false")
+	}
+	return v, nil
+}}
+
+var anyText = kind[string]{read: func(s string) (string, error) { return strings.TrimSpace(s), nil }}
+
+var path = kind[string]{read: func(s string) (string, error) { return s, nil }}
+
+func oneOf(list ...string) kind[string] {
+	return kind[string]{words: list, read: func(s string) (string, error) {
+		if !slices.Contains(list, s) {
+			return "", fmt.Errorf("want %s", words.Or(list))
+		}
+		return s, nil
+	}}
+}
+
+func whole(from, to int) kind[int] {
+	return kind[int]{permitted: fmt.Sprintf("%d to %d", from, to), read: func(s string) (int, error) {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < from || n > to {
+			return 0, fmt.Errorf("want a whole number from %d to %d", from, to)
+		}
+		return n, nil
+	}}
+}
+
+func number(most float64) kind[float64] {
+	return kind[float64]{read: func(s string) (float64, error) {
+		v, err := strconv.ParseFloat(s, 64)
+		if err != nil || !(v > 0) || v > most {
+			return 0, errors.New("want a number above 0")
+		}
+		return v, nil
+	}}
+}
+
+var rate = kind[playback.Rate]{read: playback.ParseRate}
+
+var seconds = kind[float64]{read: words.ParseSeconds}
+
+// moment is by the camera's clock.
+var moment = kind[time.Time]{read: func(s string) (time.Time, error) {
+	for _, layout := range []string{"2006-01-02T15:04:05", "2006-01-02 15:04:05", "2006-01-02T15:04", "2006-01-02 15:04"} {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t, nil
+		}
+	}
+	return time.Time{}, errors.New("want the camera's wall clock without a zone: 2026-05-01T05:40:00")
+}}
+
+// numbers reads n numbers from 0 to 1, set apart by commas.
+func numbers(s string, n int) ([]float64, bool) {
+	parts := strings.Split(s, ",")
+	out := make([]float64, len(parts))
+	for i, p := range parts {
+		v, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+		if err != nil || !(v >= 0 && v <= 1) {
+			return nil, false
+		}
+		out[i] = v
+	}
+	return out, len(out) == n
+}
+
+var zone = kind[Rect]{read: func(s string) (Rect, error) {
+	n, ok := numbers(s, 4)
+	if !ok || !(n[2] > 0 && n[3] > 0 && n[0]+n[2] <= 1+1e-9 && n[1]+n[3] <= 1+1e-9) {
+		return Rect{}, errors.New("want x,y,width,height within the picture, as fractions of it, such as 0.1,0.5,0.8,0.4")
+	}
+	return Rect{n[0], n[1], n[2], n[3]}, nil
+}}
+
+var point = kind[Point]{read: func(s string) (Point, error) {
+	n, ok := numbers(s, 2)
+	if !ok {
+		return Point{}, errors.New("want two numbers from 0 to 1, such as 0.5,0.3")
+	}
+	return Point{n[0], n[1]}, nil
+}}
+
+var size = kind[Size]{read: func(s string) (Size, error) {
+	a, b, ok := strings.Cut(strings.ToLower(s), "x")
+	w, e1 := strconv.Atoi(a)
+	h, e2 := strconv.Atoi(b)
+	if !ok || errors.Join(e1, e2) != nil || w < 16 || h < 16 || w > 16384 || h > 16384 || w%2 != 0 || h%2 != 0 {
+		return Size{}, errors.New("want width x height in even pixels, 16 to 16384 a side, such as 1920x1080")
+	}
+	return Size{w, h}, nil
+}}
+
+var aspect = kind[string]{read: func(s string) (string, error) {
+	a, b, ok := strings.Cut(s, ":")
+	w, e1 := strconv.Atoi(a)
+	h, e2 := strconv.Atoi(b)
+	if s != "source" && (!ok || errors.Join(e1, e2) != nil || w < 1 || h < 1 || w > 10000 || h > 10000) {
+		return "", errors.New(`want W:H such as 16:9, or "source"`)
+	}
+	return s, nil
+}}
+
+// suffixed reads a number with a unit, and gives it times the unit's factor.
+func suffixed(s string, units []unit) (v float64, u unit, ok bool) {
+	s = strings.ToLower(strings.TrimSpace(s))
+	for _, u := range units {
+		if n, found := strings.CutSuffix(s, u.name); found {
+			v, err := strconv.ParseFloat(strings.TrimSpace(n), 64)
+			return v * u.factor, u, err == nil && v > 0 && !math.IsInf(v, 0)
+		}
+	}
+	return 0, unit{}, false
+}
+
+type unit struct {
+	name   string
+	factor float64
+	of     string
+}
+
+var travel = kind[Travel]{read: func(s string) (Travel, error) {
+	v, u, ok := suffixed(s, []unit{{"deg", 1, "deg"}, {"mm", 1, "mm"}, {"cm", 10, "mm"}, {"in", 25.4, "mm"}, {"ft", 304.8, "mm"}, {"m", 1000, "mm"}})
+	if !ok || v > 1e12 {
+		return Travel{}, errors.New("want a length or an angle: 1200mm, 1.2m, 48in or 90deg")
+	}
+	return Travel{v, u.of}, nil
+}}
+
+// bytes are in decimal units, as cards are sold.
+var bytes = kind[float64]{read: func(s string) (float64, error) {
+	v, _, ok := suffixed(s, []unit{{name: "tb", factor: 1e12}, {name: "gb", factor: 1e9}, {name: "mb", factor: 1e6}, {name: "kb", factor: 1e3}, {name: "b", factor: 1}, {name: "", factor: 1}})
+	if !ok || v > 1e18 {
+		return 0, errors.New("want a size: 25MB or 64GB")
+	}
+	return v, nil
+}}
+
+// text is a value of a plan file as it would be typed.
+func text(v any) string {
+	switch v := v.(type) {
+	case float64:
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	case []any:
+		parts := make([]string, len(v))
+		for i, x := range v {
+			parts[i] = text(x)
+		}
+		return strings.Join(parts, ",")
+	}
+	return fmt.Sprint(v)
+}
