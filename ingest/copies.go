@@ -31,29 +31,15 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 			continue
 		}
 		have := &kept[i]
-		newRaw, haveRaw := isRaw(f.Name), isRaw(have.Name)
+		alike := isRaw(f.Name) == isRaw(have.Name)
 		switch {
-		case newRaw != haveRaw && t.preferRaw:
-			if newRaw {
-				f.Picture = have.Path
-				*have = f
-			} else {
-				have.Picture = f.Path
-			}
-			t.ignored["picture companion"]++
-		case newRaw && !haveRaw && have.Raw == "":
-			have.Raw = f.Path
-			t.ignored["raw companion"]++
-		case haveRaw && !newRaw && f.Raw == "":
-			f.Raw = have.Path
-			*have = f
-			t.ignored["raw companion"]++
-		case newRaw == haveRaw && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
+		case t.pairUp(have, f):
+		case alike && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
 			if f.Problem == nil {
 				*have = f
 			}
 			t.ignored["copy"]++
-		case newRaw == haveRaw && sameContent(&f, have):
+		case alike && sameContent(&f, have):
 			t.ignored["copy"]++
 		case path.Dir(f.Name) == path.Dir(have.Name):
 			kept = append(kept, f) // copyNotes speaks of it

@@ -202,24 +202,9 @@ func (t *tree) pair() []Frame {
 			continue
 		}
 		have := &frames[i]
-		newRaw, haveRaw := isRaw(f.Name), isRaw(have.Name)
 		switch {
-		case newRaw != haveRaw && t.preferRaw:
-			if newRaw {
-				f.Picture = have.Path
-				*have = f
-			} else {
-				have.Picture = f.Path
-			}
-			t.ignored["picture companion"]++
-		case newRaw && !haveRaw && have.Raw == "":
-			have.Raw = f.Path
-			t.ignored["raw companion"]++
-		case haveRaw && !newRaw:
-			f.Raw = have.Path
-			frames[i] = f
-			t.ignored["raw companion"]++
-		case haveRaw == newRaw && extension(f.Name) != extension(have.Name):
+		case t.pairUp(have, f):
+		case isRaw(f.Name) == isRaw(have.Name) && extension(f.Name) != extension(have.Name):
 			t.ignored["copy"]++ // JPEG beside HEIF: one shot written twice
 			if is, _ := format.BySuffix(f.Name); is.Decoder == format.JPEG {
 				f.Raw = have.Raw
@@ -230,4 +215,32 @@ func (t *tree) pair() []Frame {
 		}
 	}
 	return frames
+}
+
+// pairUp makes one frame of a raw file and a picture of one shot. It reports
+// whether f and have are such a pair, and neither had its other half before.
+func (t *tree) pairUp(have *Frame, f Frame) bool {
+	newRaw, haveRaw := isRaw(f.Name), isRaw(have.Name)
+	companion := "raw companion"
+	switch {
+	case newRaw == haveRaw:
+		return false
+	case t.preferRaw:
+		companion = "picture companion"
+		if newRaw {
+			f.Picture = have.Path
+			*have = f
+		} else {
+			have.Picture = f.Path
+		}
+	case newRaw && have.Raw == "":
+		have.Raw = f.Path
+	case haveRaw && f.Raw == "":
+		f.Raw = have.Path
+		*have = f
+	default:
+		return false
+	}
+	t.ignored[companion]++
+	return true
 }

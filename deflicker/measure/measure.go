@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"runtime"
@@ -47,9 +46,8 @@ type Options struct {
 	// that lie in memory; default (0) one per CPU, range 1 to 256.
 	Workers int
 	// Source forces what is measured: SourcePreview, SourceReduced, SourceFull
-	// or SourceDeveloped. Default (empty): All chooses once for all, File
-	// takes SourceReduced. A still that lacks the source asked for takes the
-	// next in that order.
+	// or SourceDeveloped. Default (empty): All chooses once for all. A still
+	// that lacks the source asked for takes the next in that order.
 	Source string
 	// Verify walks every JPEG's main picture to its end, so that damage
 	// anywhere in it is found. The walk measures it, too, and previews are
@@ -104,21 +102,4 @@ func (o Options) filled() Options {
 		o.FFmpeg = "ffmpeg"
 	}
 	return o
-}
-
-// File measures one still. Its trouble is the Finding, beside a Grid where
-// part of the picture could be measured: cells that could not have Clip 1.
-// The error is for work that cannot go on: bad options or ctx at its end.
-func File(ctx context.Context, in Input, opt Options) (*Grid, *Finding, error) {
-	if err := opt.Validate(); err != nil {
-		return nil, nil, err
-	}
-	opt = opt.filled()
-	source := opt.Source
-	if source == "" || opt.Verify && source == SourcePreview {
-		source = SourceReduced
-	}
-	c := openCache(opt)
-	defer c.prune()
-	return newReader(opt, c).measure(ctx, in, source)
 }

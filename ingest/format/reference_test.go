@@ -162,7 +162,7 @@ func compare(f meta.Facts, a answer) []comparison {
 	ourDate, ourSubSec, ourOffset := "", "", ""
 	if !f.Taken.IsZero() {
 		ourDate = f.Taken.Format("2006:01:02 15:04:05")
-		ourSubSec = fmt.Sprintf("%09d", f.Taken.Nanosecond())[:min(f.SubSecDigits, 9)]
+		ourSubSec = fmt.Sprintf("%09d", f.Taken.Nanosecond())[:min(len(subSec), 9)]
 	}
 	if f.HasOffset {
 		ourOffset = f.Taken.Format("-07:00")

@@ -286,9 +286,9 @@ func (p *picture) tag(b block, e entry) {
 // settle joins what several tags say together.
 func (c *collector) settle() {
 	f := c.facts
-	f.Taken, f.HasOffset, f.SubSecDigits = c.original.time()
+	f.Taken, f.HasOffset = c.original.time()
 	if f.Taken.IsZero() {
-		f.Taken, f.HasOffset, f.SubSecDigits = c.digitized.time()
+		f.Taken, f.HasOffset = c.digitized.time()
 	}
 	// APEX: time 2^-Tv seconds, f-number 2^(Av/2) (EXIF 2.32, annex C).
 	if f.ExposureS == 0 && c.hasTV && math.Abs(c.shutterTV) < 32 {

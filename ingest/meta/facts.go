@@ -25,9 +25,8 @@ type Facts struct {
 	// fraction, in the zone of OffsetTimeOriginal. Without an offset it is
 	// the camera's wall clock held in time.UTC and HasOffset is false. Where
 	// it is missing or blank, DateTimeDigitized and its companions stand in.
-	Taken        time.Time
-	HasOffset    bool
-	SubSecDigits int // digits of the sub-second tag; 0 is a whole-second clock
+	Taken     time.Time
+	HasOffset bool
 
 	Make, Model, Serial, Lens string
 

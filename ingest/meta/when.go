@@ -10,16 +10,16 @@ const maxSubSecDigits = 9
 
 // time joins the three tags. Without a believable date it is the zero time:
 // cameras whose clock was never set write spaces or zeros.
-func (s stamp) time() (t time.Time, hasOffset bool, subSecDigits int) {
+func (s stamp) time() (t time.Time, hasOffset bool) {
 	t, ok := parseDate(s.date)
 	if !ok {
-		return time.Time{}, false, 0
+		return time.Time{}, false
 	}
-	nanos, digits := parseSubSec(s.subSec)
+	nanos := parseSubSec(s.subSec)
 	zone, hasOffset := parseOffset(s.offset)
 	y, mo, d := t.Date()
 	h, mi, sec := t.Clock()
-	return time.Date(y, mo, d, h, mi, sec, nanos, zone), hasOffset, digits
+	return time.Date(y, mo, d, h, mi, sec, nanos, zone), hasOffset
 }
 
 // parseDate reads "2006:01:02 15:04:05", with any signs between the numbers
@@ -65,17 +65,17 @@ func digits(s string) (v int, ok bool) {
 
 // parseSubSec reads sub-second digits as a decimal fraction: "5" is half a
 // second, "05" a twentieth (EXIF 2.32, SubSecTime).
-func parseSubSec(s string) (nanos, count int) {
+func parseSubSec(s string) (nanos int) {
 	s = strings.TrimSpace(s)
-	for count < len(s) && s[count] >= '0' && s[count] <= '9' {
-		count++
-	}
-	kept := min(count, maxSubSecDigits)
-	nanos, _ = digits(s[:kept])
-	for range maxSubSecDigits - kept {
+	for i := range maxSubSecDigits {
 		nanos *= 10
+		if i < len(s) && s[i] >= '0' && s[i] <= '9' {
+			nanos += int(s[i] - '0')
+		} else {
+			s = s[:min(i, len(s))]
+		}
 	}
-	return nanos, count
+	return nanos
 }
 
 // parseOffset reads "+02:00" and the like; "Z" is UTC. What is no offset is

@@ -27,7 +27,6 @@ const (
 	CompressionOldJPEG    = 6
 	CompressionJPEG       = 7
 	SubfileReducedBit     = 1
-	MPFVersion            = 0xB000
 	MPFEntries            = 0xB002
 	PanasonicJPEG         = 0x002E // the numbers below are those of RW2 files
 	PanasonicTopBorder    = 0x0004
@@ -43,7 +42,6 @@ const (
 	FNumber              = 0x829D
 	ExposureProgram      = 0x8822
 	ISO                  = 0x8827
-	SensitivityType      = 0x8830
 	StandardOutput       = 0x8831
 	RecommendedIndex     = 0x8832
 	ISOSpeed             = 0x8833
