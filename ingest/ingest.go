@@ -27,13 +27,16 @@ type Frame struct {
 	Picture string
 	// Problem is nil for a sound frame.
 	Problem *Problem
+	// Companion is what is wrong with the other file of a pair, Raw or Picture;
+	// nil for nothing. The clip needs it not, but it may be the original.
+	Companion *Problem
 
 	damagedMetadata bool // Facts are what could be read
 }
 
 // Problem is what is wrong with one file and what to try.
 type Problem struct {
-	Kind string // "empty", "truncated", "undecodable", "wrong-size", "unreadable", "vanished", "not-a-file"
+	Kind string // "empty", "truncated", "undecodable", "corrupt", "wrong-size", "unreadable", "vanished", "not-a-file"
 	Text string // one clear sentence, no path
 	Try  string // advice
 }

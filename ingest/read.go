@@ -1,13 +1,17 @@
 package ingest
 
 import (
+	"cmp"
 	"errors"
+	"io"
 	"strings"
 
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
 )
+
+const copyAgain = "copy it again from the card before wiping it"
 
 // readFrame fills in what the file says about itself and what is wrong with
 // it, as far as that shows without decoding.
@@ -19,24 +23,45 @@ func readFrame(f *Frame) {
 	}
 	defer file.Close()
 	f.Size, f.ModTime = info.Size(), info.ModTime()
-	if f.Size == 0 {
-		f.Problem = &Problem{"empty", "the file is empty", "copy it again from the card"}
+	f.Facts, f.Problem, f.damagedMetadata = readStill(file, f.Size)
+}
+
+// readCompanion looks for what is wrong with the other file of a pair.
+func readCompanion(f *Frame) {
+	file, info, err := files.Open(cmp.Or(f.Raw, f.Picture))
+	if err != nil {
+		f.Companion = openProblem(err)
 		return
 	}
-	facts, err := format.Read(file, f.Size)
-	f.Facts = facts
-	cutOff := format.ByName(facts.Format).CutOff
-	var malformed *meta.FormatError
-	switch {
-	case err != nil && !errors.As(err, &malformed):
-		f.Problem = openProblem(err)
-	case cutOff != nil && cutOff(file, f.Size):
-		f.Problem = &Problem{"truncated", "the file ends before the picture does", "copy it again from the card before wiping it"}
-	case err != nil && malformed.Part == meta.PartMetadata && cutOff != nil:
-		f.damagedMetadata = true // the picture itself may be sound; decoding tells
-	case err != nil:
-		f.Problem = &Problem{"undecodable", strings.TrimSuffix(malformed.Error(), "."), "copy it again from the card before wiping it"}
+	defer file.Close()
+	_, f.Companion, _ = readStill(file, info.Size())
+}
+
+// readStill reads what a file says about itself and what is wrong with it.
+// metadata is set where only that is damaged: facts are then what could be
+// read.
+func readStill(file io.ReaderAt, size int64) (facts meta.Facts, problem *Problem, metadata bool) {
+	if size == 0 {
+		return facts, &Problem{"empty", "the file is empty", "copy it again from the card"}, false
 	}
+	facts, err := format.Read(file, size)
+	var malformed *meta.FormatError
+	if err != nil && !errors.As(err, &malformed) {
+		return facts, openProblem(err), false
+	}
+	look := format.ByName(facts.Format).Damage
+	if look != nil {
+		if d := look(file, size); d != nil {
+			return facts, &Problem{d.Kind, d.Text, copyAgain}, false
+		}
+	}
+	switch {
+	case err == nil:
+		return facts, nil, false
+	case malformed.Part == meta.PartMetadata && look != nil:
+		return facts, nil, true // the picture itself may be sound; decoding tells
+	}
+	return facts, &Problem{"undecodable", strings.TrimSuffix(malformed.Error(), "."), copyAgain}, false
 }
 
 // share makes equal words of many frames one string, as thousands of frames

@@ -23,11 +23,27 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	}
 	w.preferRaw = opt.PreferRaw
 	frames := w.pair()
-	if err := readAll(ctx, frames, opt.Workers, progress); err != nil {
+	words := make([]map[string]string, opt.Workers)
+	err = each(ctx, frames, opt.Workers, progress, func(worker int, f *Frame) {
+		readFrame(f)
+		if words[worker] == nil {
+			words[worker] = make(map[string]string)
+		}
+		share(words[worker], &f.Facts)
+	})
+	if err != nil {
 		return nil, err
 	}
 	d := &Dump{Root: root}
 	frames, again := w.joinShots(frames)
+	err = each(ctx, frames, opt.Workers, nil, func(_ int, f *Frame) {
+		if f.Raw != "" || f.Picture != "" {
+			readCompanion(f)
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
 	for _, list := range [][]Frame{frames, again} {
 		for _, body := range bodies(list) {
 			d.addBody(body, opt)
@@ -48,14 +64,13 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	return d, nil
 }
 
-// readAll fills in the facts of all frames with a fixed number of workers.
-// Each worker writes only the frames it draws, so their order stays.
-func readAll(ctx context.Context, frames []Frame, workers int, progress func(done, total int)) error {
+// each hands all frames to do with a fixed number of workers. Each worker writes
+// only the frames it draws, so their order stays.
+func each(ctx context.Context, frames []Frame, workers int, progress func(done, total int), do func(worker int, f *Frame)) error {
 	group, ctx := errgroup.WithContext(ctx)
 	var next, done atomic.Int64
-	for range min(workers, max(1, len(frames))) {
+	for worker := range min(workers, max(1, len(frames))) {
 		group.Go(func() error {
-			words := make(map[string]string)
 			for {
 				if err := ctx.Err(); err != nil {
 					return err
@@ -64,8 +79,7 @@ func readAll(ctx context.Context, frames []Frame, workers int, progress func(don
 				if i >= len(frames) {
 					return nil
 				}
-				readFrame(&frames[i])
-				share(words, &frames[i].Facts)
+				do(worker, &frames[i])
 				if n := done.Add(1); progress != nil {
 					progress(int(n), len(frames))
 				}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"path/filepath"
 	"slices"
 
 	"stillspan/assemble/flash"
@@ -171,10 +172,23 @@ func (b *builder) timing() {
 	}
 }
 
+// companion is the name of the other file of a pair, relative to the root.
+func (b *builder) companion(f *ingest.Frame) string {
+	p := cmp.Or(f.Raw, f.Picture)
+	rel, err := filepath.Rel(b.s.Options.Root, p)
+	if err != nil {
+		return filepath.ToSlash(p)
+	}
+	return filepath.ToSlash(rel)
+}
+
 func (b *builder) damage() {
-	b.out.Damaged = []Damage{}
+	b.out.Damaged, b.out.DamagedCompanions = []Damage{}, []Damage{}
 	for k := range b.seq.Frames {
 		f := &b.seq.Frames[k]
+		if p := f.Companion; p != nil {
+			b.out.DamagedCompanions = append(b.out.DamagedCompanions, Damage{b.companion(f), k + 1, p.Kind, p.Text, p.Try, unknown})
+		}
 		if f.Problem != nil {
 			b.out.Damaged = append(b.out.Damaged, Damage{f.Name, k + 1, f.Problem.Kind, f.Problem.Text, f.Problem.Try, unknown})
 		} else if m := b.s.Measured; m != nil {

@@ -25,13 +25,14 @@ const (
 	KindMissing    Kind = "missing"     // missing for a cause nothing tells
 	KindEnded      Kind = "ended-early" // planned beyond the last frame there is
 	KindDamaged    Kind = "damaged"
-	KindLeftOut    Kind = "left-out"    // sound, but of a form the clip cannot hold
-	KindNumberSkip Kind = "number-skip" // numbers missing where no time is
-	KindHalf       Kind = "half"        // one of two files of a RAW+JPEG pair missing
-	KindNotJudged  Kind = "not-judged"  // neither clock nor numbers tell what was planned
-	KindInterval   Kind = "interval"    // not the planned one
-	KindDrift      Kind = "drift"       // nearly the planned one
-	KindUneven     Kind = "uneven"      // no steady interval where one was planned
+	KindCompanion  Kind = "damaged-companion" // the file of a pair that the clip does without
+	KindLeftOut    Kind = "left-out"          // sound, but of a form the clip cannot hold
+	KindNumberSkip Kind = "number-skip"       // numbers missing where no time is
+	KindHalf       Kind = "half"              // one of two files of a RAW+JPEG pair missing
+	KindNotJudged  Kind = "not-judged"        // neither clock nor numbers tell what was planned
+	KindInterval   Kind = "interval"          // not the planned one
+	KindDrift      Kind = "drift"             // nearly the planned one
+	KindUneven     Kind = "uneven"            // no steady interval where one was planned
 	KindChanged    Kind = "interval-changed"
 	KindLate       Kind = Kind(timing.Late)
 	KindEarly      Kind = Kind(timing.Early)
@@ -114,6 +115,15 @@ func (b *builder) missingFindings() {
 	}
 	if skipped > 0 {
 		b.add(KindNumberSkip, true, advice[timing.NumberSkip], "%s %s missing, but no time is", words.Count(skipped, "file number"), are(skipped))
+	}
+	if n := len(b.out.DamagedCompanions); n > 0 {
+		first := b.out.DamagedCompanions[0]
+		what := "JPEG"
+		if b.seq.Frames[first.Frame-1].Raw != "" {
+			what = "raw file"
+		}
+		b.add(KindCompanion, true, "The clip does without, but "+map[bool]string{true: "it is an original", false: "they are originals"}[n == 1]+": copy "+them(n)+" from the card again before wiping it.",
+			"the %s of %s is damaged, first %s", what, frames(n), base(first.File))
 	}
 	if n := len(b.seq.Halves); n > 0 {
 		raw := 0

@@ -62,6 +62,9 @@ type Sequence struct {
 	Settings        []Setting       `json:"settings"`
 	SettingsChanges []SettingChange `json:"settings_changes"`
 	Damaged         []Damage        `json:"damaged"`
+	// DamagedCompanions are damaged files of RAW+JPEG pairs that the clip does
+	// without.
+	DamagedCompanions []Damage `json:"damaged_companions"`
 
 	Examined  Examined  `json:"examined"`
 	Copies    *Copies   `json:"copies,omitempty"`

@@ -209,7 +209,7 @@ func (t *textWriter) details(s *Sequence) {
 	for _, x := range s.Irregular {
 		rows = append(rows, fmt.Sprintf("%s: %s by %s", base(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
 	}
-	for _, d := range s.Damaged {
+	for _, d := range append(slices.Clone(s.Damaged), s.DamagedCompanions...) {
 		rows = append(rows, fmt.Sprintf("%s: %s", base(d.File), d.Problem))
 	}
 	for i, r := range rows {

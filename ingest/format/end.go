@@ -3,25 +3,37 @@ package format
 import (
 	"bytes"
 	"encoding/binary"
+	"fmt"
 	"io"
 )
+
+// Damage is what is wrong with a file's structure or its end.
+type Damage struct {
+	Kind string // "truncated" or "corrupt"
+	Text string // one clear sentence, no path
+}
+
+var cutOff = &Damage{"truncated", "the file ends before the picture does"}
 
 // endWindow is how far from the end the picture's end is looked for: cameras
 // pad the file, and some write a preview after the picture.
 const endWindow = 64 << 10
 
-// jpegCutOff looks for an EOI marker near the end. It can miss a cut that falls
+// jpegEnd looks for an EOI marker near the end. It can miss a cut that falls
 // into a trailing preview; decoding finds that.
-func jpegCutOff(r io.ReaderAt, size int64) bool {
-	return !tailHolds(r, size, 512, "\xFF\xD9") && !tailHolds(r, size, endWindow, "\xFF\xD9")
+func jpegEnd(r io.ReaderAt, size int64) *Damage {
+	if tailHolds(r, size, 512, "\xFF\xD9") || tailHolds(r, size, endWindow, "\xFF\xD9") {
+		return nil
+	}
+	return cutOff
 }
 
-func pngCutOff(r io.ReaderAt, size int64) bool {
-	return !tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82")
+func pngEnd(r io.ReaderAt, size int64) *Damage {
+	if tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82") {
+		return nil
+	}
+	return cutOff
 }
-
-// tiffCutOff looks where the first picture's data ends.
-func tiffCutOff(r io.ReaderAt, size int64) bool { return tiffDataEnd(r, size) > size }
 
 func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 	tail := make([]byte, min(size, window))
@@ -32,77 +44,154 @@ func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 	return bytes.Contains(tail[:n], []byte(mark))
 }
 
-// Tags of TIFF 6.0 that say where the picture's data lies.
-const (
-	stripOffsets    = 273
-	stripByteCounts = 279
-	tileOffsets     = 324
-	tileByteCounts  = 325
-)
-
-// maxTIFFParts bounds the strips or tiles of one picture; a row a strip of the
-// tallest picture is far below.
-const maxTIFFParts = 1 << 18
-
-// tiffDataEnd is where the last strip or tile of the first picture of a TIFF
-// ends, in bytes from the start; 0 if that cannot be told.
-func tiffDataEnd(r io.ReaderAt, size int64) int64 {
-	head := make([]byte, 8)
-	if _, err := r.ReadAt(head, 0); err != nil {
-		return 0
-	}
-	var order binary.ByteOrder = binary.LittleEndian
-	if head[0] == 'M' {
-		order = binary.BigEndian
-	}
-	at := int64(order.Uint32(head[4:]))
-	count := make([]byte, 2)
-	if _, err := r.ReadAt(count, at); err != nil {
-		return 0
-	}
-	table := make([]byte, 12*int64(order.Uint16(count)))
-	if _, err := r.ReadAt(table, at+2); err != nil {
-		return 0
-	}
-	parts := make(map[uint16][]int64)
-	for ; len(table) > 0; table = table[12:] {
-		switch tag := order.Uint16(table); tag {
-		case stripOffsets, stripByteCounts, tileOffsets, tileByteCounts:
-			if _, seen := parts[tag]; !seen {
-				parts[tag] = tiffNumbers(r, order, table[:12], size)
-			}
-		}
-	}
-	var end int64
-	for offsets, counts := range map[uint16]uint16{stripOffsets: stripByteCounts, tileOffsets: tileByteCounts} {
-		for i := range min(len(parts[offsets]), len(parts[counts])) {
-			end = max(end, parts[offsets][i]+parts[counts][i])
-		}
-	}
-	return end
+// tiffEnd walks the directories of a TIFF whose samples may be of any value.
+func tiffEnd(r io.ReaderAt, size int64) *Damage {
+	_, damage := walkTIFF(r, size)
+	return damage
 }
 
-// tiffNumbers reads the values of an entry of shorts or longs.
-func tiffNumbers(r io.ReaderAt, order binary.ByteOrder, entry []byte, size int64) []int64 {
-	n := int64(order.Uint32(entry[4:]))
-	width := map[uint16]int64{3: 2, 4: 4}[order.Uint16(entry[2:])]
-	if width == 0 || n > maxTIFFParts || n*width > size {
+// rawTIFFEnd does the same for sensor data, which do not end in zeros.
+func rawTIFFEnd(r io.ReaderAt, size int64) *Damage {
+	data, damage := walkTIFF(r, size)
+	if damage != nil {
+		return damage
+	}
+	return zeroed(r, size, data)
+}
+
+// rafEnd looks at the parts that the header of Fujifilm's raw container names:
+// the JPEG, the list of facts and the sensor's data (exiftool's documentation
+// of the format).
+func rafEnd(r io.ReaderAt, size int64) *Damage {
+	head := make([]byte, 108)
+	if n, err := r.ReadAt(head, 0); n < len(head) {
+		return shortRead(err)
+	}
+	var data part
+	for at := 84; at < len(head); at += 8 {
+		data = part{int64(binary.BigEndian.Uint32(head[at:])), int64(binary.BigEndian.Uint32(head[at+4:]))}
+		if data.end() > size {
+			return cutOff
+		}
+	}
+	return zeroed(r, size, data)
+}
+
+// x3fEnd looks for the directory of a Foveon file, to which its last four bytes
+// point (the maker's published description of the format).
+func x3fEnd(r io.ReaderAt, size int64) *Damage {
+	var last, mark [4]byte
+	if size < 4 {
+		return cutOff
+	}
+	if _, err := r.ReadAt(last[:], size-4); err != nil {
+		return shortRead(err)
+	}
+	if n, err := r.ReadAt(mark[:], int64(binary.LittleEndian.Uint32(last[:]))); n < 4 || string(mark[:]) != "SECd" {
+		return shortRead(err)
+	}
+	return nil
+}
+
+// maxBoxes bounds the boxes of a file at its top level; cameras write a dozen.
+const maxBoxes = 4096
+
+// boxesEnd walks the boxes of a HEIF, AVIF, CR3 or JPEG XL file at their top
+// level (ISO/IEC 14496-12): they have to fill the file.
+func boxesEnd(r io.ReaderAt, size int64) *Damage {
+	var data part
+	head := make([]byte, 16)
+	at := int64(0)
+	for n := 0; n < maxBoxes && size-at >= 8; n++ {
+		k, err := r.ReadAt(head, at)
+		if k < 8 {
+			return shortRead(err)
+		}
+		length := int64(binary.BigEndian.Uint32(head))
+		switch {
+		case length == 0 && head[4] == 0:
+			return zeroed(r, size, data) // padding
+		case length == 0:
+			length = size - at
+		case length == 1 && k == 16:
+			if wide := binary.BigEndian.Uint64(head[8:]); wide < 1<<62 {
+				length = int64(wide)
+			}
+		}
+		if length < 8 {
+			return &Damage{"corrupt", fmt.Sprintf("its structure makes no sense from byte %d on", at)}
+		}
+		if length > size-at {
+			return cutOff
+		}
+		if kind := string(head[4:8]); kind == "mdat" || kind == "jxlc" || kind == "jxlp" {
+			data = part{at, length}
+		}
+		at += length
+	}
+	return zeroed(r, size, data)
+}
+
+// jxlEnd is boxesEnd for a JPEG XL in a container; a bare codestream says
+// nothing of its end.
+func jxlEnd(r io.ReaderAt, size int64) *Damage {
+	var head [1]byte
+	if _, err := r.ReadAt(head[:], 0); err != nil || head[0] == 0xff {
 		return nil
 	}
-	data := entry[8:12]
-	if n*width > 4 {
-		data = make([]byte, n*width)
-		if _, err := r.ReadAt(data, int64(order.Uint32(entry[8:]))); err != nil {
+	return boxesEnd(r, size)
+}
+
+// shortRead is what a read that came short of its bytes tells; nothing where
+// the disk failed, which is told elsewhere.
+func shortRead(err error) *Damage {
+	if err == nil || err == io.EOF {
+		return cutOff
+	}
+	return nil
+}
+
+// part is a stretch of a file, bytes.
+type part struct{ at, length int64 }
+
+func (p part) end() int64 { return p.at + p.length }
+
+// A copy that was interrupted leaves zeros from a sector's border on where its
+// space was set aside. Samples may be zero, but hardly as many as manyZeros in
+// a row, and a shorter run hardly begins at a border by chance.
+const (
+	sector    = 512
+	someZeros = 4 << 10
+	manyZeros = 64 << 10
+)
+
+// zeroed looks for zeros at the end of data.
+func zeroed(r io.ReaderAt, size int64, data part) *Damage {
+	if data.length < someZeros || data.end() > size {
+		return nil
+	}
+	from := data.end()
+	buf := make([]byte, manyZeros)
+	window := int64(someZeros)
+	for from > data.at {
+		block := buf[:min(window, from-data.at)]
+		if _, err := r.ReadAt(block, from-int64(len(block))); err != nil {
 			return nil
 		}
-	}
-	list := make([]int64, n)
-	for i := range list {
-		if width == 2 {
-			list[i] = int64(order.Uint16(data[2*i:]))
-		} else {
-			list[i] = int64(order.Uint32(data[4*i:]))
+		kept := len(bytes.TrimRight(block, "\x00"))
+		from -= int64(len(block) - kept)
+		if kept > 0 {
+			break
 		}
+		window = manyZeros
 	}
-	return list
+	run := data.end() - from
+	begins := from + sector - 1 - (from+sector-1)%sector
+	switch {
+	case run < someZeros, run < manyZeros && begins-from > 2 && from > data.at:
+		return nil
+	case from == data.at:
+		return &Damage{"corrupt", "its picture data are nothing but zeros"}
+	}
+	return &Damage{"corrupt", fmt.Sprintf("the last %.0f %% of its picture data are nothing but zeros", max(1, 100*float64(run)/float64(data.length)))}
 }

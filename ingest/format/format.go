@@ -33,9 +33,9 @@ type Format struct {
 	Makers string
 	// Facts reads what the headers say.
 	Facts meta.Reader
-	// CutOff reports whether a file ends before its picture does, as far as
-	// that shows without decoding; nil where the end is not known.
-	CutOff func(r io.ReaderAt, size int64) bool
+	// Damage tells what is wrong with a file's structure and its end, as far as
+	// that shows without decoding; nil where nothing is known of them.
+	Damage func(r io.ReaderAt, size int64) *Damage
 	// Decoder is what makes a picture of it.
 	Decoder Decoder
 }
@@ -56,26 +56,26 @@ const headBytes = 256
 
 // table is the order in which formats are looked for.
 var table = []Format{
-	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, CutOff: jpegCutOff, Decoder: JPEG},
-	{Name: "png", Suffixes: "png", Magic: begins("\x89PNG\r\n\x1a\n"), Facts: meta.PNG, CutOff: pngCutOff, Decoder: Go},
-	{Name: "jxl", Suffixes: "jxl", Magic: begins("\xFF\x0A", "\x00\x00\x00\x0cJXL \r\n\x87\n"), Facts: meta.JXL},
-	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Decoder: Libheif},
-	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Decoder: Libheif},
-	{Name: "cr3", Suffixes: "cr3", Raw: true, Magic: brand("crx "), Facts: meta.CR3, Decoder: Embedded},
-	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Decoder: Embedded},
-	{Name: "x3f", Suffixes: "x3f", Raw: true, Magic: begins("FOVb"), Facts: meta.X3F, Decoder: Embedded},
-	{Name: "rw2", Suffixes: "rw2", Raw: true, Magic: begins("IIU\x00"), Facts: meta.TIFF, Decoder: Embedded},
-	{Name: "orf", Suffixes: "orf", Raw: true, Magic: begins("IIRO", "IIRS", "MMOR"), Makers: "olympus", Facts: meta.TIFF, Decoder: Embedded},
-	{Name: "cr2", Suffixes: "cr2", Raw: true, Magic: tiffWith("CR"), Makers: "canon", Facts: meta.TIFF, Decoder: Embedded},
-	{Name: "iiq", Suffixes: "iiq", Raw: true, Magic: tiffWith("IIII", "MMMM"), Makers: "phase one", Facts: meta.TIFF, Decoder: Embedded},
-	{Name: "tiff", Suffixes: "tif tiff", Magic: begins("II*\x00", "MM\x00*"), Facts: meta.TIFF, CutOff: tiffCutOff, Decoder: Go},
-	{Name: "dng", Suffixes: "dng", Raw: true, Decoder: Embedded}, // told by its version tag
-	{Name: "nef", Suffixes: "nef nrw", Raw: true, Makers: "nikon", Decoder: Embedded},
-	{Name: "arw", Suffixes: "arw sr2", Raw: true, Makers: "sony", Decoder: Embedded},
-	{Name: "pef", Suffixes: "pef", Raw: true, Makers: "pentax,ricoh", Decoder: Embedded},
-	{Name: "srw", Suffixes: "srw", Raw: true, Makers: "samsung", Decoder: Embedded},
-	{Name: "3fr", Suffixes: "3fr", Raw: true, Makers: "hasselblad", Decoder: Embedded},
-	{Name: "raw", Suffixes: "raw", Raw: true, Decoder: Embedded}, // of a maker that is not known
+	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, Damage: jpegEnd, Decoder: JPEG},
+	{Name: "png", Suffixes: "png", Magic: begins("\x89PNG\r\n\x1a\n"), Facts: meta.PNG, Damage: pngEnd, Decoder: Go},
+	{Name: "jxl", Suffixes: "jxl", Magic: begins("\xFF\x0A", "\x00\x00\x00\x0cJXL \r\n\x87\n"), Facts: meta.JXL, Damage: jxlEnd},
+	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Damage: boxesEnd, Decoder: Libheif},
+	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Damage: boxesEnd, Decoder: Libheif},
+	{Name: "cr3", Suffixes: "cr3", Raw: true, Magic: brand("crx "), Facts: meta.CR3, Damage: boxesEnd, Decoder: Embedded},
+	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Damage: rafEnd, Decoder: Embedded},
+	{Name: "x3f", Suffixes: "x3f", Raw: true, Magic: begins("FOVb"), Facts: meta.X3F, Damage: x3fEnd, Decoder: Embedded},
+	{Name: "rw2", Suffixes: "rw2", Raw: true, Magic: begins("IIU\x00"), Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "orf", Suffixes: "orf", Raw: true, Magic: begins("IIRO", "IIRS", "MMOR"), Makers: "olympus", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "cr2", Suffixes: "cr2", Raw: true, Magic: tiffWith("CR"), Makers: "canon", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "iiq", Suffixes: "iiq", Raw: true, Magic: tiffWith("IIII", "MMMM"), Makers: "phase one", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "tiff", Suffixes: "tif tiff", Magic: begins("II*\x00", "MM\x00*"), Facts: meta.TIFF, Damage: tiffEnd, Decoder: Go},
+	{Name: "dng", Suffixes: "dng", Raw: true, Damage: rawTIFFEnd, Decoder: Embedded}, // told by its version tag
+	{Name: "nef", Suffixes: "nef nrw", Raw: true, Makers: "nikon", Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "arw", Suffixes: "arw sr2", Raw: true, Makers: "sony", Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "pef", Suffixes: "pef", Raw: true, Makers: "pentax,ricoh", Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "srw", Suffixes: "srw", Raw: true, Makers: "samsung", Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "3fr", Suffixes: "3fr", Raw: true, Makers: "hasselblad", Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "raw", Suffixes: "raw", Raw: true, Damage: rawTIFFEnd, Decoder: Embedded}, // of a maker that is not known
 }
 
 // begins is a Magic of files that begin with one of words.

@@ -96,7 +96,7 @@ func TestReadTellsFailureFromDamage(t *testing.T) {
 
 func FuzzRead(f *testing.F) {
 	f.Add(plainJPEG())
-	f.Add(tiffOf(binary.BigEndian, map[uint16][]uint32{0xC612: {1}, 0x100: {64}, 0x101: {32}}))
+	f.Add(tiffOf(binary.BigEndian, 0, map[uint16][]uint32{0xC612: {1}, 0x100: {64}, 0x101: {32}}))
 	f.Add([]byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded.Run(t, func() {
