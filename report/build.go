@@ -175,7 +175,7 @@ func (b *builder) timing() {
 // companion is the name of the other file of a pair, relative to the root.
 func (b *builder) companion(f *ingest.Frame) string {
 	p := cmp.Or(f.Raw, f.Picture)
-	rel, err := filepath.Rel(b.s.Options.Root, p)
+	rel, err := filepath.Rel(b.s.Root, p)
 	if err != nil {
 		return filepath.ToSlash(p)
 	}
