@@ -77,7 +77,7 @@ type result struct {
 func (o options) run(ctx context.Context) (met bool, err error) {
 	begun := time.Now()
 	var todo []kind
-	for _, k := range kinds() {
+	for _, k := range kinds {
 		if strings.Contains(k.name, o.kind) {
 			todo = append(todo, k)
 		}
@@ -128,11 +128,12 @@ func tempRoot() string {
 func (o options) draw(k kind, i uint64) (*dump, *truth, error) {
 	var last error
 	for try := range uint64(50) {
-		d := &dump{r: rand.New(rand.NewPCG(o.seed, i<<8|try))}
-		k.draw(d)
-		if d.place(); d.together {
-			d.alternate()
+		d := &dump{r: rand.New(rand.NewPCG(o.seed, i<<8|try)), styles: k.styles}
+		camera(d)
+		for _, s := range k.steps {
+			s(d)
 		}
+		d.name()
 		t, err := d.truth()
 		if err == nil {
 			return d, t, nil
@@ -149,8 +150,11 @@ func (o options) one(ctx context.Context, dir string, k kind, i uint64) (result,
 		return result{}, err
 	}
 	res := result{clean: t.clean(), what: t.What}
-	plan, err := d.write(dir, dir+".toml")
-	if err != nil {
+	plan := ""
+	if len(d.plan) > 0 {
+		plan = dir + ".toml"
+	}
+	if err := d.write(dir, plan); err != nil {
 		return res, err
 	}
 	out, exit, err := o.check(ctx, dir, plan)

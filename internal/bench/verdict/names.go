@@ -3,94 +3,97 @@ package main
 import (
 	"fmt"
 	"path"
-	"time"
+	"regexp"
 )
 
 // style is how files are named by a camera, or by an import after it.
 type style struct {
 	name    string
-	number  bool                           // names carry the counter
-	grainS  float64                        // seconds; of the time in the name, 0 for none
-	import_ bool                           // numbered by the import, in the order of shooting: what was deleted in the camera leaves no hole
-	top     int                            // numbers begin anew after this; 9999 where 0
-	leastS  float64                        // shortest interval at which names differ
-	path    func(s *shot, i, n int) string // i of n: place among the stills at the import, from 1
-}
-
-func dcfFolder(s *shot, suffix string) string { return fmt.Sprintf("DCIM/%03d%s", s.folder, suffix) }
-
-func dated(layout string) func(s *shot, i, n int) string {
-	return func(s *shot, _, _ int) string { return s.clock.Format(layout) + ".jpg" }
+	pattern string
+	number  bool    // names carry the body's counter
+	ordered bool    // numbered by an import in order of shooting: what was deleted in the camera leaves no hole
+	grainS  float64 // of the time in the name, seconds; 0 for none
+	top     int     // after this the counter begins anew; 9999 where 0
+	leastS  float64 // shortest interval at which names differ
 }
 
 // styles are common practice of cameras, drones, telephones, trail cameras
-// and imports; no published source but DCF (CIPA DC-009: folders of three
+// and imports; no published source but for DCF (CIPA DC-009: folders of three
 // digits and five characters, files of four characters and four digits).
-var styles = []*style{
-	{name: "dcf", number: true, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "STILL") + fmt.Sprintf("/%s%04d.JPG", s.body.prefix, s.number)
-	}},
-	{name: "dcf-flat", number: true, path: func(s *shot, _, _ int) string {
-		return fmt.Sprintf("%s%04d.JPG", s.body.prefix, s.number)
-	}},
-	{name: "dcf-day-folders", number: true, path: func(s *shot, _, _ int) string {
-		return s.clock.Format("2006-01-02/") + fmt.Sprintf("%s%04d.JPG", s.body.prefix, s.number)
-	}},
-	{name: "dcf-month-day", number: true, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "OLDCA") + fmt.Sprintf("/P%X%02d%04d.JPG", int(s.clock.Month()), s.clock.Day(), s.number)
-	}},
-	{name: "five-digits", number: true, top: 99999, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "MSDCF") + fmt.Sprintf("/DSC%05d.JPG", s.number)
-	}},
-	{name: "action-group", number: true, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "ACTIO") + fmt.Sprintf("/G003%04d.JPG", s.number)
-	}},
-	{name: "drone", number: true, top: 999, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "MEDIA") + fmt.Sprintf("/DJI_%04d.JPG", s.number)
-	}},
-	{name: "drone-date", number: true, grainS: 1, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "_0001") + s.clock.Format("/DJI_20060102150405_") + fmt.Sprintf("%04d_V.JPG", s.number)
-	}},
-	{name: "date-in-name", grainS: 1, leastS: 1.2, path: dated("IMG_20060102_150405")},
-	{name: "date-only-name", grainS: 1, leastS: 1.2, path: dated("20060102_150405")},
-	{name: "date-with-spaces", grainS: 1, leastS: 1.2, path: dated("2006-01-02 15-04-05")},
-	{name: "date-ms", grainS: 0.001, path: func(s *shot, _, _ int) string {
-		return s.clock.Format("IMG_20060102_150405") + fmt.Sprintf("%03d.jpg", s.clock.Nanosecond()/1e6)
-	}},
-	{name: "date-dot-ms", grainS: 0.001, path: dated("2006-01-02 15.04.05.000")},
-	{name: "date-and-count", number: true, grainS: 1, path: func(s *shot, _, _ int) string {
-		return s.clock.Format("20060102_150405_") + fmt.Sprintf("%04d.jpg", s.number)
-	}},
-	{name: "epoch", grainS: 1, leastS: 1.2, path: func(s *shot, _, _ int) string { return fmt.Sprintf("%d.jpg", s.clock.Unix()) }},
-	{name: "epoch-words", grainS: 1, leastS: 1.2, path: func(s *shot, _, _ int) string {
-		return fmt.Sprintf("%d.%s.tower.c1.jpg", s.clock.Unix(), s.clock.Format("Mon.Jan.02_15_04_05.GMT.2006"))
-	}},
-	{name: "epoch-ms", grainS: 0.001, path: func(s *shot, _, _ int) string { return fmt.Sprintf("cam_%d.jpg", s.clock.UnixMilli()) }},
-	{name: "trail-minute", grainS: 60, leastS: 90, path: dated("01021504")},
-	{name: "trail-folders", number: true, path: func(s *shot, _, _ int) string {
-		return dcfFolder(s, "TRAIL") + s.clock.Format("/0102") + fmt.Sprintf("%04d.JPG", s.number)
-	}},
-	{name: "n-of-m", number: true, import_: true, path: func(_ *shot, i, n int) string { return fmt.Sprintf("ridge-%d-of-%d.jpg", i, n) }},
-	{name: "parentheses", number: true, import_: true, path: func(_ *shot, i, _ int) string { return fmt.Sprintf("IMG (%d).jpg", i) }},
-	{name: "letter-after", number: true, import_: true, path: func(_ *shot, i, _ int) string { return fmt.Sprintf("%da.jpg", i) }},
-	{name: "unpadded", number: true, import_: true, path: func(_ *shot, i, _ int) string { return fmt.Sprintf("harbour%d.jpg", i) }},
-	{name: "day-and-count", number: true, import_: true, path: func(s *shot, i, _ int) string {
-		return s.body.start.Format("20060102-harbour-") + fmt.Sprintf("%04d.jpg", i)
-	}},
-	{name: "count-and-day", number: true, import_: true, path: func(s *shot, i, _ int) string {
-		return fmt.Sprintf("%05d_", i) + s.body.start.Format("2006-01-02") + ".jpg"
-	}},
-	{name: "hexadecimal", number: true, path: func(s *shot, _, _ int) string { return fmt.Sprintf("img_%04x.jpg", s.number) }},
-	{name: "hashes", path: func(s *shot, i, _ int) string {
-		x := uint32(i)*2654435761 ^ uint32(s.body.start.Unix())*2246822519
-		return fmt.Sprintf("%08x-%04x.jpg", x*2654435761, x>>9&0xffff)
-	}},
-	{name: "one-burst", number: true, top: 99999, path: func(s *shot, _, _ int) string {
-		return s.body.tape[0].clock.Format("IMG_20060102_150405_BURST") + fmt.Sprintf("%03d.jpg", s.number)
-	}},
+var styles = []style{
+	{name: "dcf", pattern: "DCIM/{folder}STILL/{prefix}{count:04d}.JPG", number: true},
+	{name: "dcf-flat", pattern: "{prefix}{count:04d}.JPG", number: true},
+	{name: "dcf-day-folders", pattern: "{time:2006-01-02}/{prefix}{count:04d}.JPG", number: true},
+	{name: "dcf-month-day", pattern: "DCIM/{folder}OLDCA/P{month}{time:02}{count:04d}.JPG", number: true},
+	{name: "five-digits", pattern: "DCIM/{folder}MSDCF/DSC{count:05d}.JPG", number: true, top: 99999},
+	{name: "action-group", pattern: "DCIM/{folder}ACTIO/G003{count:04d}.JPG", number: true},
+	{name: "drone", pattern: "DCIM/{folder}MEDIA/DJI_{count:04d}.JPG", number: true, top: 999},
+	{name: "drone-date", pattern: "DCIM/{folder}_0001/DJI_{time:20060102150405}_{count:04d}_V.JPG", number: true, grainS: 1},
+	{name: "date-in-name", pattern: "IMG_{time:20060102_150405}.jpg", grainS: 1, leastS: 1.2},
+	{name: "date-only-name", pattern: "{time:20060102_150405}.jpg", grainS: 1, leastS: 1.2},
+	{name: "date-with-spaces", pattern: "{time:2006-01-02 15-04-05}.jpg", grainS: 1, leastS: 1.2},
+	{name: "date-ms", pattern: "IMG_{time:20060102_150405}{ms}.jpg", grainS: 0.001},
+	{name: "date-dot-ms", pattern: "{time:2006-01-02 15.04.05}.{ms}.jpg", grainS: 0.001},
+	{name: "date-and-count", pattern: "{time:20060102_150405}_{count:04d}.jpg", number: true, grainS: 1},
+	{name: "epoch", pattern: "{epoch}.jpg", grainS: 1, leastS: 1.2},
+	{name: "epoch-words", pattern: "{epoch}.{time:Mon.Jan.02_15_04_05.GMT.2006}.tower.c1.jpg", grainS: 1, leastS: 1.2},
+	{name: "epoch-ms", pattern: "cam_{epoch}{ms}.jpg", grainS: 0.001},
+	{name: "trail-minute", pattern: "{time:01021504}.jpg", grainS: 60, leastS: 90},
+	{name: "trail-folders", pattern: "DCIM/{folder}TRAIL/{time:0102}{count:04d}.JPG", number: true},
+	{name: "hour-folders", pattern: "{time:2006-01-02}/{time:15}/{time:15-04-05}.jpg", leastS: 1.2},
+	{name: "n-of-m", pattern: "ridge-{place:d}-of-{all}.jpg", number: true, ordered: true},
+	{name: "parentheses", pattern: "IMG ({place:d}).jpg", number: true, ordered: true},
+	{name: "letter-after", pattern: "{place:d}a.jpg", number: true, ordered: true},
+	{name: "unpadded", pattern: "harbour{place:d}.jpg", number: true, ordered: true},
+	{name: "day-and-count", pattern: "{day:20060102}-harbour-{place:04d}.jpg", number: true, ordered: true},
+	{name: "count-and-day", pattern: "{place:05d}_{day:2006-01-02}.jpg", number: true, ordered: true},
+	{name: "hexadecimal", pattern: "img_{count:04x}.jpg", number: true},
+	{name: "letters", pattern: "still_{letters}.jpg"},
+	{name: "hashes", pattern: "{hash:08x}.jpg"},
+	{name: "one-burst", pattern: "{first:IMG_20060102_150405_BURST}{count:03d}.jpg", number: true, top: 99999},
 }
 
-func styleOf(name string) *style {
+var token = regexp.MustCompile(`\{([a-z]+):?([^}]*)\}`)
+
+// file is the name of a shot in a style; place of all: among the stills at
+// the import, from 1.
+func (st style) file(s *shot, place, all int) string {
+	shown := s.clock.Add(s.body.nameAhead)
+	return token.ReplaceAllStringFunc(st.pattern, func(t string) string {
+		m := token.FindStringSubmatch(t)
+		switch m[1] {
+		case "folder":
+			return fmt.Sprintf("%03d", s.folder)
+		case "prefix":
+			return s.body.prefix
+		case "count":
+			return fmt.Sprintf("%"+m[2], s.number)
+		case "place":
+			return fmt.Sprintf("%"+m[2], place)
+		case "all":
+			return fmt.Sprint(all)
+		case "month": // 1 to 9, A, B, C
+			return fmt.Sprintf("%X", int(shown.Month()))
+		case "time":
+			return shown.Format(m[2])
+		case "day":
+			return s.body.start.Format(m[2])
+		case "first":
+			return s.body.tape[0].clock.Format(m[2])
+		case "epoch":
+			return fmt.Sprint(shown.Unix())
+		case "ms":
+			return fmt.Sprintf("%03d", shown.Nanosecond()/1e6)
+		case "letters":
+			return string([]byte{'a' + byte(place/676%26), 'a' + byte(place/26%26), 'a' + byte(place%26)})
+		case "hash": // no two alike: the factor is odd
+			return fmt.Sprintf("%"+m[2], (uint32(place)^uint32(s.body.start.Unix()))*2654435761)
+		}
+		panic("no token " + t)
+	})
+}
+
+func styleNamed(name string) style {
 	for _, s := range styles {
 		if s.name == name {
 			return s
@@ -99,29 +102,35 @@ func styleOf(name string) *style {
 	panic("no style " + name)
 }
 
-// place names every file that was ever copied. Each body's stills are named in
-// the order of shooting; a second card has a folder of its own.
-func (d *dump) place() {
-	for _, b := range d.bodies {
-		copied := b.copied()
-		for i, s := range copied {
-			name := path.Join(b.dir, b.style.path(s, i+1, len(copied)))
-			if d.cards {
-				name = path.Join(b.dir, fmt.Sprintf("card %c", 'A'+s.card), b.style.path(s, i+1, len(copied)))
+// name gives every still and clip the name it came home with. Each body's are
+// named in the order of shooting; a second card has a folder of its own.
+func (d *dump) name() {
+	turn := 0 // one import may number the stills of all bodies in turn
+	for i, more := 0, true; more; i++ {
+		more = false
+		for _, b := range d.bodies {
+			if i >= len(b.copied()) {
+				continue
 			}
-			s.paths = []string{name}
-			if s.role == ofMovie {
-				s.paths[0] = withSuffix(name, ".MOV")
+			more = true
+			turn++
+			s := b.copied()[i]
+			name := b.style.file(s, i+1, len(b.copied()))
+			switch {
+			case d.together:
+				name = fmt.Sprintf("harbour%d.jpg", turn)
+			case d.cards:
+				name = path.Join(fmt.Sprintf("card %c", 'A'+s.card), name)
+			}
+			name = path.Join(b.dir, name)
+			if s.paths = []string{name}; s.role == movie {
+				s.paths[0] = suffixed(name, ".MOV")
 			} else if b.pair {
-				s.paths = append(s.paths, path.Join(path.Dir(name), b.raws, withSuffix(path.Base(name), ".DNG")))
+				s.paths = append(s.paths, path.Join(path.Dir(name), b.raws, suffixed(path.Base(name), ".DNG")))
 			}
 		}
 	}
 }
 
-func withSuffix(name, suffix string) string {
-	return name[:len(name)-len(path.Ext(name))] + suffix
-}
-
-// stampTime is DateTimeOriginal, cut to the second as cameras do.
-func stampTime(t time.Time) string { return t.Format("2006:01:02 15:04:05") }
+// suffixed puts another suffix in place of the last.
+func suffixed(name, suffix string) string { return name[:len(name)-len(path.Ext(name))] + suffix }

@@ -103,13 +103,9 @@ func (d *dump) truth() (*truth, error) {
 	return t, nil
 }
 
-func (s *shot) kept() bool {
-	return !s.lost && (s.role == ofShoot || s.role == byHand || s.role == doubled)
-}
-
 func (t *truth) body(b *body) error {
 	var last *shot
-	var between []*shot
+	var skipped []*shot
 	for _, s := range b.tape {
 		for _, name := range s.paths {
 			if _, twice := t.Places[name]; twice {
@@ -129,24 +125,24 @@ func (t *truth) body(b *body) error {
 		if s.half {
 			t.Missing = append(t.Missing, missing{N: []int{1}, Causes: fileLost | unknown | numberSkip, Optional: true})
 		}
-		if !s.kept() {
-			between = append(between, s)
+		if s.lost || s.role >= movie {
+			skipped = append(skipped, s)
 			continue
 		}
 		if last != nil {
-			t.gap(last, s, between)
+			t.gap(last, s, skipped)
 		}
-		last, between = s, nil
+		last, skipped = s, nil
 	}
 	return nil
 }
 
 // gap tells what is missing between two neighbours that are left.
-func (t *truth) gap(a, b *shot, between []*shot) {
+func (t *truth) gap(a, b *shot, skipped []*shot) {
 	var lost, unfiredN, deleted int
 	slots := map[int]bool{}
 	moved, recounted := b.moved, b.recounted
-	for _, s := range between {
+	for _, s := range skipped {
 		moved, recounted = moved || s.moved, recounted || s.recounted
 		switch {
 		case s.role == unfired:
@@ -159,7 +155,7 @@ func (t *truth) gap(a, b *shot, between []*shot) {
 		}
 	}
 	body := b.body
-	counted := body.counts() && !recounted
+	counted := body.style.number && !recounted
 	timed := body.grainS() > 0
 	joined := a.run != nil && b.run != nil && a.run.family == b.run.family
 	interval := 0.0
@@ -174,14 +170,14 @@ func (t *truth) gap(a, b *shot, between []*shot) {
 	}
 	if counted {
 		c, skip, never := fileLost, numberSkip, notFired
-		if body.style.import_ {
+		if body.style.ordered {
 			c, never = c|unknown, never|unknown
 		}
 		if vague {
 			c, skip = fileLost|numberSkip|unknown, fileLost|numberSkip|unknown
 		}
 		add(c, !joined, lost, max(1, len(slots)))
-		if !body.style.import_ {
+		if !body.style.ordered {
 			add(skip, !joined, deleted)
 		}
 		if !vague {
@@ -195,7 +191,7 @@ func (t *truth) gap(a, b *shot, between []*shot) {
 		add(c, interval < 2*body.grainS() || a.run != b.run, lost+unfiredN)
 	}
 	if joined && moved && timed && !a.wrong && !b.wrong {
-		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - lost; slots > 0 && slots <= mayCut+1 {
+		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - lost; slots > 0 && slots <= mayFire+1 {
 			add(notFired|unknown, true, slots, slots+1, max(1, slots-1))
 		}
 	}
@@ -211,7 +207,7 @@ func (t *truth) exit(remarks bool) {
 		}
 	}
 	for _, p := range t.Plan {
-		if !p.delivered {
+		if !p.delivered && !p.open {
 			t.Exit = 3
 		}
 	}
