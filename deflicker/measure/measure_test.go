@@ -497,7 +497,7 @@ func TestRaw(t *testing.T) {
 // The block reader refuses arithmetic coding; ffmpeg 5.1 does, too, so that
 // such a file is a finding, with the reason, and not an error.
 func TestArithmetic(t *testing.T) {
-	in := measure.Input{Path: "testdata/arithmetic.jpg", Facts: meta.Facts{Format: "jpeg", Width: 203, Height: 149}}
+	in := measure.Input{Path: "jpeg/testdata/arithmetic.jpg", Facts: meta.Facts{Format: "jpeg", Width: 203, Height: 149}}
 	g, f, err := measure.File(context.Background(), in, measure.Options{NoCache: true})
 	if err != nil || (g == nil) == (f == nil) {
 		t.Errorf("grid %v, finding %+v, error %v", g, f, err)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 
+	"stillspan/deflicker/measure/jpeg"
 	"stillspan/internal/files"
 )
 
@@ -14,20 +15,15 @@ import (
 // photographs, stitched ones set aside, are a third of it.
 const maxFile = 512 << 20
 
-// slack is what a JPEG's bytes are followed by, so that the entropy decoder
-// may run past their end by one unit before it looks where it is: at most ten
-// blocks of 64 codes of 31 bits.
-const slack = 4096
-
 // readPart reads length bytes of f from offset into buf, which is grown where
-// it is too small, and leaves slack zero bytes after them.
+// it is too small, and leaves jpeg.Slack zero bytes after them.
 func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
 	if length < 0 || length > maxFile {
 		return buf, fmt.Errorf("%d bytes are more than a still has", length)
 	}
-	if int64(cap(buf)) < length+slack {
+	if int64(cap(buf)) < length+jpeg.Slack {
 		// A quarter more, so that a sequence of like sizes settles at once.
-		buf = make([]byte, 0, length+length/4+slack)
+		buf = make([]byte, 0, length+length/4+jpeg.Slack)
 	}
 	buf = buf[:length]
 	n, err := f.ReadAt(buf, offset)
@@ -35,7 +31,7 @@ func readPart(f io.ReaderAt, offset, length int64, buf []byte) ([]byte, error) {
 	if err == io.EOF {
 		err = nil
 	}
-	clear(buf[n : n+slack])
+	clear(buf[n : n+jpeg.Slack])
 	return buf, err
 }
 

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/develop"
+	"stillspan/deflicker/measure/jpeg"
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
@@ -23,12 +24,12 @@ type reader struct {
 	cache  *cache // nil for none
 	buf    []byte // a file's bytes, or a preview's
 	ends   []byte // a file's tail
-	blocks blocks
+	blocks jpeg.Picture
 	meter  meter
 }
 
 func newReader(opt Options, c *cache) *reader {
-	return &reader{opt: opt, cache: c, blocks: blocks{maxPixels: opt.MaxPixels}}
+	return &reader{opt: opt, cache: c, blocks: jpeg.Picture{MaxPixels: opt.MaxPixels}}
 }
 
 // measure measures one still from source.
@@ -171,10 +172,10 @@ func (r *reader) preview(s still) *Grid {
 		g.Source = SourcePreview
 		return g
 	}
-	if r.blocks.decode(r.buf) != nil || r.blocks.finding() != nil {
+	if r.blocks.Decode(r.buf) != nil || blockFinding(&r.blocks) != nil {
 		return nil
 	}
-	g := r.blocks.grid(&r.meter)
+	g := blockGrid(&r.blocks, &r.meter)
 	g.Source = SourcePreview
 	return g
 }
@@ -187,17 +188,17 @@ func (r *reader) endFinding(s still) *Finding {
 	}
 	// In a small file the marker could be that of a preview in its head, and
 	// walking costs next to nothing.
-	if s.size > 4*endBytes && bytes.Contains(s.tail, []byte{0xff, mEOI}) {
+	if s.size > 4*endBytes && bytes.Contains(s.tail, []byte{0xff, 0xd9}) {
 		return nil
 	}
 	var err error
 	if r.buf, err = readPart(s.f, 0, s.size, r.buf); err != nil {
 		return readFinding(err)
 	}
-	if r.blocks.decode(r.buf) != nil {
+	if r.blocks.Decode(r.buf) != nil {
 		return nil // not a kind whose end could be judged
 	}
-	return r.blocks.finding()
+	return blockFinding(&r.blocks)
 }
 
 // main is where the main picture lies and what decodes it: of a raw file it is
@@ -257,19 +258,19 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) 
 	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
 		return nil, finding, err
 	}
-	if err := r.blocks.decode(r.buf); err == errKind {
+	if err := r.blocks.Decode(r.buf); err == jpeg.ErrKind {
 		return r.full(ctx, s)
 	} else if err != nil {
 		return nil, undecodable(err), nil
 	}
-	finding := r.blocks.finding()
-	if finding == nil && max(r.blocks.width, r.blocks.height) <= smallSide {
+	finding := blockFinding(&r.blocks)
+	if finding == nil && max(r.blocks.Width, r.blocks.Height) <= smallSide {
 		return r.full(ctx, s)
 	}
 	if finding != nil && finding.Left == 0 {
 		return nil, finding, nil
 	}
-	return r.blocks.grid(&r.meter), finding, nil
+	return blockGrid(&r.blocks, &r.meter), finding, nil
 }
 
 // full measures every pixel of the main picture.
@@ -305,7 +306,7 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 		}
 	}
 	if s.in.Facts.Raw { // ffmpeg would look for the sensor's data
-		return nil, false, undecodable(errKind), nil
+		return nil, false, undecodable(jpeg.ErrKind), nil
 	}
 	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, r.opt.MaxPixels)
 	switch {
@@ -322,8 +323,8 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 // broken says why the picture in r.buf could not be decoded, and of a JPEG how
 // much is left.
 func (r *reader) broken(by format.Decoder, err error) *Finding {
-	if by == format.JPEG && r.blocks.decode(r.buf) == nil {
-		if f := r.blocks.finding(); f != nil {
+	if by == format.JPEG && r.blocks.Decode(r.buf) == nil {
+		if f := blockFinding(&r.blocks); f != nil {
 			return f
 		}
 	}

@@ -85,18 +85,18 @@ func (r *reader) previewPicture(s still, maxSide int) image.Image {
 }
 
 // blockPicture is the main picture at an eighth of its size; nil where that is
-// too small, or the picture not one that blocks reads. A damaged picture is
+// too small, or the picture not one that package jpeg reads. A damaged picture is
 // shown as far as it goes.
 func (r *reader) blockPicture(ctx context.Context, s still, maxSide int) image.Image {
 	part, by, ok := s.main()
 	if !ok || by != format.JPEG {
 		return nil
 	}
-	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil || r.blocks.decode(r.buf) != nil {
+	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil || r.blocks.Decode(r.buf) != nil {
 		return nil
 	}
-	if max(r.blocks.width, r.blocks.height) < 8*maxSide && r.blocks.finding() == nil {
+	if max(r.blocks.Width, r.blocks.Height) < 8*maxSide && blockFinding(&r.blocks) == nil {
 		return nil
 	}
-	return r.blocks.image()
+	return r.blocks.Image()
 }

@@ -1,4 +1,7 @@
-package measure
+// Package jpeg reads JPEG pictures down to the means of their blocks of 8 x 8
+// pixels, at a fraction of a full decode's cost, and tells how much of a damaged
+// one is left.
+package jpeg
 
 import (
 	"bytes"
@@ -7,15 +10,15 @@ import (
 	"fmt"
 )
 
-// blocks reads JPEG pictures down to the means of their blocks of 8 x 8: all
-// of the DC terms, none of the AC terms. It reads baseline, extended
-// sequential and progressive Huffman pictures of 8 bits with one or three
-// components (ITU-T T.81) and says errKind of any other. Its memory is kept
+// Picture is what one JPEG was read to: all of its DC terms, none of its AC
+// terms. Baseline, extended sequential and progressive Huffman pictures of 8
+// bits with one or three components are read (ITU-T T.81). Its memory is kept
 // from one picture to the next.
-type blocks struct {
-	maxPixels int64
+type Picture struct {
+	// MaxPixels bounds the pictures that are read.
+	MaxPixels int64
 
-	width, height int
+	Width, Height int // pixels
 	parts         [3]component
 	n             int // components
 	hmax, vmax    int
@@ -46,8 +49,8 @@ type component struct {
 	means          []int16
 }
 
-// errKind says that a JPEG is of a kind that blocks does not read.
-var errKind = errors.New("this kind of JPEG is not supported")
+// ErrKind says that a JPEG is of a kind that is not read here.
+var ErrKind = errors.New("this kind of JPEG is not supported")
 
 // errNoPicture says that there is no picture in the data at all.
 var errNoPicture = errors.New("no JPEG picture in it")
@@ -64,10 +67,15 @@ const (
 	mTEM, mJPG          = 0x01, 0xc8
 )
 
-// decode reads a picture out of data, which has to have slack bytes of
-// capacity beyond its length and is overwritten. The error says that nothing
-// was measured; damage is told by finding.
-func (b *blocks) decode(data []byte) error {
+// Slack is what a JPEG's bytes are followed by, so that the entropy decoder
+// may run past their end by one unit before it looks where it is: at most ten
+// blocks of 64 codes of 31 bits.
+const Slack = 4096
+
+// Decode reads a picture out of data, which has to have Slack bytes of
+// capacity beyond its length, zeros, and is overwritten. The error says that
+// nothing was read; what of it is damaged, Damage tells.
+func (b *Picture) Decode(data []byte) error {
 	b.reset()
 	if len(data) < 4 || data[0] != 0xff || data[1] != mSOI {
 		return errNoPicture
@@ -104,7 +112,7 @@ func trimmed(data []byte) []byte {
 	return data[:n]
 }
 
-func (b *blocks) reset() {
+func (b *Picture) reset() {
 	b.n, b.restart, b.transform = 0, 0, -1
 	b.seen, b.jfif, b.rgb, b.ended, b.trouble = false, false, false, false, ""
 	b.quan, b.dcSet, b.acSet = [4]int{}, [4]bool{}, [4]bool{}
@@ -115,7 +123,7 @@ func (b *blocks) reset() {
 var errCut = errors.New("the data end early")
 
 // segments walks the marker segments up to the end marker.
-func (b *blocks) segments(data []byte) error {
+func (b *Picture) segments(data []byte) error {
 	for pos := 2; ; {
 		marker, at := nextMarker(data, pos)
 		switch {
@@ -169,7 +177,7 @@ func nextMarker(data []byte, pos int) (marker byte, after int) {
 }
 
 // segment reads a segment other than that of a scan.
-func (b *blocks) segment(marker byte, body []byte) error {
+func (b *Picture) segment(marker byte, body []byte) error {
 	switch marker {
 	case mSOF0, mSOF1, mSOF2:
 		return b.frame(marker, body)
@@ -189,33 +197,33 @@ func (b *blocks) segment(marker byte, body []byte) error {
 			b.transform = int(body[11])
 		}
 	case mDAC, mJPG:
-		return errKind
+		return ErrKind
 	default:
 		if marker > mSOF2 && marker <= mSOF15 {
-			return errKind
+			return ErrKind
 		}
 	}
 	return nil
 }
 
 // frame reads a frame header (T.81, B.2.2) and makes room for the means.
-func (b *blocks) frame(marker byte, body []byte) error {
+func (b *Picture) frame(marker byte, body []byte) error {
 	if b.seen {
-		return errKind
+		return ErrKind
 	}
 	if len(body) < 6 || len(body) < 6+3*int(body[5]) {
 		return errors.New("the frame header is broken")
 	}
-	b.height, b.width = int(binary.BigEndian.Uint16(body[1:])), int(binary.BigEndian.Uint16(body[3:]))
+	b.Height, b.Width = int(binary.BigEndian.Uint16(body[1:])), int(binary.BigEndian.Uint16(body[3:]))
 	b.n, b.progressive = int(body[5]), marker == mSOF2
-	if body[0] != 8 || b.n != 1 && b.n != 3 || b.height == 0 {
-		return errKind
+	if body[0] != 8 || b.n != 1 && b.n != 3 || b.Height == 0 {
+		return ErrKind
 	}
-	if b.width == 0 {
+	if b.Width == 0 {
 		return errors.New("the picture has no width")
 	}
-	if int64(b.width)*int64(b.height) > b.maxPixels {
-		return fmt.Errorf("%dx%d is more than %d million pixels", b.width, b.height, b.maxPixels/1e6)
+	if int64(b.Width)*int64(b.Height) > b.MaxPixels {
+		return fmt.Errorf("%dx%d is more than %d million pixels", b.Width, b.Height, b.MaxPixels/1e6)
 	}
 	b.hmax, b.vmax = 1, 1
 	for i := range b.parts[:b.n] {
@@ -230,7 +238,7 @@ func (b *blocks) frame(marker byte, body []byte) error {
 }
 
 // layOut works out how many blocks each component has.
-func (b *blocks) layOut() error {
+func (b *Picture) layOut() error {
 	if b.n == 1 {
 		// Sampling factors have no meaning for a single component.
 		b.parts[0].h, b.parts[0].v, b.hmax, b.vmax = 1, 1, 1, 1
@@ -242,12 +250,12 @@ func (b *blocks) layOut() error {
 		// The first component has to be the finest, and whole blocks of it
 		// have to lie under each block of the others.
 		if i == 0 && (p.h != b.hmax || p.v != b.vmax) || b.hmax%p.h != 0 || b.vmax%p.v != 0 {
-			return errKind
+			return ErrKind
 		}
-		p.across = ceilDiv(ceilDiv(b.width*p.h, b.hmax), 8)
-		p.down = ceilDiv(ceilDiv(b.height*p.v, b.vmax), 8)
-		p.stride = ceilDiv(b.width, 8*b.hmax) * p.h
-		n := p.stride * ceilDiv(b.height, 8*b.vmax) * p.v
+		p.across = ceilDiv(ceilDiv(b.Width*p.h, b.hmax), 8)
+		p.down = ceilDiv(ceilDiv(b.Height*p.v, b.vmax), 8)
+		p.stride = ceilDiv(b.Width, 8*b.hmax) * p.h
+		n := p.stride * ceilDiv(b.Height, 8*b.vmax) * p.v
 		if cap(p.means) < n {
 			p.means = make([]int16, n)
 		}
@@ -264,7 +272,7 @@ func ceilDiv(a, b int) int { return (a + b - 1) / b }
 
 // quantisers reads a DQT segment (T.81, B.2.4.1), of each table the first
 // element.
-func (b *blocks) quantisers(body []byte) error {
+func (b *Picture) quantisers(body []byte) error {
 	for len(body) > 0 {
 		wide, id := body[0]>>4, body[0]&15
 		n := 65
@@ -284,7 +292,7 @@ func (b *blocks) quantisers(body []byte) error {
 }
 
 // huffman reads a DHT segment (T.81, B.2.4.2).
-func (b *blocks) huffman(body []byte) error {
+func (b *Picture) huffman(body []byte) error {
 	for len(body) > 0 {
 		if len(body) < 17 {
 			return errHuffman
@@ -306,7 +314,7 @@ func (b *blocks) huffman(body []byte) error {
 	return nil
 }
 
-func (b *blocks) setTable(class, id byte, counts, symbols []byte) error {
+func (b *Picture) setTable(class, id byte, counts, symbols []byte) error {
 	if class == 0 {
 		if b.dc[id] == nil {
 			b.dc[id] = new(dcTable)
@@ -326,7 +334,7 @@ func (b *blocks) setTable(class, id byte, counts, symbols []byte) error {
 
 // scanHeader reads a scan header (T.81, B.2.3). It gives nil for a scan that
 // holds no DC terms.
-func (b *blocks) scanHeader(body []byte) (*scan, error) {
+func (b *Picture) scanHeader(body []byte) (*scan, error) {
 	broken := errors.New("a scan header is broken")
 	if !b.seen || len(body) < 1 {
 		return nil, broken
@@ -372,15 +380,15 @@ func (b *blocks) scanHeader(body []byte) (*scan, error) {
 			base.at = j/p.h*p.stride + j%p.h
 			slots = append(slots, base)
 		}
-		s.across = ceilDiv(b.width, 8*b.hmax)
-		s.all = s.across * ceilDiv(b.height, 8*b.vmax)
+		s.across = ceilDiv(b.Width, 8*b.hmax)
+		s.all = s.across * ceilDiv(b.Height, 8*b.vmax)
 	}
 	s.slots = slots
 	return s, nil
 }
 
 // part is the component of that id and its index.
-func (b *blocks) part(id int) (*component, int) {
+func (b *Picture) part(id int) (*component, int) {
 	for i := range b.parts[:b.n] {
 		if b.parts[i].id == id {
 			return &b.parts[i], i
@@ -391,7 +399,7 @@ func (b *blocks) part(id int) (*component, int) {
 
 // setTables gives a slot the tables its scan needs and reports whether they
 // are there.
-func (b *blocks) setTables(to *slot, ids byte, s *scan) bool {
+func (b *Picture) setTables(to *slot, ids byte, s *scan) bool {
 	dc, ac := ids>>4, ids&15
 	if s.refine {
 		return true

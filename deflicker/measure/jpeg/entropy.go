@@ -1,4 +1,4 @@
-package measure
+package jpeg
 
 import (
 	"bytes"
@@ -16,7 +16,7 @@ const (
 // scan reads the entropy-coded data from pos on, interval by interval, and
 // returns where the next marker segment begins. s is nil for data that are
 // only passed over.
-func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
+func (b *Picture) scan(data []byte, pos int, s *scan) (next int) {
 	unit, interval := 0, 0
 	if s != nil && !s.refine {
 		b.scans++
@@ -57,7 +57,7 @@ func (b *blocks) scan(data []byte, pos int, s *scan) (next int) {
 // interval reads the units of one restart interval, or of a whole scan without
 // any, and returns the unit after them. marker is what ends them, 0 for the
 // end of the file.
-func (b *blocks) interval(data []byte, from, end, unit int, s *scan, marker byte) int {
+func (b *Picture) interval(data []byte, from, end, unit int, s *scan, marker byte) int {
 	n := s.all - unit
 	if b.restart > 0 {
 		n = min(n, b.restart)
@@ -69,7 +69,7 @@ func (b *blocks) interval(data []byte, from, end, unit int, s *scan, marker byte
 	if s.refine {
 		walk = s.refineDC
 	}
-	done, at, v := walk(data[:len(data)+slack], from, end, unit, n)
+	done, at, v := walk(data[:len(data)+Slack], from, end, unit, n)
 	switch {
 	case v == invalid:
 		b.note(fmt.Sprintf("its data make no sense from %.0f %% of the picture on", 100*float64(unit+done)/float64(s.all)))

@@ -1,4 +1,4 @@
-package measure
+package jpeg
 
 import (
 	"bytes"

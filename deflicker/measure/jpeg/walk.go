@@ -1,4 +1,4 @@
-package measure
+package jpeg
 
 import "encoding/binary"
 
@@ -42,7 +42,7 @@ const (
 )
 
 // walk decodes the DC terms of n units from unit on out of data[from:end],
-// passing over all AC terms. data has to go on for slack bytes beyond end. It
+// passing over all AC terms. data has to go on for Slack bytes beyond end. It
 // returns how many units were whole and where it stopped, in bits.
 func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v verdict) {
 	var predictors [4]int

@@ -1,8 +1,7 @@
-package measure
+package jpeg
 
 import (
 	"bytes"
-	"fmt"
 	"image"
 	"image/jpeg"
 	"math"
@@ -13,7 +12,6 @@ import (
 	"testing"
 
 	"stillspan/internal/bounded"
-	"stillspan/internal/srgb"
 )
 
 // fixtures are the JPEGs of testdata that the block reader reads.
@@ -35,11 +33,11 @@ func fixtures(t testing.TB) map[string][]byte {
 }
 
 // readBlocks decodes a copy of data.
-func readBlocks(data []byte) (*blocks, error) {
-	b := &blocks{maxPixels: 1 << 28}
-	buf := make([]byte, len(data), len(data)+slack)
+func readBlocks(data []byte) (*Picture, error) {
+	b := &Picture{MaxPixels: 1 << 28}
+	buf := make([]byte, len(data), len(data)+Slack)
 	copy(buf, data)
-	return b, b.decode(buf)
+	return b, b.Decode(buf)
 }
 
 // planes are the components of a decoded JPEG as its own decoder gives them.
@@ -74,7 +72,7 @@ func planes(t *testing.T, img image.Image) []image.Gray {
 // compareBlocks compares each whole block's mean with that of image/jpeg's
 // decoded samples. Blocks with clipped samples are left out: decoding clips
 // what the DC term still counts.
-func compareBlocks(t *testing.T, b *blocks, img image.Image) (worst float64, compared int) {
+func compareBlocks(t *testing.T, b *Picture, img image.Image) (worst float64, compared int) {
 	t.Helper()
 	for i, plane := range planes(t, img) {
 		p := &b.parts[i]
@@ -108,8 +106,8 @@ func TestBlockMeansAgainstImageJPEG(t *testing.T) {
 	for name, data := range fixtures(t) {
 		b, err := readBlocks(data)
 		if name == "arithmetic" {
-			if err != errKind {
-				t.Errorf("%s: error %v, want %v", name, err, errKind)
+			if err != ErrKind {
+				t.Errorf("%s: error %v, want %v", name, err, ErrKind)
 			}
 			continue
 		}
@@ -117,7 +115,7 @@ func TestBlockMeansAgainstImageJPEG(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if f := b.finding(); f != nil || b.left() != 1 {
+		if f := b.Damage(); f != nil || b.left() != 1 {
 			t.Errorf("%s: a sound picture is called damaged: %+v, left %v", name, f, b.left())
 		}
 		if name == "progressive-restart" {
@@ -141,52 +139,6 @@ func TestBlockMeansAgainstImageJPEG(t *testing.T) {
 	}
 }
 
-// gridError is the root mean square and the mean of the difference of two
-// grids' cells, EV, over cells of which both say something.
-func gridError(a, b *Grid) (rms, mean float64) {
-	if a.W != b.W || a.H != b.H {
-		return math.NaN(), math.NaN()
-	}
-	var n, sum, square float64
-	for i := range a.Clip {
-		if a.Clip[i] > 0.1 || b.Clip[i] > 0.1 || a.Code[1][i] <= 0 || b.Code[1][i] <= 0 {
-			continue
-		}
-		d := math.Log2(srgb.Decode(a.Code[1][i]) / srgb.Decode(b.Code[1][i]))
-		sum, square, n = sum+d, square+d*d, n+1
-	}
-	return math.Sqrt(square / n), sum / n
-}
-
-// The reduced measurement has to stand near the plain one. It may lie below
-// it, as the luminance of a mean code is below the mean luminance where a
-// block is not even; the fixtures' noise of 6 % is far above a photograph's.
-func TestReducedGridAgainstPlain(t *testing.T) {
-	for name, data := range fixtures(t) {
-		if name == "arithmetic" || name == "progressive-restart" {
-			continue
-		}
-		b, err := readBlocks(data)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got := b.grid(&meter{})
-		img, err := jpeg.Decode(bytes.NewReader(data))
-		if err != nil {
-			t.Fatal(err)
-		}
-		want := FromImage(img)
-		rms, mean := gridError(got, want)
-		if !(rms < 0.08) || !(math.Abs(mean) < 0.04) {
-			t.Errorf("%s: cells differ by %.4f EV rms, %.4f EV in the mean", name, rms, mean)
-		}
-		if d := math.Log2(got.MeanLum / want.MeanLum); !(math.Abs(d) < 0.02) {
-			t.Errorf("%s: mean luminance differs by %.4f EV", name, d)
-		}
-		t.Logf("%-20s cells %.4f EV rms, %+.4f EV; mean %+.4f EV", name, rms, mean, math.Log2(got.MeanLum/want.MeanLum))
-	}
-}
-
 // A file cut anywhere must be told as cut, with about as much left as the cut
 // leaves; never as sound.
 func TestTruncated(t *testing.T) {
@@ -201,8 +153,8 @@ func TestTruncated(t *testing.T) {
 			if err != nil {
 				continue // not a single scan begins: TestNoPicture's case
 			}
-			f := b.finding()
-			if f == nil || f.Kind != "truncated" {
+			f := b.Damage()
+			if f == nil || !f.Truncated {
 				t.Errorf("%s cut to %.0f %%: %+v", name, 100*share, f)
 				continue
 			}
@@ -230,8 +182,8 @@ func TestDamagedInterval(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := b.finding()
-	if f == nil || f.Kind != "corrupt" {
+	f := b.Damage()
+	if f == nil || f.Truncated {
 		t.Fatalf("damage in the middle gives %+v", f)
 	}
 	// Ten rows of units; at most two of them may be lost.
@@ -249,7 +201,7 @@ func TestZeroFilled(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		f := b.finding()
+		f := b.Damage()
 		if f == nil || f.Left > 0.85 {
 			t.Errorf("%s with zeros in its last third: %+v", name, f)
 		}
@@ -286,23 +238,19 @@ func FuzzBlocks(f *testing.F) {
 		f.Add(data[:len(data)*2/3])
 	}
 	read := func(t *testing.T, data []byte) {
-		b := &blocks{maxPixels: 1 << 22}
-		buf := make([]byte, len(data), len(data)+slack)
+		b := &Picture{MaxPixels: 1 << 22}
+		buf := make([]byte, len(data), len(data)+Slack)
 		copy(buf, data)
-		if b.decode(buf) != nil {
+		if b.Decode(buf) != nil {
 			return
 		}
 		if left := b.left(); !(left >= 0 && left <= 1) {
 			t.Fatalf("%v of the picture left", left)
 		}
-		if b.finding() == nil && b.left() < 1 {
+		if b.Damage() == nil && b.left() < 1 {
 			t.Fatalf("%v of the picture left without a finding", b.left())
 		}
-		g := b.grid(&meter{})
-		if g.W > MaxCells || g.H > MaxCells || !(g.MeanLum >= 0 && g.MeanLum <= 1) {
-			t.Fatal(fmt.Sprint(g.W, g.H, g.MeanLum))
-		}
-		b.image()
+		b.Image()
 	}
 	f.Fuzz(func(t *testing.T, data []byte) { bounded.Run(t, func() { read(t, data) }) })
 }
