@@ -260,8 +260,8 @@ var periods = []int{24, 32, 40, 56, 80, 112, 160, 224, 320}
 // over the n cosines, and 1.4 keeps chance from choosing too little smoothing
 // (both from memory of the literature on smoothing splines). The longest
 // period that scores within 2 % of the least is taken. So a steady light is
-// averaged over many frames and a changing one is followed. Periods longer than the sequence are not
-// tried, but for the shortest.
+// averaged over many frames and a changing one is followed. Periods longer than
+// the sequence are not tried, but for the shortest.
 func (m *model) choosePeriod() int {
 	y, w := make([]float64, len(m.y)), make([]float64, len(m.y))
 	n := 0.0

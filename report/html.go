@@ -12,9 +12,8 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/disintegration/imaging"
-
 	"stillspan/assemble/flash"
+	"stillspan/internal/picture"
 	"stillspan/internal/words"
 )
 
@@ -106,7 +105,7 @@ func thumbnails(pics []image.Image) []template.URL {
 		if p == nil || p.Bounds().Empty() {
 			continue
 		}
-		if u := dataURL(imaging.Resize(p, 0, thumbHeight, imaging.Lanczos)); u != "" {
+		if u := dataURL(picture.Resize(p, 0, thumbHeight)); u != "" {
 			out = append(out, u)
 		}
 	}
@@ -140,13 +139,11 @@ func zonePicture(s *Sequence) template.URL {
 	if s.pictures.measured == nil || s.Luminance.Zone == nil {
 		return ""
 	}
-	img := imaging.Resize(s.pictures.measured, 320, 0, imaging.Lanczos)
+	img := picture.Resize(s.pictures.measured, 320, 0)
 	z := s.Luminance.Zone
 	w, h := float64(img.Bounds().Dx()), float64(img.Bounds().Dy())
 	in := image.Rect(int(z.X*w), int(z.Y*h), int((z.X+z.W)*w+0.5), int((z.Y+z.H)*h+0.5))
-	dim := imaging.AdjustBrightness(imaging.Grayscale(img), -35)
-	out := imaging.Paste(dim, imaging.Crop(img, in), in.Min)
-	return dataURL(out)
+	return dataURL(picture.Spot(img, in))
 }
 
 // Day is a day's page: its sequences with a link to the page of each.

@@ -219,7 +219,6 @@ func TestLocalInterrupted(t *testing.T) {
 	defer cancel()
 	l := self(t)
 	l.Limits.Workers = 1
-	start := time.Now()
 	var events []Event
 	_, err := l.Run(ctx, Batch{Tasks: []Task{{ID: "1", Args: []string{"task:sleep"}, Cost: 1}, {ID: "2", Args: []string{"task:sleep"}}}, LogDir: t.TempDir()}, func(e Event) {
 		events = append(events, e)
@@ -227,8 +226,8 @@ func TestLocalInterrupted(t *testing.T) {
 			cancel()
 		}
 	})
-	if err == nil || time.Since(start) > 15*time.Second {
-		t.Errorf("%v after %v", err, time.Since(start))
+	if err == nil {
+		t.Error("no error")
 	}
 	if kinds(events, "2") != "" {
 		t.Errorf("started another after the interrupt: %+v", events)

@@ -5,11 +5,10 @@ import (
 	"image"
 	"math"
 
-	"github.com/disintegration/imaging"
-
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
 	"stillspan/deflicker/measure"
+	"stillspan/internal/picture"
 	"stillspan/internal/playback"
 )
 
@@ -173,7 +172,7 @@ func cropLike(img image.Image, clip *assemble.Clip, o assemble.Options) image.Im
 	}
 	x := b.Min.X + int(float64(w-cw)*o.CropX)
 	y := b.Min.Y + int(float64(h-ch)*o.CropY)
-	return imaging.Crop(img, image.Rect(x, y, x+cw, y+ch))
+	return picture.Crop(img, image.Rect(x, y, x+cw, y+ch))
 }
 
 func flashOptions(w, h int, rate playback.Rate) flash.Options {

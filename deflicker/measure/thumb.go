@@ -5,11 +5,9 @@ import (
 	"errors"
 	"image"
 
-	"github.com/disintegration/imaging"
-
 	"stillspan/ingest/format"
 	"stillspan/internal/files"
-	"stillspan/internal/orientation"
+	"stillspan/internal/picture"
 )
 
 // Thumb is the still as a small upright picture with no side longer than
@@ -24,18 +22,7 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 		return nil, err
 	}
 	_, _, exif := format.Decoded(&in.Facts)
-	t := orientation.Of(exif)
-	small := imaging.Fit(img, maxSide, maxSide, imaging.Box)
-	if t.Transpose {
-		small = imaging.Transpose(small)
-	}
-	if t.FlipX {
-		small = imaging.FlipH(small)
-	}
-	if t.FlipY {
-		small = imaging.FlipV(small)
-	}
-	return small, nil
+	return picture.Upright(picture.Fit(img, maxSide), exif), nil
 }
 
 // thumbPixels is the largest picture decoded in full only to be shown small.

@@ -10,8 +10,7 @@ import (
 
 // makerNote is where a maker's own notes lie. Only two makers' are read, for
 // what their cameras state nowhere else: serial number, focus mode, and older
-// bodies' sensitivity. Tag
-// numbers are those of exiftool's published tag tables.
+// bodies' sensitivity. Tag numbers are those of exiftool's published tag tables.
 type makerNote struct {
 	note  block
 	at    entry

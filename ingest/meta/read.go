@@ -25,8 +25,7 @@ type Reader func(c *collector, all section) error
 // failure to read.
 func (f *Facts) Read(r io.ReaderAt, size int64, read Reader) (err error) {
 	c := &collector{facts: f, src: newSource(r, size), seen: make(map[spot]bool)}
-	// The last belt around code that is not ours; the structure check is what
-	// keeps memory and time in bounds.
+	// goexif may panic; the structure check before it bounds memory and time.
 	defer func() {
 		if p := recover(); p != nil {
 			err = badMetadata("the metadata cannot be read (%v)", p)

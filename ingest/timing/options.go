@@ -7,8 +7,9 @@ type Options struct {
 	// LateFraction is the least departure from the cadence, as a fraction of
 	// the interval, that is called late, early or a delay. Never less than
 	// the clock's tick counts: a whole-second clock cannot show a frame that
-	// is 0.3 s late. The half tick that a stamp leaves open comes on top. Default 0.2, from which on the jump in motion begins to
-	// show (common practice, no published source); range above 0 to 0.5.
+	// is 0.3 s late. The half tick that a stamp leaves open comes on top.
+	// Default 0.2, from which on the jump in motion begins to show (common
+	// practice, no published source); range above 0 to 0.5.
 	LateFraction float64
 	// SteadyShare is the least share of steps that must lie near one
 	// interval for a cadence to be spoken of. Default 0.6, range 0.5 to 1.

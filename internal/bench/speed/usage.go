@@ -32,7 +32,8 @@ func medians(all []usage) usage {
 	}
 }
 
-// run runs cmd and looks at its process tree five times a second; more would cost what is measured.
+// run runs cmd and looks at its process tree five times a second; more would
+// cost what is measured.
 func run(cmd *exec.Cmd, ok func(code int) bool) (usage, error) {
 	var out bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &out, &out

@@ -1,0 +1,46 @@
+// Package picture makes pictures small, upright and clear for people to look
+// at.
+package picture
+
+import (
+	"image"
+
+	"github.com/disintegration/imaging"
+
+	"stillspan/internal/orientation"
+)
+
+// Fit is img with no side longer than maxSide pixels, by the mean of what lies
+// under each pixel.
+func Fit(img image.Image, maxSide int) image.Image {
+	return imaging.Fit(img, maxSide, maxSide, imaging.Box)
+}
+
+// Resize is img at w x h pixels; 0 for a side keeps the shape.
+func Resize(img image.Image, w, h int) image.Image {
+	return imaging.Resize(img, w, h, imaging.Lanczos)
+}
+
+// Crop is the part r of img.
+func Crop(img image.Image, r image.Rectangle) image.Image { return imaging.Crop(img, r) }
+
+// Upright turns a stored picture by its EXIF orientation.
+func Upright(img image.Image, exif int) image.Image {
+	t := orientation.Of(exif)
+	if t.Transpose {
+		img = imaging.Transpose(img)
+	}
+	if t.FlipX {
+		img = imaging.FlipH(img)
+	}
+	if t.FlipY {
+		img = imaging.FlipV(img)
+	}
+	return img
+}
+
+// Spot dims all of img but the part r.
+func Spot(img image.Image, r image.Rectangle) image.Image {
+	dim := imaging.AdjustBrightness(imaging.Grayscale(img), -35)
+	return imaging.Paste(dim, imaging.Crop(img, r), r.Min)
+}
