@@ -47,7 +47,7 @@ func intervalChart(s *Sequence) template.HTML {
 			shape = "lost"
 		}
 		if m.Frame < len(steps) {
-			p.mark(shape, float64(m.Frame), orMid(steps[m.Frame], lo, hi), fmt.Sprintf("after %s: %d missing, %s", base(m.After), m.Count, causeText(m.Cause)))
+			p.mark(shape, float64(m.Frame), orMid(steps[m.Frame], lo, hi), fmt.Sprintf("%s: %d missing, %s", place(m), m.Count, causeText(m.Cause)))
 			if len(s.Missing) <= mostNotes {
 				p.note(float64(m.Frame), p.y(orMid(steps[m.Frame], lo, hi)), strconv.Itoa(m.Count))
 			}

@@ -46,6 +46,9 @@ func (b *builder) count() {
 	}
 	by := &d.ShortBy
 	for _, m := range b.out.Missing {
+		if m.Spare {
+			continue // the clip uses another exposure of that bracket
+		}
 		switch timing.Cause(m.Cause) {
 		case timing.NotFired:
 			by.NotFired += m.Count

@@ -29,11 +29,15 @@ const (
 	KindLeftOut    Kind = "left-out"          // sound, but of a form the clip cannot hold
 	KindNumberSkip Kind = "number-skip"       // numbers missing where no time is
 	KindHalf       Kind = "half"              // one of two files of a RAW+JPEG pair missing
+	KindSpare      Kind = "spare"             // exposures of brackets missing, of which the clip uses others
+	KindEither     Kind = "either"            // two accounts are nearly as likely
 	KindNotJudged  Kind = "not-judged"        // neither clock nor numbers tell what was planned
 	KindInterval   Kind = "interval"          // not the planned one
 	KindDrift      Kind = "drift"             // nearly the planned one
 	KindUneven     Kind = "uneven"            // no steady interval where one was planned
 	KindChanged    Kind = "interval-changed"
+	KindRamped     Kind = "interval-ramp"
+	KindPause      Kind = "pause"
 	KindLate       Kind = Kind(timing.Late)
 	KindEarly      Kind = Kind(timing.Early)
 	KindDouble     Kind = Kind(timing.Double)
@@ -66,6 +70,7 @@ func (b *builder) add(kind Kind, card bool, advice, format string, args ...any) 
 func (b *builder) findings() {
 	b.out.Findings = []Finding{}
 	b.missingFindings()
+	b.numberFindings()
 	b.timingFindings()
 	b.settingFindings()
 	b.clipFindings()
@@ -84,46 +89,49 @@ func (b *builder) missingFindings() {
 	if d.ShortFrames > 0 {
 		b.add(KindShort, false, "", "short by %s: %s", frames(d.ShortFrames), strings.Join(shortfall(d), ", "))
 	}
-	first := len(b.out.Findings)
-	sizes := map[Kind]int{KindLost: by.Lost, KindDamaged: by.Damaged, KindNotFired: by.NotFired, KindMissing: by.Unknown, KindEnded: by.Ended, KindLeftOut: by.LeftOut}
-	if n := by.Lost; n > 0 {
-		b.add(KindLost, true, advice[timing.FileLost], "%s lost after being shot", frames(n))
+	ended, why := "stopped %s early", "Camera or intervalometer stopped, or the last files were not copied: look on the card before wiping it."
+	if !b.seq.Timing.Judged {
+		ended, why = "%s fewer than planned", "Timing could not be judged, so nothing tells where they are missing: look on the card before wiping it."
 	}
-	if n := by.Damaged; n > 0 {
-		b.add(KindDamaged, true, "Copy "+them(n)+" from the card again before wiping it.", "%s damaged", frames(n))
+	type cause struct {
+		n            int
+		kind         Kind
+		card         bool
+		advice, text string
 	}
-	if n := by.NotFired; n > 0 {
-		b.add(KindNotFired, false, advice[timing.NotFired], "%s never fired", frames(n))
+	causes := []cause{
+		{by.Lost, KindLost, true, advice[timing.FileLost], "%s lost after being shot"},
+		{by.Damaged, KindDamaged, true, "Copy " + them(by.Damaged) + " from the card again before wiping it.", "%s damaged"},
+		{by.NotFired, KindNotFired, false, advice[timing.NotFired], "%s never fired"},
+		{by.Unknown, KindMissing, true, advice[timing.Unknown], "%s missing, cause not known"},
+		{by.Ended, KindEnded, true, why, ended},
+		{by.LeftOut, KindLeftOut, false, "One clip holds stills of one format and size.", "%s of another format or size left out of the clip"},
 	}
-	if n := by.Unknown; n > 0 {
-		b.add(KindMissing, true, advice[timing.Unknown], "%s missing, cause not known", frames(n))
+	slices.SortStableFunc(causes, func(x, y cause) int { return y.n - x.n })
+	for _, c := range causes {
+		if c.n > 0 {
+			b.add(c.kind, c.card, c.advice, c.text, frames(c.n))
+		}
 	}
-	if n := by.Ended; n > 0 && b.seq.Timing.Judged {
-		b.add(KindEnded, true, "Camera or intervalometer stopped, or the last files were not copied: look on the card before wiping it.", "stopped %s early", frames(n))
-	} else if n > 0 {
-		b.add(KindEnded, true, "Timing could not be judged, so nothing tells where they are missing: look on the card before wiping it.", "%s fewer than planned", frames(n))
-	}
-	if n := by.LeftOut; n > 0 {
-		b.add(KindLeftOut, false, "One clip holds stills of one format and size.", "%s of another format or size left out of the clip", frames(n))
-	}
-	slices.SortStableFunc(b.out.Findings[first:], func(x, y Finding) int { return sizes[y.Kind] - sizes[x.Kind] })
-	skipped := 0
+}
+
+// numberFindings tell of files that are missing and that no clip lacks, and of
+// what the numbers leave open.
+func (b *builder) numberFindings() {
+	skipped, spare := 0, 0
 	for _, m := range b.out.Missing {
-		if timing.Cause(m.Cause) == timing.NumberSkip {
+		switch {
+		case m.Spare:
+			spare += m.Count
+		case timing.Cause(m.Cause) == timing.NumberSkip:
 			skipped += m.Count
 		}
 	}
 	if skipped > 0 {
 		b.add(KindNumberSkip, true, advice[timing.NumberSkip], "%s %s missing, but no time is", words.Count(skipped, "file number"), are(skipped))
 	}
-	if n := len(b.out.DamagedCompanions); n > 0 {
-		first := b.out.DamagedCompanions[0]
-		what := "JPEG"
-		if b.seq.Frames[first.Frame-1].Raw != "" {
-			what = "raw file"
-		}
-		b.add(KindCompanion, true, "The clip does without, but "+map[bool]string{true: "it is an original", false: "they are originals"}[n == 1]+": copy "+them(n)+" from the card again before wiping it.",
-			"the %s of %s is damaged, first %s", what, frames(n), base(first.File))
+	if spare > 0 {
+		b.add(KindSpare, true, "Look for "+them(spare)+" on the card before wiping it.", "%s of brackets missing; the clip uses others", words.Count(spare, "exposure"))
 	}
 	if n := len(b.seq.Halves); n > 0 {
 		raw := 0
@@ -141,6 +149,9 @@ func (b *builder) missingFindings() {
 		}
 		b.add(KindHalf, true, "The others have both. Look for "+them(n)+" on the card before wiping it.",
 			"the %s of %s is missing, first of %s", what, frames(n), base(b.name(b.seq.Halves[0])))
+	}
+	for _, a := range b.out.Alternatives {
+		b.add(KindEither, b.hints, "Both are nearly as likely: look on the card before wiping it.", "%s", a.Text)
 	}
 }
 
@@ -173,6 +184,18 @@ func (b *builder) timingFindings() {
 	for _, x := range t.Changes {
 		b.add(KindChanged, false, "", "from %s on, the interval is %s instead of %s", base(b.name(x.Index)), words.Seconds(x.ToS), words.Seconds(x.FromS))
 	}
+	for _, x := range t.Ramps {
+		b.add(KindRamped, false, "", "the interval ramped from %s to %s, %s to %s", words.Seconds(x.FromS), words.Seconds(x.ToS), base(b.name(x.First)), base(b.name(x.Last)))
+	}
+	for _, x := range t.Pauses {
+		b.add(KindPause, false, "", "the camera paused for %s before %s; no frame is missing there", words.Seconds(x.ByS), base(b.name(x.Index)))
+	}
+	b.frameFindings()
+}
+
+// frameFindings tell of frames off the cadence.
+func (b *builder) frameFindings() {
+	t := &b.seq.Timing
 	count := map[timing.Kind]int{}
 	for _, x := range t.Irregular {
 		count[x.Kind]++
@@ -329,6 +352,7 @@ func (b *builder) notes() []string {
 	for _, n := range b.seq.Notes {
 		out = append(out, capital(n))
 	}
+	out = append(out, b.breakNotes()...)
 	for i := range b.seq.Exposure {
 		if m := &b.seq.Exposure[i]; slight(m) {
 			out = append(out, capital(b.exposureText(m)))

@@ -56,9 +56,14 @@ type Sequence struct {
 	// TimingNote says why timing could not be judged; empty when it was.
 	TimingNote string `json:"timing_note,omitempty"`
 
-	Missing         []Missing       `json:"missing"`
-	Irregular       []Irregular     `json:"irregular"`
-	TooLong         []TooLong       `json:"exposure_too_long"`
+	Missing   []Missing   `json:"missing"`
+	Irregular []Irregular `json:"irregular"`
+	TooLong   []TooLong   `json:"exposure_too_long"`
+	// Breaks are places where time or clock jumps and no frame is missing.
+	Breaks []Break `json:"breaks"`
+	// Alternatives are other accounts of the same files, nearly as likely, that
+	// come to another verdict.
+	Alternatives    []Alternative   `json:"alternatives"`
 	Settings        []Setting       `json:"settings"`
 	SettingsChanges []SettingChange `json:"settings_changes"`
 	Damaged         []Damage        `json:"damaged"`
@@ -109,6 +114,45 @@ type Missing struct {
 	GapS   Float  `json:"gap_s"`
 	Cause  string `json:"cause"` // not-fired, file-lost, number-skip or unknown
 	Advice string `json:"advice"`
+	// Spare is set for exposures of a bracket of which the clip uses another.
+	Spare bool `json:"spare,omitempty"`
+}
+
+// Break is a frame before which time or clock jumps and no frame is missing.
+type Break struct {
+	File  string `json:"file"`
+	Frame int    `json:"frame"` // its place in the sequence, from 1
+	Kind  string `json:"kind"`  // pause, rest, clock-set or wrong-stamp
+	ByS   Float  `json:"by_s"`  // length of a pause, jump of the clock; null else
+}
+
+// Kinds of breaks.
+const (
+	BreakPause      = "pause"       // long, and the shoot goes on
+	BreakRest       = "rest"        // by daily hours
+	BreakClockSet   = "clock-set"   // the clock was set from this frame on
+	BreakWrongStamp = "wrong-stamp" // this frame's stamp alone is wrong
+)
+
+// Alternative is what another account says of a stretch of frames.
+type Alternative struct {
+	First      string `json:"first"`
+	Last       string `json:"last"`
+	FirstFrame int    `json:"first_frame"`
+	LastFrame  int    `json:"last_frame"`
+	Text       string `json:"text"` // "either ..., or ..."
+	// MoreShoots is how many more shoots it counts, below 0 for fewer; Missing is
+	// what it misses there, by cause.
+	MoreShoots int         `json:"more_shoots"`
+	Missing    MissingSums `json:"missing"`
+}
+
+// MissingSums are frames missing, by cause.
+type MissingSums struct {
+	NotFired   int `json:"not_fired"`
+	Lost       int `json:"file_lost"`
+	NumberSkip int `json:"number_skip"`
+	Unknown    int `json:"unknown"`
 }
 
 // Irregular is a frame off the cadence.

@@ -220,6 +220,25 @@ func TestCountsAndVerdict(t *testing.T) {
 		{"a ramp", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
 			seq.Timing.Changes = []timing.Change{{Index: 50, FromS: 5, ToS: 8}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindChanged, false},
+		{"a ramped interval", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Ramps = []timing.Ramp{{First: 0, Last: 99, FromS: 2, ToS: 20}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindRamped, false},
+		{"a pause", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Pauses = []timing.Delay{{Index: 40, ByS: 400}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindPause, false},
+		{"clock set, wrong stamps, rests", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.ClockSets, seq.Timing.WrongStamps, seq.Timing.Rests = []timing.ClockSet{{Index: 40, ByS: -3600}}, []int{7}, []int{50, 70}
+		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
+		{"a spare exposure of a bracket lost", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Gaps = []timing.Gap{{After: 9, Count: 1, GapS: 5, Cause: timing.FileLost, Spare: true}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindSpare, true},
+		{"either lost or used elsewhere", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Gaps = []timing.Gap{gap(2, timing.NumberSkip)}
+			seq.Timing.Others = []timing.Other{{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NumberSkip: -2, timing.FileLost: 2}}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindNumberSkip, true},
+		{"either all there or one lost at the seam", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Others = []timing.Other{{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.FileLost: 1}}}
+		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindEither, true},
 		{"no cadence where one was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
 			seq.Timing = timing.Result{Why: "no steady interval explains the times"}
 			for k := range seq.Frames {
@@ -422,6 +441,28 @@ func TestShortfallAndRemedies(t *testing.T) {
 	}
 }
 
+func TestAlternatives(t *testing.T) {
+	for _, c := range []struct {
+		gaps  []timing.Gap
+		other timing.Other
+		want  string
+	}{
+		{[]timing.Gap{{After: 9, Count: 2, Cause: timing.NumberSkip}}, timing.Other{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NumberSkip: -2, timing.FileLost: 2}},
+			"either 2 missing by number alone, or 2 lost after being shot, from RAIL0010.JPG to RAIL0013.JPG"},
+		{[]timing.Gap{{After: 30, Count: 2, Cause: timing.FileLost}}, timing.Other{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NotFired: 3}},
+			"either nothing is missing, or 3 never fired, from RAIL0010.JPG to RAIL0013.JPG"},
+		{nil, timing.Other{First: 9, Last: 99, Shoots: 1}, "either this is one shoot, or a new one begins there, from RAIL0010.JPG to RAIL0100.JPG"},
+		{[]timing.Gap{{After: 9, Count: 5, Cause: timing.NotFired}}, timing.Other{First: 9, Last: 500, Shoots: 1, Missing: map[timing.Cause]int{timing.NotFired: -5}},
+			"either 5 never fired, or nothing is missing and a new shoot begins there, from RAIL0010.JPG to RAIL0100.JPG"},
+	} {
+		in := sound(100)
+		in.Dump.Sequences[0].Timing.Gaps, in.Dump.Sequences[0].Timing.Others = c.gaps, []timing.Other{c.other}
+		if got := Build(in).Sequences[0].Alternatives; len(got) != 1 || got[0].Text != c.want {
+			t.Errorf("%+v, want %q", got, c.want)
+		}
+	}
+}
+
 func TestExposureText(t *testing.T) {
 	b := &builder{seq: &ingest.Sequence{Frames: []ingest.Frame{{Name: "d/A.JPG"}, {Name: "d/B.JPG"}}}}
 	iso := ingest.SettingChange{Field: "iso", From: "ISO 100", To: "ISO 200"}
@@ -541,7 +582,7 @@ func TestJSONNames(t *testing.T) {
 	has(top, "top", "version", "sequences", "loose", "ignored")
 	s := top["sequences"].([]any)[0].(map[string]any)
 	has(s, "sequence", "id", "first", "last", "frames", "camera", "start", "end", "interval_s", "interval_uncertainty_s",
-		"drift_s_per_hour", "jitter_rms_s", "missing", "irregular", "settings_changes", "damaged", "luminance", "plan", "delivered", "render")
+		"drift_s_per_hour", "jitter_rms_s", "missing", "breaks", "alternatives", "irregular", "settings_changes", "damaged", "luminance", "plan", "delivered", "render")
 	has(s["camera"], "camera", "make", "model", "serial")
 	has(s["missing"].([]any)[0], "missing", "after", "count", "gap_s", "cause")
 	has(s["irregular"].([]any)[0], "irregular", "file", "kind", "offset_s")

@@ -204,7 +204,7 @@ func (t *textWriter) sequence(s *Sequence) {
 func (t *textWriter) details(s *Sequence) {
 	var rows []string
 	for _, m := range s.Missing {
-		rows = append(rows, fmt.Sprintf("after %s: %d missing over %s, %s", base(m.After), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
+		rows = append(rows, fmt.Sprintf("%s: %d missing over %s, %s", place(m), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
 	}
 	for _, x := range s.Irregular {
 		rows = append(rows, fmt.Sprintf("%s: %s by %s", base(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
@@ -219,6 +219,14 @@ func (t *textWriter) details(s *Sequence) {
 		}
 		t.wrap("      ", "%s", r)
 	}
+}
+
+// place is where frames are missing.
+func place(m Missing) string {
+	if m.After == "" {
+		return "before the first"
+	}
+	return "after " + base(m.After)
 }
 
 func causeText(c string) string {

@@ -23,7 +23,7 @@ func (s *Shoot) Job(out string) assemble.Job {
 	}
 	missing := map[int]int{} // after frame index
 	for _, g := range s.Sequence.Timing.Gaps {
-		if g.Cause != timing.NumberSkip {
+		if g.Cause != timing.NumberSkip && !g.Spare {
 			missing[g.After] += g.Count
 		}
 	}

@@ -228,7 +228,7 @@ func TestMixedGapIsSplit(t *testing.T) {
 		s[i].Number += 2
 	}
 	r := Fit(s, DefaultOptions())
-	want := []Gap{{4, 2, 25, NotFired}, {4, 2, 25, FileLost}}
+	want := []Gap{{After: 4, Count: 2, GapS: 25, Cause: NotFired}, {After: 4, Count: 2, GapS: 25, Cause: FileLost}}
 	if !slices.Equal(r.Gaps, want) {
 		t.Errorf("gaps %+v, want %+v", r.Gaps, want)
 	}
@@ -247,7 +247,7 @@ func TestCauseNeedsNumbers(t *testing.T) {
 		for i := range s {
 			s[i].Number = number(i)
 		}
-		if r := Fit(s, DefaultOptions()); !slices.Equal(r.Gaps, []Gap{{4, 2, 15, Unknown}}) {
+		if r := Fit(s, DefaultOptions()); !slices.Equal(r.Gaps, []Gap{{After: 4, Count: 2, GapS: 15, Cause: Unknown}}) {
 			t.Errorf("%s: %+v", what, r.Gaps)
 		}
 	}

@@ -34,6 +34,9 @@ type Gap struct {
 	Count int     // frames missing (for NumberSkip: numbers missing)
 	GapS  float64 // seconds from the shot before to the shot after
 	Cause Cause
+	// Spare is set where nothing is missing from the cadence: exposures of a
+	// bracket of which another is used.
+	Spare bool
 }
 
 // Kind tells how a frame departs from the cadence.
@@ -66,6 +69,29 @@ type Change struct {
 	FromS, ToS float64
 }
 
+// Ramp is a stretch over which the interval changed steadily.
+type Ramp struct {
+	First, Last int
+	FromS, ToS  float64
+}
+
+// ClockSet is a shot from which on the camera's clock was ahead by ByS of what
+// it showed before.
+type ClockSet struct {
+	Index int
+	ByS   float64
+}
+
+// Other is what an account of nearly the same cost says instead.
+type Other struct {
+	First, Last int // the stretch of shots on which the accounts differ
+	// Shoots tells how many more shoots the other account counts.
+	Shoots int
+	// Missing is how much more the other account misses by each cause, below zero
+	// for less.
+	Missing map[Cause]int
+}
+
 // Result is a fitted cadence.
 type Result struct {
 	// Judged is false when there are too few times for a cadence, or none is
@@ -93,4 +119,16 @@ type Result struct {
 	FreeRunning bool
 	// TooLong lists shots whose exposure does not fit in the interval.
 	TooLong []int
+
+	// Ramps are stretches of a changing interval. ClockSets and WrongStamps
+	// concern the stamps alone: no frame is missing there and all keep their
+	// places. Rests are the shots after which the camera rested by its daily
+	// hours; Pauses are long breaks within one shoot.
+	Ramps       []Ramp
+	ClockSets   []ClockSet
+	WrongStamps []int
+	Rests       []int
+	Pauses      []Delay
+	// Others are accounts of a different verdict that cost nearly as little.
+	Others []Other
 }
