@@ -8,25 +8,17 @@ import (
 	"strings"
 )
 
-// answer is what of the program's report is judged (JSON, version 1).
+// answer is what of the program's report is judged: its names of version 1.
 type answer struct {
+	Exit      int        `json:"-"`
 	Sequences []sequence `json:"sequences"`
-	NotFound  []struct {
-		Name string `json:"name"`
-	} `json:"not_found"`
-	Findings []remark `json:"findings"`
-	Warnings []string `json:"warnings"`
-	Exit     int      `json:"-"`
-}
-
-type remark struct {
-	Kind string `json:"kind"`
-	Text string `json:"text"`
+	NotFound  []named    `json:"not_found"`
+	Findings  []remark   `json:"findings"`
+	Warnings  []string   `json:"warnings"`
 }
 
 type sequence struct {
 	ID      string `json:"id"`
-	Frames  int    `json:"frames"`
 	Missing []struct {
 		Count int    `json:"count"`
 		Cause string `json:"cause"`
@@ -34,13 +26,11 @@ type sequence struct {
 	Irregular []struct {
 		Kind string `json:"kind"`
 	} `json:"irregular"`
-	Findings []remark `json:"findings"`
-	Notes    []string `json:"notes"`
-	Warnings []string `json:"warnings"`
-	Headline string   `json:"headline"`
-	Plan     *struct {
-		Name string `json:"name"`
-	} `json:"plan"`
+	Findings  []remark `json:"findings"`
+	Notes     []string `json:"notes"`
+	Warnings  []string `json:"warnings"`
+	Headline  string   `json:"headline"`
+	Plan      *named   `json:"plan"`
 	Delivered struct {
 		Verdict string `json:"verdict"`
 		Short   int    `json:"short_frames"`
@@ -50,60 +40,70 @@ type sequence struct {
 	} `json:"frame_list"`
 }
 
+type named struct {
+	Name string `json:"name"`
+}
+
+type remark struct {
+	Kind string `json:"kind"`
+	Text string `json:"text"`
+}
+
 func parse(out []byte, exit int) (*answer, error) {
-	a := &answer{Exit: exit}
 	if exit != 0 && exit != 3 {
 		return nil, fmt.Errorf("exit code %d", exit)
 	}
+	a := &answer{Exit: exit}
 	return a, json.Unmarshal(out, a)
 }
 
 // outcome is how an answer compares with the truth.
-type outcome int
+type outcome string
 
 const (
-	right outcome = iota
-	silent
-	invented
-	split
-	miscounted
-	failed
-	outcomes
+	right      outcome = "right"
+	silent     outcome = "silent"     // of a loss
+	invented   outcome = "invented"   // a fault that is not there
+	split      outcome = "split"      // shoots cut or joined
+	miscounted outcome = "miscounted" // wrong counts, causes or words
+	failed     outcome = "failed"     // no report
 )
 
-var outcomeNames = [outcomes]string{"right", "silent", "invented", "split", "miscounted", "failed"}
+var outcomes = []outcome{right, silent, invented, split, miscounted, failed}
 
-// judge compares, the gravest first: a loss nobody was told of, a fault that
-// is not there, shoots cut or joined wrongly, wrong counts or words.
+// judge compares, the gravest first.
 func (t *truth) judge(a *answer) (outcome, string) {
 	said, total := a.missing()
 	fits, most, least := t.fits(said)
 	plan, planWhy := t.judgePlan(a)
-	parts := t.parts(a)
+	parts, frames := t.frames(a)
+	irregular := 0
+	for _, s := range a.Sequences {
+		irregular += len(s.Irregular)
+	}
 	switch {
 	case a.Exit == 0 && t.Exit == 3:
-		return silent, fmt.Sprintf("exit code 0; missing by the report %v", said)
+		return silent, fmt.Sprint("exit code 0; missing by the report: ", said)
 	case total == 0 && least > 0 && !a.mentions(`short by|missing|lost`):
 		return silent, "the loss is not mentioned"
 	case plan == silent:
 		return silent, planWhy
 	case total > most:
-		return invented, fmt.Sprintf("%v missing by the report, %d at most are%s", said, most, also(parts))
+		return invented, fmt.Sprintf("missing by the report: %v; %d at most are. %s", said, most, parts)
 	case a.Exit == 3 && t.Exit == 0:
-		return invented, "exit code 3: " + a.remarks() + also(parts)
-	case t.Irregular >= 0 && a.irregular() > t.Irregular:
-		return invented, fmt.Sprintf("%d frames late, early or double, %d at most are%s", a.irregular(), t.Irregular, also(parts))
+		return invented, "exit code 3: " + strings.Join(a.texts(), "; ") + ". " + parts
+	case t.Irregular >= 0 && irregular > t.Irregular:
+		return invented, fmt.Sprintf("%d frames late, early or double, %d at most are. %s", irregular, t.Irregular, parts)
 	case plan == invented:
 		return invented, planWhy
 	case parts != "":
 		return split, parts
 	case !fits:
-		return miscounted, fmt.Sprintf("missing by the report %v", said)
+		return miscounted, fmt.Sprint("missing by the report: ", said)
 	case plan != right:
 		return plan, planWhy
-	}
-	if why := t.frames(a); why != "" {
-		return miscounted, why
+	case frames != "":
+		return miscounted, frames
 	}
 	for _, p := range t.Says {
 		if !a.mentions(p) {
@@ -113,54 +113,34 @@ func (t *truth) judge(a *answer) (outcome, string) {
 	return right, ""
 }
 
-func also(parts string) string {
-	if parts == "" {
-		return ""
-	}
-	return "; " + parts
-}
-
 // counts are numbers of missing frames by cause.
 type counts [4]int
 
 func (c counts) String() string {
-	var out []string
-	for i, w := range []string{"never fired", "lost", "numbers only", "unknown"} {
-		if c[i] > 0 {
-			out = append(out, fmt.Sprintf("%d %s", c[i], w))
-		}
-	}
-	if out == nil {
-		return "none"
-	}
-	return strings.Join(out, ", ")
+	return fmt.Sprintf("%d never fired, %d lost, %d numbers only, %d unknown", c[0], c[1], c[2], c[3])
 }
 
 func (a *answer) missing() (c counts, total int) {
 	for _, s := range a.Sequences {
 		for _, m := range s.Missing {
-			for i := range c {
-				if causeWords[m.Cause] == 1<<i {
-					c[i] += m.Count
-				}
-			}
 			total += m.Count
+			if i := slices.Index(causeWords, m.Cause); i >= 0 {
+				c[i] += m.Count
+			}
 		}
 	}
 	return c, total
 }
 
-// fits tells whether the counts said are one of the accounts that the truth
-// allows, and the most and the least frames these miss.
+// fits tells whether the counts said are among the accounts that the truth
+// allows, and the most and the least frames that these miss.
 func (t *truth) fits(said counts) (fits bool, most, least int) {
+	reach := map[counts]bool{{}: true}
 	for _, m := range t.Missing {
 		most += slices.Max(m.N)
 		if !m.Optional {
 			least += slices.Min(m.N)
 		}
-	}
-	reach := map[counts]bool{{}: true}
-	for _, m := range t.Missing {
 		next := map[counts]bool{}
 		for c := range reach {
 			if m.Optional {
@@ -168,10 +148,7 @@ func (t *truth) fits(said counts) (fits bool, most, least int) {
 			}
 			for _, n := range m.N {
 				for i := range c {
-					if m.Causes&(1<<i) == 0 {
-						continue
-					}
-					if to := c; to[i]+n <= said[i] {
+					if to := c; m.Causes&(1<<i) != 0 && to[i]+n <= said[i] {
 						to[i] += n
 						next[to] = true
 					}
@@ -183,111 +160,79 @@ func (t *truth) fits(said counts) (fits bool, most, least int) {
 	return reach[said], most, least
 }
 
-// parts tells how the sequences differ from the shoots; "" where they do not.
-func (t *truth) parts(a *answer) string {
+// frames tells how the sequences differ from the shoots, and which frames they
+// lack or have too many; "" where nothing.
+func (t *truth) frames(a *answer) (parts, frames string) {
 	in := map[*run]string{}
-	for _, s := range a.Sequences {
-		families := map[*body]int{}
-		seen := map[*run]bool{}
-		for _, row := range s.Rows {
-			if p := t.Places[row.File]; p.run != nil && !p.free && !seen[p.run] {
-				seen[p.run] = true
-				if at, twice := in[p.run]; twice {
-					return fmt.Sprintf("one shoot is cut into %s and %s", at, s.ID)
-				}
-				in[p.run] = s.ID
-				families[p.run.body] = p.run.family
-				if len(families) > 1 {
-					return fmt.Sprintf("%s joins bodies", s.ID)
-				}
-			}
-		}
-		for r := range seen {
-			if families[r.body] != r.family {
-				return fmt.Sprintf("%s joins shoots", s.ID)
-			}
-		}
-		if len(seen) == 0 {
-			return fmt.Sprintf("%s, %d frames, is no shoot", s.ID, s.Frames)
-		}
-	}
-	for r := range t.needs {
-		if _, ok := in[r]; !ok {
-			return fmt.Sprintf("a shoot of %d frames is in no sequence", len(t.needs[r]))
-		}
-	}
-	return ""
-}
-
-// frames tells which frames the sequences lack or have too many; parts hold.
-func (t *truth) frames(a *answer) string {
-	rows := 0
 	got := map[*run]map[int]int{}
 	for _, s := range a.Sequences {
+		family := map[*body]int{}
 		for _, row := range s.Rows {
 			p, known := t.Places[row.File]
 			switch {
-			case !known:
-				return fmt.Sprintf("%s is unknown", row.File)
-			case p.free:
-			case p.run == nil:
-				return fmt.Sprintf("%s is no frame of the shoot", row.File)
-			default:
+			case !known || p.run == nil && !p.free:
+				frames = row.File + " is no frame of a shoot"
+			case !p.free:
 				if got[p.run] == nil {
 					got[p.run] = map[int]int{}
 				}
 				got[p.run][p.slot]++
-				rows++
+				if at, twice := in[p.run]; twice && at != s.ID {
+					parts = fmt.Sprintf("one shoot is cut into %s and %s", at, s.ID)
+				}
+				if f, ok := family[p.run.body]; ok && f != p.run.family {
+					parts = s.ID + " joins shoots"
+				}
+				in[p.run], family[p.run.body] = s.ID, p.run.family
 			}
 		}
+		switch len(family) {
+		case 0:
+			parts = fmt.Sprintf("%s, %d frames, is no shoot", s.ID, len(s.Rows))
+		case 1:
+		default:
+			parts = s.ID + " joins bodies"
+		}
 	}
-	for r, slots := range t.needs {
-		for k, must := range slots {
+	for r, slots := range t.slots {
+		for k, f := range slots {
 			n := got[r][k]
-			if must && n == 0 {
-				return fmt.Sprintf("the frame of slot %d is in no sequence", k)
+			if f.left > 0 && in[r] == "" {
+				parts = fmt.Sprintf("a shoot of %d frames is in no sequence", len(slots))
 			}
-			if n > 1 {
-				return fmt.Sprintf("%d files stand for the frame of slot %d", n, k)
+			if n > 1 || n == 0 && f.left > 0 && f.lost == 0 {
+				frames = fmt.Sprintf("%d files stand for the frame of slot %d", n, k)
 			}
 		}
 	}
-	return ""
+	return parts, frames
 }
 
 func (t *truth) judgePlan(a *answer) (outcome, string) {
 	for _, p := range t.Plan {
-		missed := slices.ContainsFunc(a.NotFound, func(x struct {
-			Name string `json:"name"`
-		}) bool {
-			return x.Name == p.name
-		})
-		var s *sequence
-		for i := range a.Sequences {
-			if q := a.Sequences[i].Plan; q != nil && q.Name == p.name {
-				s = &a.Sequences[i]
-			}
-		}
+		missed := slices.Contains(a.NotFound, named{p.name})
+		i := slices.IndexFunc(a.Sequences, func(s sequence) bool { return s.Plan != nil && s.Plan.Name == p.name })
+		var s sequence
 		family := 0
-		if s != nil {
+		if i >= 0 {
+			s = a.Sequences[i]
 			for _, row := range s.Rows {
 				if r := t.Places[row.File].run; r != nil {
 					family = r.family
 				}
 			}
 		}
-		delivered := s != nil && strings.HasPrefix(s.Delivered.Verdict, "delivered")
+		delivered := strings.HasPrefix(s.Delivered.Verdict, "delivered")
 		switch {
-		case p.open:
-		case delivered && !p.delivered:
+		case delivered && !p.delivered && !p.open:
 			return silent, fmt.Sprintf("%q was not delivered as planned: %s", p.name, s.Headline)
 		case p.delivered && missed:
 			return invented, fmt.Sprintf("%q was shot and is not found", p.name)
-		case p.delivered && s != nil && !delivered:
+		case p.delivered && !p.open && i >= 0 && !delivered:
 			return invented, fmt.Sprintf("%q was delivered: %s", p.name, s.Headline)
-		case p.family > 0 && p.short >= 0 && (s == nil || family != p.family):
+		case p.family > 0 && p.short >= 0 && family != p.family:
 			return miscounted, fmt.Sprintf("%q is matched with another shoot or none", p.name)
-		case p.family == 0 && !missed && !p.open:
+		case p.family == 0 && !missed:
 			return miscounted, fmt.Sprintf("%q was not shot and is not missed", p.name)
 		case p.short > 0 && s.Delivered.Short != p.short:
 			return miscounted, fmt.Sprintf("%q is short by %d, not %d", p.name, p.short, s.Delivered.Short)
@@ -296,46 +241,24 @@ func (t *truth) judgePlan(a *answer) (outcome, string) {
 	return right, ""
 }
 
-func (a *answer) irregular() int {
-	n := 0
-	for _, s := range a.Sequences {
-		n += len(s.Irregular)
-	}
-	return n
-}
-
-// texts are all sentences of the report.
-func (a *answer) texts() []string {
-	out := append([]string{}, a.Warnings...)
-	for _, f := range a.Findings {
-		out = append(out, f.Kind+": "+f.Text)
-	}
-	for _, s := range a.Sequences {
-		for _, f := range s.Findings {
+// texts are the findings and remarks of the report.
+func (a *answer) texts() (out []string) {
+	add := func(found []remark, more ...string) {
+		for _, f := range found {
 			out = append(out, f.Kind+": "+f.Text)
 		}
+		out = append(out, more...)
+	}
+	add(a.Findings, a.Warnings...)
+	for _, s := range a.Sequences {
+		add(s.Findings, append(s.Notes, s.Warnings...)...)
 		for _, x := range s.Irregular {
-			out = append(out, x.Kind)
+			add(nil, x.Kind)
 		}
-		out = append(append(append(out, s.Notes...), s.Warnings...), s.Headline)
 	}
 	return out
 }
 
 func (a *answer) mentions(pattern string) bool {
-	re := regexp.MustCompile("(?i)" + pattern)
-	return slices.ContainsFunc(a.texts(), re.MatchString)
-}
-
-func (a *answer) remarks() string {
-	var out []string
-	for _, s := range a.Sequences {
-		for _, f := range s.Findings {
-			out = append(out, f.Text)
-		}
-	}
-	for _, f := range a.Findings {
-		out = append(out, f.Text)
-	}
-	return strings.Join(out, "; ")
+	return slices.ContainsFunc(a.texts(), regexp.MustCompile("(?i)"+pattern).MatchString)
 }

@@ -20,7 +20,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -35,29 +34,26 @@ const (
 )
 
 type options struct {
-	seed    uint64
-	n       int
-	kind    string
-	program string
-	keep    string
-	verbose bool
-	workers int
+	seed          uint64
+	n, workers    int
+	kind, program string
+	keep          string
+	verbose       bool
 }
 
 func main() {
 	var o options
 	flag.Uint64Var(&o.seed, "seed", 1, "of the random dumps")
 	flag.IntVar(&o.n, "n", 2000, "dumps")
+	flag.IntVar(&o.workers, "workers", 2, "dumps at once")
 	flag.StringVar(&o.kind, "kind", "", "only kinds whose name contains this")
 	flag.StringVar(&o.program, "program", "", "the program to judge; built from this source tree by default")
 	flag.StringVar(&o.keep, "keep", "", "keep dumps that were not judged right in this folder, each with its truth beside it")
-	flag.BoolVar(&o.verbose, "v", false, "one line for each dump that was not judged right")
-	flag.IntVar(&o.workers, "workers", min(2, runtime.NumCPU()), "dumps at once")
+	flag.BoolVar(&o.verbose, "v", false, "two lines for each dump that was not judged right")
 	flag.Parse()
 	met, err := o.run(context.Background())
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "bench:", err)
-		os.Exit(1)
 	}
 	if !met {
 		os.Exit(1)
@@ -67,7 +63,6 @@ func main() {
 // result is one dump's.
 type result struct {
 	kind    int
-	index   int
 	clean   bool
 	outcome outcome
 	why     string
@@ -100,11 +95,9 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	g, running := errgroup.WithContext(ctx)
 	g.SetLimit(o.workers)
 	for i := range results {
-		g.Go(func() error {
-			k := i % len(todo)
-			res, err := o.one(running, filepath.Join(temp, fmt.Sprint(i)), todo[k], uint64(i))
-			res.kind, res.index = k, i
-			results[i] = res
+		g.Go(func() (err error) {
+			results[i], err = o.one(running, filepath.Join(temp, fmt.Sprint(i)), todo[i%len(todo)], i)
+			results[i].kind = i % len(todo)
 			return err
 		})
 	}
@@ -123,145 +116,125 @@ func tempRoot() string {
 	return ""
 }
 
-// draw makes a dump of one kind. Names that meet are drawn again, as cameras
-// avoid them too.
-func (o options) draw(k kind, i uint64) (*dump, *truth, error) {
-	var last error
+// draw makes a dump of one kind. One whose names meet is drawn again, as
+// cameras avoid that too.
+func (o options) draw(k kind, i int) (d *dump, t *truth, err error) {
 	for try := range uint64(50) {
-		d := &dump{r: rand.New(rand.NewPCG(o.seed, i<<8|try)), styles: k.styles}
+		d = &dump{r: rand.New(rand.NewPCG(o.seed, uint64(i)<<8|try)), styles: k.styles}
 		camera(d)
 		for _, s := range k.steps {
 			s(d)
 		}
 		d.name()
-		t, err := d.truth()
-		if err == nil {
+		if t, err = d.truth(); err == nil {
 			return d, t, nil
 		}
-		last = err
 	}
-	return nil, nil, fmt.Errorf("kind %q cannot be drawn: %w", k.name, last)
+	return nil, nil, fmt.Errorf("kind %q cannot be drawn: %w", k.name, err)
 }
 
 // one draws a dump, has the program judge it, and compares.
-func (o options) one(ctx context.Context, dir string, k kind, i uint64) (result, error) {
+func (o options) one(ctx context.Context, dir string, k kind, i int) (result, error) {
 	d, t, err := o.draw(k, i)
 	if err != nil {
 		return result{}, err
 	}
-	res := result{clean: t.clean(), what: t.What}
-	plan := ""
-	if len(d.plan) > 0 {
-		plan = dir + ".toml"
-	}
+	res := result{clean: t.Exit == 0, what: t.What}
+	plan := dir + ".toml"
 	if err := d.write(dir, plan); err != nil {
 		return res, err
 	}
-	out, exit, err := o.check(ctx, dir, plan)
-	if err != nil {
+	args := []string{"check", dir, "--json", "-", "--headers", "--quiet", "--no-cache"}
+	if len(d.plan) > 0 {
+		args = append(args, "--plan", plan)
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
+	defer cancel()
+	out, err := exec.CommandContext(ctx, o.program, args...).Output()
+	var ended *exec.ExitError
+	code := 0
+	if errors.As(err, &ended) {
+		code = ended.ExitCode()
+	} else if err != nil {
 		return res, err
 	}
-	a, err := parse(out, exit)
-	if err != nil {
+	if a, err := parse(out, code); err != nil {
 		res.outcome, res.why = failed, err.Error()
 	} else {
 		res.outcome, res.why = t.judge(a)
 	}
 	if res.outcome != right && o.keep != "" {
-		err = o.keepDump(dir, k, i, res, d, t, out)
+		err = o.keepDump(dir, plan, fmt.Sprintf("%d-%d", o.seed, i), map[string]any{"kind": k.name, "outcome": res.outcome, "why": res.why, "truth": t}, out)
+	} else {
+		err = nil
 	}
-	return res, errors.Join(err, os.RemoveAll(dir), os.RemoveAll(dir+".toml"))
-}
-
-func (o options) check(ctx context.Context, dir, plan string) (out []byte, exit int, err error) {
-	ctx, cancel := context.WithTimeout(ctx, 2*time.Minute)
-	defer cancel()
-	args := []string{"check", dir, "--json", "-", "--headers", "--quiet", "--no-cache"}
-	if plan != "" {
-		args = append(args, "--plan", plan)
-	}
-	cmd := exec.CommandContext(ctx, o.program, args...)
-	var stderr bytes.Buffer
-	cmd.Stderr = &stderr
-	out, err = cmd.Output()
-	var ended *exec.ExitError
-	if errors.As(err, &ended) {
-		return out, ended.ExitCode(), nil
-	}
-	return out, 0, err
+	return res, errors.Join(err, os.RemoveAll(dir), os.RemoveAll(plan))
 }
 
 // keepDump copies a dump aside with what is true and what was said of it.
-func (o options) keepDump(dir string, k kind, i uint64, res result, d *dump, t *truth, said []byte) error {
-	to := filepath.Join(o.keep, fmt.Sprintf("%d-%d", o.seed, i))
+func (o options) keepDump(dir, plan, name string, judged any, said []byte) error {
+	to := filepath.Join(o.keep, name)
 	if err := os.RemoveAll(to); err != nil {
 		return err
 	}
-	if err := os.MkdirAll(to, 0o777); err != nil {
+	if err := os.CopyFS(filepath.Join(to, "dump"), os.DirFS(dir)); err != nil {
 		return err
 	}
-	text, err := json.MarshalIndent(map[string]any{"kind": k.name, "outcome": outcomeNames[res.outcome], "why": res.why, "truth": t}, "", " ")
+	text, err := json.MarshalIndent(judged, "", " ")
 	if err != nil {
 		return err
 	}
-	if len(d.plan) > 0 {
-		if err := os.WriteFile(filepath.Join(to, "plan.toml"), d.planText(), 0o666); err != nil {
+	if planned, err := os.ReadFile(plan); err == nil {
+		err = os.WriteFile(filepath.Join(to, "plan.toml"), planned, 0o666)
+		if err != nil {
 			return err
 		}
 	}
-	if err := os.WriteFile(filepath.Join(to, "truth.json"), text, 0o666); err != nil {
-		return err
-	}
-	if err := os.WriteFile(filepath.Join(to, "said.json"), said, 0o666); err != nil {
-		return err
-	}
-	return os.CopyFS(filepath.Join(to, "dump"), os.DirFS(dir))
+	return errors.Join(os.WriteFile(filepath.Join(to, "truth.json"), text, 0o666), os.WriteFile(filepath.Join(to, "said.json"), said, 0o666))
 }
 
 // table prints what came of each kind and tells whether the bounds are met.
 func (o options) table(todo []kind, results []result, took time.Duration) bool {
-	type tally struct {
-		n, clean int
-		by       [outcomes]int
+	rows := make([]map[outcome]int, len(todo)+1)
+	for i := range rows {
+		rows[i] = map[outcome]int{}
 	}
-	rows := make([]tally, len(todo)+1)
-	for _, r := range results {
-		for _, row := range []*tally{&rows[r.kind], &rows[len(todo)]} {
-			row.n++
-			row.by[r.outcome]++
+	total := rows[len(todo)]
+	for i, r := range results {
+		for _, row := range []map[outcome]int{rows[r.kind], total} {
+			row["dumps"]++
+			row[r.outcome]++
 			if r.clean {
-				row.clean++
+				row["clean"]++
 			}
 		}
 		if o.verbose && r.outcome != right {
-			fmt.Printf("%d  %s: %s: %s\n      true: %s\n", r.index, todo[r.kind].name, outcomeNames[r.outcome], r.why, cmp.Or(strings.Join(r.what, "; "), "no fault"))
+			fmt.Printf("%d  %s: %s: %s\n      true: %s\n", i, todo[r.kind].name, r.outcome, r.why, cmp.Or(strings.Join(r.what, "; "), "no fault"))
 		}
 	}
-	tw := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprint(tw, "dumps\tclean\t")
-	for _, name := range outcomeNames {
-		fmt.Fprint(tw, name, "\t")
+	columns := append([]outcome{"dumps", "clean"}, outcomes...)
+	var text bytes.Buffer
+	tw := tabwriter.NewWriter(&text, 0, 0, 2, ' ', tabwriter.AlignRight)
+	for _, c := range columns {
+		fmt.Fprint(tw, c, "\t")
 	}
 	fmt.Fprintln(tw, "  kind")
-	for i, row := range rows {
+	for i, row := range append(rows, total) {
+		for _, c := range columns {
+			fmt.Fprintf(tw, "%d\t", row[c])
+		}
 		name := "total"
 		if i < len(todo) {
 			name = todo[i].name
 		}
-		fmt.Fprintf(tw, "%d\t%d\t", row.n, row.clean)
-		for _, n := range row.by {
-			if n == 0 {
-				fmt.Fprint(tw, ".\t")
-			} else {
-				fmt.Fprintf(tw, "%d\t", n)
-			}
-		}
 		fmt.Fprintf(tw, "  %s\n", name)
 	}
 	tw.Flush()
-	all := rows[len(todo)]
-	share := func(x outcome) float64 { return float64(all.by[x]) / float64(max(all.n, 1)) }
-	fmt.Printf("\nright %.1f %% (bound %.1f), silent %.1f %% (0), invented %.1f %% (%.1f), split %.1f %%, miscounted %.1f %%, failed %.1f %%; %d dumps, seed %d, %.0f s\n",
-		100*share(right), 100*leastRight, 100*share(silent), 100*share(invented), 100*mostInvented, 100*share(split), 100*share(miscounted), 100*share(failed), all.n, o.seed, took.Seconds())
-	return all.by[silent] == 0 && all.by[failed] == 0 && share(invented) <= mostInvented && share(right) >= leastRight
+	fmt.Print(strings.ReplaceAll(text.String(), " 0 ", " . "), "\n")
+	share := func(x outcome) float64 { return float64(total[x]) / float64(max(len(results), 1)) }
+	for _, x := range outcomes {
+		fmt.Printf("%s %.2f %%  ", x, 100*share(x))
+	}
+	fmt.Printf("of %d dumps, seed %d, in %.0f s; bounds: right %.1f %%, silent and failed 0, invented %.1f %%\n", len(results), o.seed, took.Seconds(), 100*leastRight, 100*mostInvented)
+	return total[silent] == 0 && total[failed] == 0 && share(invented) <= mostInvented && share(right) >= leastRight
 }

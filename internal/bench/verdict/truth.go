@@ -1,8 +1,9 @@
 package main
 
 import (
-	"fmt"
+	"errors"
 	"math"
+	"slices"
 )
 
 // A cause is one word of the report for missing frames, as a bit.
@@ -15,7 +16,7 @@ const (
 	unknown
 )
 
-var causeWords = map[string]cause{"not-fired": notFired, "file-lost": fileLost, "number-skip": numberSkip, "unknown": unknown}
+var causeWords = []string{"not-fired", "file-lost", "number-skip", "unknown"}
 
 // missing is one thing that happened to n frames (any of the counts given),
 // and the causes that may fairly be named from what lies on the disk.
@@ -32,8 +33,11 @@ type place struct {
 	free bool // may be in a sequence or not
 }
 
-// truth is what is true of a dump, from the simulation; where the files on the
-// disk leave it open, all that may fairly be said:
+// files are the shots of one slot.
+type files struct{ left, lost int }
+
+// truth is what is true of a dump, from the simulation. Where the files on the
+// disk leave it open, it holds all that may fairly be said:
 //
 //   - Frames lost before the first or after the last that is left leave no
 //     trace, unless a plan counts them: they are not counted here.
@@ -41,89 +45,91 @@ type place struct {
 //     and a shoot, may be deleted test stills or lost frames: saying so is
 //     right, saying nothing too.
 //   - Without numbers in the names, lost and never fired look alike: the cause
-//     is "unknown", or the careful "lost"; "never fired" only where that is true.
-//     More than 10 of them are like a pause.
+//     is "unknown", or the careful "lost"; "never fired" only where that is
+//     true. More than 10 in a row are like a pause.
 //   - Numbers given by an import tell of losses after it. Before it, lost and
-//     never fired look alike: "unknown" is right as well.
-//   - Without times, or with a clock too coarse for the interval, or by hand,
-//     in a ramp, in brackets, or where the clock or the counter was set in the
-//     same gap, missing numbers may be lost, numbers only, or unknown.
-//     Without times nobody can see what never fired.
+//     never fired look alike: "unknown" is right as well, and a still deleted
+//     in the camera leaves no hole.
+//   - Without times, or with a clock too coarse for the interval, by hand, in
+//     a ramp, in brackets, or where the clock or the counter was set in the
+//     same gap, missing numbers may be lost, numbers only, or unknown. Without
+//     times nobody can see what never fired.
 //   - A break after which a shoot goes on with another phase, numbers running
 //     on, may be a pause or a clock put forward; up to 40 intervals it may also
 //     be as many frames that never fired; beyond 10 intervals, the start of a
 //     new shoot.
-//   - A still deleted before an import that numbers anew leaves no hole.
 //   - A second release within an interval may count as a frame or not.
+//   - Any exposure of a bracket may stand for its frame; where one is lost, the
+//     frame may be missing. A file of the same bytes may stand for another.
+//   - Late and double frames, wrong stamps, pauses, set clocks, changed
+//     intervals and settings, and no cadence at all may be findings or notes:
+//     either exit code is right.
 type truth struct {
-	Places    map[string]place `json:"-"`
-	Runs      []runTruth
+	Places    map[string]place `json:"-"` // by path
 	Missing   []missing
 	Exit      int // 0, 3, or -1 for either
 	Irregular int // most frames that may be called late, early or double; -1 for any
 	Says      []string
-	Plan      []planned
 	What      []string
-	needs     map[*run]map[int]bool // slots that must be there; false: may
+	Plan      []planned `json:"-"`
+	slots     map[*run]map[int]files
 }
 
-type runTruth struct {
-	Body           string
-	Family, Frames int
-	IntervalS      float64
-}
-
-func (t *truth) clean() bool { return t.Exit == 0 }
-
-// truth reads the tapes of the simulation.
+// truth reads the tapes of the simulation. Two files of one name are an error.
 func (d *dump) truth() (*truth, error) {
-	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, needs: map[*run]map[int]bool{}}
-	for _, b := range d.bodies {
-		if err := t.body(b); err != nil {
-			return nil, err
-		}
-	}
-	for _, a := range d.aside {
-		if _, twice := t.Places[a.path]; twice {
-			return nil, fmt.Errorf("two files named %q", a.path)
-		}
-		if t.Places[a.path] = (place{}); a.of != nil && !a.edit { // the same bytes: either file may stand for the frame
-			t.Places[a.path] = t.Places[a.of.paths[0]]
-		}
-	}
+	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}}
 	for _, r := range d.runs {
+		t.slots[r] = map[int]files{}
 		if r.soft {
 			t.Irregular = -1
 		}
-		t.Runs = append(t.Runs, runTruth{r.body.dir + " " + r.body.maker + " " + r.body.model + " " + r.body.serial, r.family, len(t.needs[r]), r.intervalS})
 	}
-	if t.exit(d.remarks); d.found {
+	for _, b := range d.bodies {
+		t.readTape(b)
+	}
+	n := 0
+	for _, b := range d.bodies {
+		for _, s := range b.tape {
+			for _, name := range s.paths {
+				t.Places[name] = place{s.run, s.slot, s.role == doubled}
+				n++
+			}
+		}
+	}
+	for _, a := range d.aside {
+		n++
+		if t.Places[a.path] = (place{}); a.of != nil && !a.edit {
+			t.Places[a.path] = t.Places[a.of.paths[0]]
+		}
+	}
+	if len(t.Places) < n {
+		return nil, errors.New("two files have one name")
+	}
+	if d.remarks {
+		t.Exit = -1
+	}
+	if slices.ContainsFunc(t.Missing, func(m missing) bool { return m.Optional }) {
+		t.Exit = -1
+	}
+	if d.found || slices.ContainsFunc(t.Missing, func(m missing) bool { return !m.Optional }) ||
+		slices.ContainsFunc(d.plan, func(p planned) bool { return !p.delivered && !p.open }) {
 		t.Exit = 3
 	}
 	return t, nil
 }
 
-func (t *truth) body(b *body) error {
+// readTape walks one body's shots, from each that is left to the next.
+func (t *truth) readTape(b *body) {
 	var last *shot
 	var skipped []*shot
 	for _, s := range b.tape {
-		for _, name := range s.paths {
-			if _, twice := t.Places[name]; twice {
-				return fmt.Errorf("two files named %q", name)
-			}
-			t.Places[name] = place{run: s.run, slot: s.slot, free: s.role == doubled}
-		}
-		if s.role == ofShoot {
-			if t.needs[s.run] == nil {
-				t.needs[s.run] = map[int]bool{}
-			}
-			whole, known := t.needs[s.run][s.slot]
-			if s.lost && known || !s.lost {
-				t.needs[s.run][s.slot] = !s.lost && (whole || !known) // of a bracket, the chosen exposure may be the lost one
-			}
-		}
 		if s.half {
-			t.Missing = append(t.Missing, missing{N: []int{1}, Causes: fileLost | unknown | numberSkip, Optional: true})
+			t.Missing = append(t.Missing, missing{[]int{1}, fileLost | unknown | numberSkip, true})
+		}
+		if n := t.slots[s.run]; s.role == ofShoot && s.lost {
+			n[s.slot] = files{n[s.slot].left, n[s.slot].lost + 1}
+		} else if s.role == ofShoot {
+			n[s.slot] = files{n[s.slot].left + 1, n[s.slot].lost}
 		}
 		if s.lost || s.role >= movie {
 			skipped = append(skipped, s)
@@ -134,7 +140,6 @@ func (t *truth) body(b *body) error {
 		}
 		last, skipped = s, nil
 	}
-	return nil
 }
 
 // gap tells what is missing between two neighbours that are left.
@@ -194,24 +199,5 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - lost; slots > 0 && slots <= mayFire+1 {
 			add(notFired|unknown, true, slots, slots+1, max(1, slots-1))
 		}
-	}
-}
-
-// exit says which exit codes may fairly come.
-func (t *truth) exit(remarks bool) {
-	for _, m := range t.Missing {
-		if m.Optional {
-			remarks = true
-		} else {
-			t.Exit = 3
-		}
-	}
-	for _, p := range t.Plan {
-		if !p.delivered && !p.open {
-			t.Exit = 3
-		}
-	}
-	if remarks && t.Exit == 0 {
-		t.Exit = -1
 	}
 }
