@@ -9,8 +9,10 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"stillspan/assemble/flash"
 	"stillspan/internal/picture"
@@ -148,11 +150,39 @@ func zonePicture(s *Sequence) template.URL {
 
 // Day is a day's page: its sequences with a link to the page of each.
 type Day struct {
-	Title  string
 	Report *Report
 	// Pages are the links by sequence ID, relative to the day's page; clips
 	// are linked by Render.File, made relative by Clips.
 	Pages, Clips map[string]string
+}
+
+// Title names the day by its date, or by its first and last where there are
+// several; by the folder where the stills carry no time.
+func (d Day) Title() string {
+	const long = "2 January 2006"
+	var first, last time.Time
+	for i := range d.Report.Sequences {
+		from, to := d.Report.Sequences[i].Start, d.Report.Sequences[i].End
+		if !from.IsZero() && (first.IsZero() || from.Before(first)) {
+			first = from.Time
+		}
+		if to.After(last) {
+			last = to.Time
+		}
+	}
+	switch a, b := first.Format(long), last.Format(long); {
+	case first.IsZero() || last.IsZero():
+		return filepath.Base(d.Report.Root)
+	case a == b:
+		return a
+	default:
+		return a + " to " + b
+	}
+}
+
+// Only is the report of sequence i alone.
+func (r *Report) Only(i int) *Report {
+	return &Report{Version: r.Version, Root: r.Root, Made: r.Made, Sequences: r.Sequences[i : i+1]}
 }
 
 // WriteDayHTML writes the day's page.

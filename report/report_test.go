@@ -666,7 +666,7 @@ func TestCameraName(t *testing.T) {
 func TestDayHTML(t *testing.T) {
 	r := Build(faulty(120))
 	var b bytes.Buffer
-	err := WriteDayHTML(&b, Day{Title: "1 May 2026", Report: r, Pages: map[string]string{r.Sequences[0].ID: "2026-05-01-0512.html"}, Clips: map[string]string{}})
+	err := WriteDayHTML(&b, Day{Report: r, Pages: map[string]string{r.Sequences[0].ID: "2026-05-01-0512.html"}, Clips: map[string]string{}})
 	if err != nil {
 		t.Fatal(err)
 	}

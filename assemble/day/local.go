@@ -43,15 +43,18 @@ type Line struct {
 // interruptGrace is how long a task has to tidy up when it is interrupted.
 const interruptGrace = 20 * time.Second
 
-// Run hands the tasks out, the longest first.
-func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) {
+// Run hands the tasks out, the longest first, and returns when all have ended.
+// A task that fails never stops another, unless it fails for a reason that must
+// stop all (see StopsAll). The error is for work that could not go on. on is
+// called from one goroutine at a time.
+func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) error {
 	if err := l.Limits.Validate(); err != nil {
-		return false, err
+		return err
 	}
 	limits := l.Limits.filled()
 	if l.TempDir != "" {
 		if err := errors.Join(os.RemoveAll(l.TempDir), os.MkdirAll(l.TempDir, 0o700)); err != nil {
-			return false, fmt.Errorf("cannot make a temporary folder: %w", err)
+			return fmt.Errorf("cannot make a temporary folder: %w", err)
 		}
 		defer os.RemoveAll(l.TempDir)
 	}
@@ -62,7 +65,7 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	emit := func(e Event) {
 		mu.Lock()
 		defer mu.Unlock()
-		if e.Failure != nil && e.Failure.StopsAll() {
+		if e.Failure != nil && StopsAll(e.Failure) {
 			stopped = true
 		}
 		on(e)
@@ -102,12 +105,12 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	}
 	running.Wait()
 	if ctx.Err() != nil {
-		return false, context.Cause(ctx)
+		return context.Cause(ctx)
 	}
 	if stopped {
-		return false, ErrStopped
+		return ErrStopped
 	}
-	return false, nil
+	return nil
 }
 
 // run runs one task to its end.

@@ -1,12 +1,7 @@
-// Package queue runs a day's jobs: which go first and how many at once, what
-// of an earlier run still stands, and by which engine the work is done. It
-// knows nothing of pictures: a Task is a command line with all it needs in a
-// file, so that any engine can run it anywhere the storage is the same.
 package day
 
 import (
 	"cmp"
-	"context"
 	"errors"
 	"fmt"
 	"runtime"
@@ -15,32 +10,23 @@ import (
 
 // Task is one self-contained run of the program.
 type Task struct {
-	ID   string // unique among the tasks, fit for a file name
-	Args []string
+	ID     string // unique among the tasks, fit for a file name
+	Args   []string
+	Frames int
 	// Cost ranks tasks by how long they take, in any unit.
 	Cost float64
 	// MemoryBytes is the most the task and its child processes hold.
 	MemoryBytes int64
 }
 
-// Batch is what an engine is given.
+// Batch is what Local and Slurm are given.
 type Batch struct {
 	Tasks []Task
-	// Finish are the arguments of the run that collects the results. Only an
-	// engine that outlives this process runs it, after the last task.
+	// Finish are the arguments of the run that collects the results. Only a
+	// cluster, which outlives this process, runs it, after the last task.
 	Finish []string
 	// LogDir is where each task's messages go, in ID.log.
 	LogDir string
-}
-
-// Engine runs tasks. A task that fails never stops another, unless it fails
-// for a reason that must stop all (see Failure.StopsAll).
-type Engine interface {
-	// Run returns handed true at once when an engine of its own has taken
-	// the batch over and will run Finish; otherwise when all tasks have
-	// ended. The error is for work that could not go on. on is called from
-	// one goroutine at a time.
-	Run(ctx context.Context, b Batch, on func(Event)) (handed bool, err error)
 }
 
 // Event is something that happened to a task.
@@ -67,29 +53,7 @@ const (
 	Withheld EventKind = "withheld"
 )
 
-// Failure is why a task ended without its result.
-type Failure struct {
-	Kind FailureKind `json:"kind"`
-	Text string      `json:"text"`
-	Try  string      `json:"try,omitempty"`
-}
-
-func (f *Failure) Error() string { return f.Text }
-
-// StopsAll tells whether the tasks that wait would fail as well.
-func (f *Failure) StopsAll() bool { return f.Kind == DiskFull || f.Kind == SourceGone }
-
-// FailureKind says what an engine has to know of a failure.
-type FailureKind string
-
-// Kinds of failure.
-const (
-	TaskFailed FailureKind = "failed"
-	DiskFull   FailureKind = "disk-full"
-	SourceGone FailureKind = "source-gone"
-)
-
-// ErrStopped is returned by an engine that stopped handing out tasks because
+// ErrStopped is returned by a Local that stopped handing out tasks because
 // every further one would have failed the same way.
 var ErrStopped = errors.New("the rest of the day was put off")
 

@@ -38,10 +38,11 @@ const retries = 3
 // look whether the storage is shared.
 const probeWait = 20 * time.Second
 
-// Run submits the batch and returns.
-func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) {
+// Run submits the batch and returns: the cluster runs its Finish when all is
+// done.
+func (s *Slurm) Run(ctx context.Context, b Batch) error {
 	if err := s.probe(ctx); err != nil {
-		return false, err
+		return err
 	}
 	tasks := append([]Task(nil), b.Tasks...)
 	Order(tasks)
@@ -49,14 +50,11 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	if len(tasks) > 0 {
 		script := filepath.Join(s.Dir, "array.sh")
 		if err := files.WriteBytes(script, []byte(ArrayScript(s.Program, tasks))); err != nil {
-			return false, err
+			return err
 		}
 		var err error
 		if array, err = s.submit(ctx, script, s.arrayArgs(tasks, b.LogDir)); err != nil {
-			return false, err
-		}
-		for _, t := range tasks {
-			on(Event{Task: t.ID, Kind: Started})
+			return err
 		}
 	}
 	job, err := s.submitFinish(ctx, b, array)
@@ -65,9 +63,9 @@ func (s *Slurm) Run(ctx context.Context, b Batch, on func(Event)) (bool, error) 
 	}
 	if err != nil { // nobody would collect what the array makes
 		_, _ = process.Text(context.WithoutCancel(ctx), "scancel", array)
-		return false, err
+		return err
 	}
-	return true, nil
+	return nil
 }
 
 func (s *Slurm) arrayArgs(tasks []Task, logDir string) []string {

@@ -4,12 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
 	"stillspan/assemble/day"
+	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
 	"stillspan/internal/settings"
+	"stillspan/report"
 )
 
 var dayCommand = command{
@@ -29,57 +32,14 @@ day /shared/dump --out /shared/clips --on slurm --slurm --partition=night
 	run:  runDay,
 }
 
-// dayFlags are the options of a day.
-type dayFlags struct {
-	root   string // folder of originals
-	out    outputs
-	dir    string // --out
-	on     string
-	slurm  []string
-	wait   bool
-	logTo  string
-	limits day.Limits
-	// collect is set in the run that a cluster starts when its tasks have
-	// ended: nothing is rendered any more.
-	collect bool
-}
-
-func dayFlagsOf(root string, v settings.Values) dayFlags {
-	return dayFlags{
-		root: root, out: outputsOf(v), dir: settings.DayOut.Of(v), on: settings.Engine.Of(v), slurm: settings.Slurm.Of(v),
-		wait: settings.Wait.Of(v), logTo: settings.LogJSON.Of(v), limits: day.Limits{Workers: settings.Jobs.Of(v)}, collect: settings.Collect.Of(v),
-	}
-}
-
-// check refuses what cannot be meant, before anything is opened.
-func (f *dayFlags) check() error {
-	switch {
-	case f.dir == "":
-		return usagef("day needs --out DIR: where clips and pages go")
-	case f.on == "local" && (len(f.slurm) > 0 || f.wait || f.collect):
-		return usagef("--slurm and --wait belong to --on slurm")
-	case f.logTo == "-" && (f.out.json == "-" || f.out.csv == "-"):
-		return usagef("--log-json - and a report cannot both go to standard output")
-	}
-	if err := f.out.check(f.root); err != nil {
-		return err
-	}
-	for _, p := range []struct{ flag, path string }{{"--out", f.dir}, {"--log-json", f.logTo}} {
-		if p.path == "" || p.path == "-" {
-			continue
+var dayTaskCommand = command{
+	name: "day-task", hidden: true, usage: "SPEC", about: "Runs one task of a day, as 'stillspan day' wrote it.\n",
+	run: func(ctx context.Context, c *call) error {
+		if len(c.args) != 1 {
+			return usagef("day-task wants one file")
 		}
-		if inside, err := files.Inside(p.path, f.root); err != nil {
-			return fmt.Errorf("%s: %w", p.flag, err)
-		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, f.root)
-		}
-	}
-	if inside, err := files.Inside(f.root, f.dir); err != nil {
-		return err
-	} else if inside {
-		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", f.root, f.dir)
-	}
-	return nil
+		return day.RunTask(ctx, c.args[0], c.stdout)
+	},
 }
 
 func runDay(ctx context.Context, c *call) error {
@@ -87,61 +47,177 @@ func runDay(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	f := dayFlagsOf(root, c.stated)
-	if err := f.check(); err != nil {
+	out := outputsOf(c.stated)
+	if err := c.checkDay(root, out); err != nil {
 		return err
 	}
-	f.out.quiet = f.out.quiet || f.logTo == "-" // standard output is for programs
-	settings.Quiet.Set(c.stated, f.out.quiet)
-	// Tasks run elsewhere: they are told whole paths.
-	for _, p := range []*string{&f.root, &f.dir} {
-		if *p, err = filepath.Abs(*p); err != nil {
-			return err
-		}
-	}
-	log, err := openEventLog(c.cli, f.logTo)
+	logTo := settings.LogJSON.Of(c.stated)
+	out.quiet = out.quiet || logTo == "-" // standard output is for programs
+	settings.Quiet.Set(c.stated, out.quiet)
+	log, err := openEventLog(c.cli, logTo)
 	if err != nil {
 		return err
 	}
 	defer log.close()
-	d := &dayRun{call: c, flags: f, log: log}
-	err = d.run(ctx)
-	log.write("day-end", fields{"exit": exitOf(ctx, err), "error": textOf(err)})
+	o, err := c.dayOptions(root)
+	if err != nil {
+		return err
+	}
+	o.Log = log.write
+	err = c.day(ctx, o, out)
+	text := ""
+	if err != nil && !errors.Is(err, errFindings) {
+		text = oneLine(err.Error())
+	}
+	log.write("day-end", map[string]any{"exit": exitCode(ctx, err), "error": text})
 	return err
 }
 
-// exitOf is the exit code the error is going to give.
-func exitOf(ctx context.Context, err error) int {
-	quiet := &cli{stdout: noWriter{}, stderr: noWriter{}}
-	return quiet.exitCode(ctx, err)
-}
-
-type noWriter struct{}
-
-func (noWriter) Write(p []byte) (int, error) { return len(p), nil }
-
-func textOf(err error) string {
-	if err == nil || errors.Is(err, errFindings) {
-		return ""
+// checkDay refuses what cannot be meant, before anything is opened.
+func (c *call) checkDay(root string, out outputs) error {
+	v := c.stated
+	dir, logTo := settings.DayOut.Of(v), settings.LogJSON.Of(v)
+	switch {
+	case dir == "":
+		return usagef("day needs --out DIR: where clips and pages go")
+	case settings.Engine.Of(v) == "local" && (settings.Slurm.Stated(v) || settings.Wait.Of(v) || settings.Collect.Of(v)):
+		return usagef("--slurm and --wait belong to --on slurm")
+	case logTo == "-" && (out.json == "-" || out.csv == "-"):
+		return usagef("--log-json - and a report cannot both go to standard output")
 	}
-	return oneLine(err.Error())
+	if err := out.check(root); err != nil {
+		return err
+	}
+	for _, p := range []struct{ flag, path string }{{"--out", dir}, {"--log-json", logTo}} {
+		if p.path == "" || p.path == "-" {
+			continue
+		}
+		if inside, err := files.Inside(p.path, root); err != nil {
+			return fmt.Errorf("%s: %w", p.flag, err)
+		} else if inside {
+			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+		}
+	}
+	if inside, err := files.Inside(root, dir); err != nil {
+		return err
+	} else if inside {
+		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, dir)
+	}
+	return nil
 }
 
-// engine is where the tasks run.
-func (d *dayRun) engine() (day.Engine, error) {
-	program, err := os.Executable()
+func (c *call) dayOptions(root string) (o day.Options, err error) {
+	v := c.stated
+	o = day.Options{
+		Version: version(), Limits: day.Limits{Workers: settings.Jobs.Of(v)},
+		Finish: append([]string{"day", "--collect"}, c.line...), Collect: settings.Collect.Of(v),
+	}
+	if o.Root, err = filepath.Abs(root); err != nil {
+		return o, err
+	}
+	if o.Out, err = filepath.Abs(settings.DayOut.Of(v)); err != nil {
+		return o, err
+	}
+	if o.Program, err = os.Executable(); err != nil {
+		return o, fmt.Errorf("cannot find this program to start its tasks: %w", err)
+	}
+	if settings.Engine.Of(v) == "slurm" {
+		o.Slurm = &day.Slurm{Options: settings.Slurm.Of(v)}
+	}
+	return o, nil
+}
+
+// day runs the day and writes its pages.
+func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
+	d, err := day.Start(ctx, o)
 	if err != nil {
-		return nil, fmt.Errorf("cannot find this program to start its tasks: %w", err)
+		return err
 	}
-	if d.flags.on == "slurm" {
-		return d.cluster(program), nil
+	defer d.Close()
+	fail := func(err error) error {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		return d.Explain(err)
 	}
-	return &day.Local{Program: program, Limits: d.flags.limits, Store: d.store, TempDir: d.store.TempDir()}, nil
+	o.Log("day-start", map[string]any{"dir": o.Root, "out": o.Out, "on": settings.Engine.Of(c.stated), "version": o.Version})
+	f, err := c.find(ctx, o.Root)
+	if err != nil {
+		return fail(err)
+	}
+	if len(f.Shoots) == 0 {
+		return f.NoShoots()
+	}
+	frames := 0
+	for _, s := range f.Shoots {
+		frames += len(s.Sequence.Frames)
+	}
+	o.Log("scanned", map[string]any{"sequences": len(f.Shoots), "frames": frames, "loose": len(f.Dump.Loose)})
+	if err := d.Prepare(ctx, f.Shoots, c.look); err != nil {
+		return fail(err)
+	}
+	bar := c.newDayBar(d)
+	err = d.Render(ctx, bar.event)
+	bar.finish()
+	switch {
+	case err != nil:
+		return fail(err)
+	case d.Handed:
+		return c.handedOver(ctx, d)
+	}
+	whole, err := c.writeDay(ctx, d, f)
+	if err != nil {
+		return fail(err)
+	}
+	if err := c.tell(out, whole); err != nil && !errors.Is(err, errFindings) || d.Err() == nil {
+		return err
+	}
+	return d.Err()
 }
 
-func (d *dayRun) cluster(program string) *day.Slurm {
-	return &day.Slurm{
-		Program: program, Dir: d.store.ScriptDir(), Options: d.flags.slurm, AtOnce: d.flags.limits.Workers,
-		Sees: []string{d.flags.root, d.flags.dir},
+// handedOver tells where a cluster's work is to be found, and waits for it when
+// that was asked for.
+func (c *call) handedOver(ctx context.Context, d *day.Day) error {
+	if !c.quiet() {
+		fmt.Fprintf(c.stderr, "handed to the cluster; job %s collects the clips and writes %s\n", d.Job(), d.Path(dayPage))
 	}
+	if !settings.Wait.Of(c.stated) {
+		return nil
+	}
+	code, err := d.Wait(ctx)
+	if code == exitFindings {
+		return errFindings
+	}
+	return err
+}
+
+// dayPage is the page of the whole day in the output folder.
+const dayPage = "index.html"
+
+// writeDay writes a page a sequence, the day's page, and the whole as data.
+func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*report.Report, error) {
+	if err := takeStrips(ctx, f); err != nil {
+		return nil, err
+	}
+	whole := c.report(f)
+	page := report.Day{Report: whole, Pages: map[string]string{}, Clips: map[string]string{}}
+	fills := map[string]func(io.Writer) error{
+		dayPage:      func(w io.Writer) error { return report.WriteDayHTML(w, page) },
+		"day.json":   func(w io.Writer) error { return report.WriteJSON(w, whole) },
+		"frames.csv": func(w io.Writer) error { return report.WriteCSV(w, whole) },
+	}
+	for i, k := range d.Clips {
+		id := k.Shoot.Sequence.ID
+		page.Pages[id] = id + ".html"
+		if k.Shoot.Rendered != nil {
+			page.Clips[id] = k.Name
+		}
+		fills[page.Pages[id]] = func(w io.Writer) error { return report.WriteHTML(w, whole.Only(i)) }
+	}
+	for name, fill := range fills {
+		if err := files.Write(d.Path(name), fill); err != nil {
+			return nil, err
+		}
+	}
+	return whole, nil
 }

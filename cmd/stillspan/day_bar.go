@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"stillspan/assemble/day"
@@ -18,19 +19,18 @@ type dayBar struct {
 	ended  int // tasks
 }
 
-func (d *dayRun) newBar(tasks []*dayTask) *dayBar {
+func (c *call) newDayBar(d *day.Day) *dayBar {
 	b := &dayBar{frames: map[string]int{}, done: map[string]int{}, began: map[string]time.Time{}}
-	for _, t := range tasks {
-		n := len(t.Job.Sources)
-		b.frames[t.ID] = n
-		b.total += n
+	for _, t := range d.Tasks() {
+		b.frames[t.ID] = t.Frames
+		b.total += t.Frames
 	}
-	b.progress = d.progress("rendering", b.total)
+	b.progress = c.progress("rendering", b.total)
 	return b
 }
 
-// event takes note of what happened to a task of the sequence id.
-func (b *dayBar) event(e day.Event, id string) {
+// event takes note of what happened to a task.
+func (b *dayBar) event(e day.Event) {
 	switch e.Kind {
 	case day.Started:
 		b.began[e.Task] = time.Now()
@@ -43,7 +43,7 @@ func (b *dayBar) event(e day.Event, id string) {
 	if b.bar == nil {
 		return
 	}
-	b.bar.Describe(fmt.Sprintf("%d of %d done; %s", b.ended, len(b.frames), b.current(e, id)))
+	b.bar.Describe(fmt.Sprintf("%d of %d done; %s", b.ended, len(b.frames), b.current(e)))
 	sum := 0
 	for _, n := range b.done {
 		sum += n
@@ -53,7 +53,8 @@ func (b *dayBar) event(e day.Event, id string) {
 
 // current says how far the task is and how long it will take by its pace so
 // far.
-func (b *dayBar) current(e day.Event, id string) string {
+func (b *dayBar) current(e day.Event) string {
+	id := e.Task[:strings.LastIndexByte(e.Task, '.')] // of its sequence
 	done, of := b.done[e.Task], b.frames[e.Task]
 	if done == 0 || done >= of {
 		return id

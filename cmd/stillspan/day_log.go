@@ -17,9 +17,6 @@ type eventLog struct {
 	f  *os.File
 }
 
-// fields are what an event says of itself beside its time and name.
-type fields map[string]any
-
 // openEventLog appends to a file, so that the runs of one day follow each
 // other; "-" is standard output.
 func openEventLog(c *cli, path string) (*eventLog, error) {
@@ -37,11 +34,11 @@ func openEventLog(c *cli, path string) (*eventLog, error) {
 }
 
 // write appends one event. A log that cannot be written does not stop a day.
-func (l *eventLog) write(event string, more fields) {
+func (l *eventLog) write(event string, more map[string]any) {
 	if l.w == nil {
 		return
 	}
-	line := fields{"time": time.Now().Format(time.RFC3339Nano), "event": event}
+	line := map[string]any{"time": time.Now().Format(time.RFC3339Nano), "event": event}
 	for k, v := range more {
 		if v != "" {
 			line[k] = v

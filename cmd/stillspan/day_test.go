@@ -22,30 +22,34 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"stillspan/internal/demo"
 	"stillspan/internal/scene"
 	"stillspan/report"
 )
 
 // drawShoots draws n shoots by two bodies, an hour apart, each of its own
 // number of frames.
-func drawShoots(t *testing.T, card string, shoots []demoShoot, w, h int) {
+func drawShoots(t *testing.T, card string, shoots []demo.Shoot, w, h int) {
 	t.Helper()
 	for _, s := range shoots {
-		s.scene.Width, s.scene.Height, s.scene.Frames = w, h, s.frames
-		if err := s.drawAll(context.Background(), scene.New(s.scene), card); err != nil {
+		s.Scene.Width, s.Scene.Height, s.Scene.Frames = w, h, s.Frames
+		if err := s.Draw(context.Background(), scene.New(s.Scene), card); err != nil {
 			t.Fatal(err)
 		}
 	}
 }
 
-func plainShoots(n, frames int) []demoShoot {
-	bodies := []demoBody{{"Stillspan", "Test One", "1001", "RAIL", "STILL"}, {"Stillspan", "Test Two", "2002", "POLE", "SPARE"}}
-	var out []demoShoot
+func plainShoots(n, frames int) []demo.Shoot {
+	bodies := []demo.Body{
+		{Make: "Stillspan", Model: "Test One", Serial: "1001", Prefix: "RAIL", Folder: "STILL"},
+		{Make: "Stillspan", Model: "Test Two", Serial: "2002", Prefix: "POLE", Folder: "SPARE"},
+	}
+	var out []demo.Shoot
 	for i := range n {
-		out = append(out, demoShoot{
-			name: fmt.Sprintf("shoot %d", i+1), start: time.Date(2026, 5, 1, 5+i, 10, 0, 0, time.UTC),
-			intervalS: 5, reallyS: 5, frames: frames, folder: 100, number: 1 + 400*i, body: bodies[i%2],
-			scene: scene.Options{Seed: uint64(i + 1), ScatterEV: 0.05, Clouds: 0.4, Noise: 0.01},
+		out = append(out, demo.Shoot{
+			Name: fmt.Sprintf("shoot %d", i+1), Start: time.Date(2026, 5, 1, 5+i, 10, 0, 0, time.UTC),
+			IntervalS: 5, ReallyS: 5, Frames: frames, Folder: 100, Number: 1 + 400*i, Body: bodies[i%2],
+			Scene: scene.Options{Seed: uint64(i + 1), ScatterEV: 0.05, Clouds: 0.4, Noise: 0.01},
 		})
 	}
 	return out
@@ -480,17 +484,17 @@ func TestDayDriveUnplugged(t *testing.T) {
 func TestDayFindsEveryFault(t *testing.T) {
 	frames := number(t, "STILLSPAN_DAY_FRAMES", 40)
 	shoots := plainShoots(12, frames)
-	shoots[1].notFired = []int{7, 8, frames - 9}
-	shoots[2].lost = []int{11}
-	shoots[4].late = map[int]float64{20: 3}
-	shoots[5].truncated = []int{13}
-	shoots[7].empty = []int{5}
-	shoots[8].isoFrom = frames / 2
-	shoots[10].notFired, shoots[10].truncated = []int{30}, []int{6, 17}
+	shoots[1].NotFired = []int{7, 8, frames - 9}
+	shoots[2].Lost = []int{11}
+	shoots[4].Late = map[int]float64{20: 3}
+	shoots[5].Truncated = []int{13}
+	shoots[7].Empty = []int{5}
+	shoots[8].ISOFrom = frames / 2
+	shoots[10].NotFired, shoots[10].Truncated = []int{30}, []int{6, 17}
 	dir := t.TempDir()
 	card, out, planFile := filepath.Join(dir, "card"), filepath.Join(dir, "out"), filepath.Join(dir, "plan.toml")
 	drawShoots(t, card, shoots, 96, 64)
-	if err := writeDemoPlan(planFile, shoots); err != nil {
+	if err := demo.WritePlan(planFile, shoots); err != nil {
 		t.Fatal(err)
 	}
 	env, _ := dayEnv(t)
@@ -513,9 +517,9 @@ func TestDayFindsEveryFault(t *testing.T) {
 		}
 	}
 	for _, shoot := range shoots {
-		s, ok := byPlan[shoot.name]
+		s, ok := byPlan[shoot.Name]
 		if !ok {
-			t.Errorf("%s: not in the report", shoot.name)
+			t.Errorf("%s: not in the report", shoot.Name)
 			continue
 		}
 		causes := map[string]int{}
@@ -523,39 +527,39 @@ func TestDayFindsEveryFault(t *testing.T) {
 			causes[m.Cause] += m.Count
 		}
 		want := map[string]int{}
-		if n := len(shoot.notFired); n > 0 {
+		if n := len(shoot.NotFired); n > 0 {
 			want["not-fired"] = n
 		}
-		if n := len(shoot.lost); n > 0 {
+		if n := len(shoot.Lost); n > 0 {
 			want["file-lost"] = n
 		}
 		// An empty file has no time: whether its slot is also listed as
 		// missing is the timing's business, but no more than that one.
-		if n := len(shoot.empty); n > 0 && causes["file-lost"] == n {
+		if n := len(shoot.Empty); n > 0 && causes["file-lost"] == n {
 			delete(causes, "file-lost")
 		}
 		if !reflect.DeepEqual(causes, want) {
-			t.Errorf("%s: missing %v, want %v", shoot.name, causes, want)
+			t.Errorf("%s: missing %v, want %v", shoot.Name, causes, want)
 		}
-		if got, want := len(s.Irregular), len(shoot.late); got != want {
-			t.Errorf("%s: %d irregular %+v, want %d", shoot.name, got, s.Irregular, want)
+		if got, want := len(s.Irregular), len(shoot.Late); got != want {
+			t.Errorf("%s: %d irregular %+v, want %d", shoot.Name, got, s.Irregular, want)
 		}
-		if got, want := len(s.Damaged), len(shoot.truncated)+len(shoot.empty); got != want {
-			t.Errorf("%s: %d damaged %+v, want %d", shoot.name, got, s.Damaged, want)
+		if got, want := len(s.Damaged), len(shoot.Truncated)+len(shoot.Empty); got != want {
+			t.Errorf("%s: %d damaged %+v, want %d", shoot.Name, got, s.Damaged, want)
 		}
 		moved := map[string]bool{}
 		for _, c := range s.SettingsChanges {
 			moved[c.Field] = true
 		}
-		if (shoot.isoFrom > 0) != (len(s.SettingsChanges) > 0) || shoot.isoFrom > 0 && len(s.SettingsChanges) != 2 {
-			t.Errorf("%s: settings %+v", shoot.name, s.SettingsChanges)
+		if (shoot.ISOFrom > 0) != (len(s.SettingsChanges) > 0) || shoot.ISOFrom > 0 && len(s.SettingsChanges) != 2 {
+			t.Errorf("%s: settings %+v", shoot.Name, s.SettingsChanges)
 		}
-		faulty := len(shoot.notFired)+len(shoot.lost)+len(shoot.late)+len(shoot.truncated)+len(shoot.empty)+shoot.isoFrom > 0
+		faulty := len(shoot.NotFired)+len(shoot.Lost)+len(shoot.Late)+len(shoot.Truncated)+len(shoot.Empty)+shoot.ISOFrom > 0
 		if !faulty && len(s.Findings) > 0 {
-			t.Errorf("%s is sound, but: %+v", shoot.name, s.Findings)
+			t.Errorf("%s is sound, but: %+v", shoot.Name, s.Findings)
 		}
 		if faulty && len(s.Findings) == 0 {
-			t.Errorf("%s has faults, but no findings", shoot.name)
+			t.Errorf("%s has faults, but no findings", shoot.Name)
 		}
 	}
 }

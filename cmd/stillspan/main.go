@@ -106,7 +106,12 @@ func mainCode() int {
 	}
 	ctx, stop := interruptible(c)
 	defer stop()
-	return c.exitCode(ctx, c.dispatch(ctx, os.Args[1:]))
+	err := c.dispatch(ctx, os.Args[1:])
+	code := exitCode(ctx, err)
+	if code == exitFailed || code == exitUsage {
+		c.explain(err)
+	}
+	return code
 }
 
 // interruptible returns a context that the first interrupt ends, so that every
@@ -218,8 +223,8 @@ Exit codes: 0 all delivered as planned; 3 done, but the shoot has findings;
 `)
 }
 
-// exitCode says what went wrong, on stderr, and picks the exit code.
-func (c *cli) exitCode(ctx context.Context, err error) int {
+// exitCode is what an error comes to.
+func exitCode(ctx context.Context, err error) int {
 	switch {
 	case err == nil:
 		return exitOK
@@ -228,22 +233,18 @@ func (c *cli) exitCode(ctx context.Context, err error) int {
 	case ctx.Err() != nil:
 		return exitInterrupted
 	}
-	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(err.Error()))
-	if hint := hintOf(err); hint != "" {
-		fmt.Fprintf(c.stderr, "  try: %s\n", oneLine(hint))
-	}
 	if _, ok := errors.AsType[*usageError](err); ok {
 		return exitUsage
 	}
 	return exitFailed
 }
 
-// hintOf finds the advice an error carries.
-func hintOf(err error) string {
-	if e, ok := errors.AsType[*problem.Error](err); ok {
-		return e.Try
+// explain says on stderr what went wrong and what to try.
+func (c *cli) explain(err error) {
+	fmt.Fprintf(c.stderr, "stillspan: %s\n", oneLine(err.Error()))
+	if hint := problem.Try(err); hint != "" {
+		fmt.Fprintf(c.stderr, "  try: %s\n", oneLine(hint))
 	}
-	return ""
 }
 
 // oneLine keeps a message on one line, whatever a file name holds.

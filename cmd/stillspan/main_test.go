@@ -20,6 +20,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"stillspan/internal/demo"
 	"stillspan/internal/scene"
 	"stillspan/internal/srgb"
 	"stillspan/internal/stamp"
@@ -75,22 +76,22 @@ var canMount = sync.OnceValue(func() bool {
 // mkshoot draws a small shoot with the faults its options name; it is what
 // the scripts have instead of a camera.
 func mkshoot() {
-	s := demoShoot{
-		intervalS: 5, late: map[int]float64{},
-		body: demoBody{make: "Stillspan", prefix: "FRAM"},
+	s := demo.Shoot{
+		IntervalS: 5, Late: map[int]float64{},
+		Body: demo.Body{Make: "Stillspan", Prefix: "FRAM"},
 	}
 	fl := flag.NewFlagSet("mkshoot", flag.ExitOnError)
-	fl.IntVar(&s.frames, "n", 24, "frames planned")
-	fl.Float64Var(&s.reallyS, "interval", 5, "seconds")
-	fl.IntVar(&s.number, "number", 1, "first file number")
-	fl.IntVar(&s.folder, "folder", 100, "first folder number")
-	fl.StringVar(&s.body.folder, "name", "STILL", "folder name")
-	fl.StringVar(&s.body.model, "model", "Test One", "")
-	fl.StringVar(&s.body.serial, "serial", "1001", "")
-	fl.IntVar(&s.isoFrom, "iso-from", 0, "slot at which ISO moves")
+	fl.IntVar(&s.Frames, "n", 24, "frames planned")
+	fl.Float64Var(&s.ReallyS, "interval", 5, "seconds")
+	fl.IntVar(&s.Number, "number", 1, "first file number")
+	fl.IntVar(&s.Folder, "folder", 100, "first folder number")
+	fl.StringVar(&s.Body.Folder, "name", "STILL", "folder name")
+	fl.StringVar(&s.Body.Model, "model", "Test One", "")
+	fl.StringVar(&s.Body.Serial, "serial", "1001", "")
+	fl.IntVar(&s.ISOFrom, "iso-from", 0, "slot at which ISO moves")
 	start := fl.String("start", "2026-05-01T05:40:00", "")
 	size := fl.String("size", "96x64", "")
-	lists := map[string]*[]int{"not-fired": &s.notFired, "lost": &s.lost, "truncated": &s.truncated, "empty": &s.empty}
+	lists := map[string]*[]int{"not-fired": &s.NotFired, "lost": &s.Lost, "truncated": &s.Truncated, "empty": &s.Empty}
 	for name, into := range lists {
 		fl.Func(name, "slots", func(v string) error {
 			for _, p := range strings.Split(v, ",") {
@@ -107,36 +108,36 @@ func mkshoot() {
 		var slot int
 		var by float64
 		_, err := fmt.Sscanf(v, "%d:%g", &slot, &by)
-		s.late[slot] = by
+		s.Late[slot] = by
 		return err
 	})
 	fl.Func("steps", "seconds, taken in turn instead of the interval", func(v string) error {
-		return s.step(strings.Split(v, ","))
+		return takeSteps(&s, strings.Split(v, ","))
 	})
-	fl.BoolVar(&s.bare, "no-exif", false, "write no EXIF")
+	fl.BoolVar(&s.Bare, "no-exif", false, "write no EXIF")
 	raw := fl.String("raw", "", "only: DNG instead of JPEG; pair: beside it")
 	as := fl.String("as", "", "heic, avif or jxl: what the JPEGs are turned into")
-	fl.Float64Var(&s.scene.ScatterEV, "scatter", 0.05, "EV")
-	fl.Float64Var(&s.scene.VignetteScatterEV, "vignette", 0, "EV")
+	fl.Float64Var(&s.Scene.ScatterEV, "scatter", 0.05, "EV")
+	fl.Float64Var(&s.Scene.VignetteScatterEV, "vignette", 0, "EV")
 	fl.Parse(os.Args[1:])
 	var err error
-	if s.start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {
-		_, err = fmt.Sscanf(*size, "%dx%d", &s.scene.Width, &s.scene.Height)
+	if s.Start, err = time.Parse("2006-01-02T15:04:05", *start); err == nil {
+		_, err = fmt.Sscanf(*size, "%dx%d", &s.Scene.Width, &s.Scene.Height)
 	}
 	if err == nil {
-		s.scene.Frames, s.scene.Seed = s.frames, 7
-		sc := scene.New(s.scene)
+		s.Scene.Frames, s.Scene.Seed = s.Frames, 7
+		sc := scene.New(s.Scene)
 		if *raw != "only" {
-			err = s.drawAll(context.Background(), sc, fl.Arg(0))
+			err = s.Draw(context.Background(), sc, fl.Arg(0))
 		}
-		for _, shot := range s.shots() {
+		for _, shot := range s.Shots() {
 			if err == nil && *raw != "" {
-				err = s.drawRaw(sc, shot, fl.Arg(0))
+				err = drawRaw(&s, sc, shot, fl.Arg(0))
 			}
 		}
 	}
 	if err == nil && *as != "" {
-		err = turnInto(*as, s.shots(), fl.Arg(0))
+		err = turnInto(*as, s.Shots(), fl.Arg(0))
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "mkshoot:", err)
@@ -144,25 +145,25 @@ func mkshoot() {
 	}
 }
 
-// step has the frames follow one another by the steps in turn. Number and
+// takeSteps has the frames follow one another by the steps in turn. Number and
 // interval of the frames must have been given before.
-func (s *demoShoot) step(steps []string) error {
+func takeSteps(s *demo.Shoot, steps []string) error {
 	at := 0.0
-	for slot := 1; slot < s.frames; slot++ {
+	for slot := 1; slot < s.Frames; slot++ {
 		v, err := strconv.ParseFloat(steps[(slot-1)%len(steps)], 64)
 		if err != nil {
 			return err
 		}
 		at += v
-		s.late[slot] = at - float64(slot)*s.reallyS
+		s.Late[slot] = at - float64(slot)*s.ReallyS
 	}
 	return nil
 }
 
 // turnInto has the formats' own tools make other files of the JPEGs.
-func turnInto(ext string, shots []demoShot, card string) error {
+func turnInto(ext string, shots []demo.Shot, card string) error {
 	for _, shot := range shots {
-		from := filepath.Join(card, shot.name)
+		from := filepath.Join(card, shot.Name)
 		to := strings.TrimSuffix(from, ".JPG") + "." + ext
 		args := map[string][]string{
 			"heic": {"heif-enc", "-q", "95", "-o", to, from},
@@ -181,8 +182,8 @@ func turnInto(ext string, shots []demoShot, card string) error {
 
 // drawRaw writes one still as raw data with a preview of the same size, which
 // has the contrast that cameras give their JPEGs: a quarter more of each EV.
-func (s *demoShoot) drawRaw(sc *scene.Scene, shot demoShot, card string) error {
-	tr, img := sc.Truth(shot.slot), sc.Frame(shot.slot)
+func drawRaw(s *demo.Shoot, sc *scene.Scene, shot demo.Shot, card string) error {
+	tr, img := sc.Truth(shot.Slot), sc.Frame(shot.Slot)
 	b := img.Bounds()
 	m := stamp.Mosaic{W: b.Dx(), H: b.Dy(), White: 16383, Pix: make([]uint16, b.Dx()*b.Dy())}
 	preview := image.NewRGBA(b)
@@ -204,9 +205,9 @@ func (s *demoShoot) drawRaw(sc *scene.Scene, shot demoShot, card string) error {
 	if err := jpeg.Encode(&buf, preview, &jpeg.Options{Quality: 95}); err != nil {
 		return err
 	}
-	data, err := stamp.DNG(m, s.fields(tr, shot), buf.Bytes(), m.W, m.H)
+	data, err := stamp.DNG(m, s.Fields(tr, shot), buf.Bytes(), m.W, m.H)
 	if err != nil {
 		return err
 	}
-	return put(filepath.Join(card, strings.TrimSuffix(shot.name, ".JPG")+".DNG"), data)
+	return demo.Put(filepath.Join(card, strings.TrimSuffix(shot.Name, ".JPG")+".DNG"), data)
 }

@@ -1,0 +1,187 @@
+package day
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"sync"
+
+	"stillspan/assemble"
+	"stillspan/assemble/shoot"
+	"stillspan/internal/problem"
+)
+
+// Tasks are those that Render is going to have run.
+func (d *Day) Tasks() []Task {
+	var out []Task
+	for _, c := range d.Clips {
+		for n := range c.tasks {
+			if t := &c.tasks[n]; !t.done {
+				out = append(out, t.order(d.store.SpecPath(t.ID)))
+			}
+		}
+	}
+	return out
+}
+
+// Render has the tasks run and delivers each clip as its last task ends; on is
+// told of what happens to them, one thing at a time.
+func (d *Day) Render(ctx context.Context, on func(Event)) error {
+	if d.Collect {
+		return d.collect(ctx)
+	}
+	b := Batch{Tasks: d.Tasks(), Finish: d.Finish, LogDir: d.store.LogDir()}
+	if d.Slurm != nil {
+		if err := d.cluster().Run(ctx, b); err != nil {
+			return err
+		}
+		d.Handed = true
+		d.log("handed-over", map[string]any{"engine": "slurm", "job": d.cluster().Job()})
+		d.store.Unlock()
+		return nil
+	}
+	of := map[string]*Clip{}
+	for _, c := range d.Clips {
+		for _, t := range c.tasks {
+			of[t.ID] = c
+		}
+	}
+	ready := make(chan *Clip, len(d.Clips))
+	var delivery sync.WaitGroup
+	delivery.Go(func() {
+		for c := range ready {
+			d.deliver(ctx, c)
+		}
+	})
+	for _, c := range d.Clips {
+		if len(c.tasks) > 0 && c.left == 0 {
+			ready <- c // the last run ended between its last task and delivery
+		}
+	}
+	local := &Local{Program: d.Program, Limits: d.Limits, Store: d.store, TempDir: d.store.TempDir()}
+	err := local.Run(ctx, b, func(e Event) {
+		c := of[e.Task]
+		on(e)
+		switch e.Kind {
+		case Started, Ended:
+			d.log("task-"+string(e.Kind), map[string]any{"sequence": c.id(), "task": e.Task})
+			if e.Kind == Started {
+				break
+			}
+			if c.left--; c.left == 0 {
+				ready <- c
+			}
+		case Failed:
+			d.fail(c, e.Failure)
+		case Withheld:
+			d.fail(c, &Failure{Kind: TaskFailed, Text: "put off: another clip's trouble would have been its own"})
+		}
+	})
+	close(ready)
+	delivery.Wait()
+	if errors.Is(err, ErrStopped) {
+		return nil // the clips that failed say why
+	}
+	return err
+}
+
+// deliver joins what the tasks of a clip made and puts it in its place.
+func (d *Day) deliver(ctx context.Context, c *Clip) {
+	r, err := d.deliverClip(ctx, c)
+	if err == nil {
+		d.mu.Lock()
+		err = d.take(c, r)
+		d.mu.Unlock()
+	}
+	if err != nil {
+		if ctx.Err() == nil {
+			d.fail(c, failureOf(err, d.Root, nil))
+		}
+		return
+	}
+	clip := &c.Shoot.Rendered.Clip
+	d.log("clip", map[string]any{
+		"sequence": c.id(), "file": c.Name, "frames": clip.Frames, "bytes": r.Bytes, "sha256": r.SHA256, "verified": clip.Verified,
+	})
+}
+
+func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
+	work := make([]string, len(c.tasks))
+	for n, t := range c.tasks {
+		work[n] = t.Job.Out
+	}
+	done := shoot.Rendered{Gaps: c.job.GapMode}
+	from := work[0]
+	if len(c.tasks) == 1 {
+		r, _ := d.store.Record(c.tasks[0].ID)
+		if err := json.Unmarshal(r.Detail, &done); err != nil {
+			return Record{}, err
+		}
+	} else {
+		from = d.store.WorkPath(c.id() + c.job.Ext())
+		job := c.job
+		job.Out = from
+		clip, err := assemble.Join(ctx, job, work)
+		if err != nil {
+			return Record{}, err
+		}
+		done.Clip = clip
+		if done.Flashes, err = shoot.Flashes(ctx, &clip); err != nil {
+			return Record{}, err
+		}
+	}
+	to, err := d.store.Deliver(c.id(), from, c.Name)
+	if err != nil {
+		return Record{}, err
+	}
+	done.Clip.File = to
+	r, err := d.store.Finish(c.id(), c.fingerprint, to, done)
+	if err != nil {
+		return r, err
+	}
+	for n, t := range c.tasks {
+		if err := d.store.Drop(t.ID, work[n]); err != nil {
+			return r, err
+		}
+	}
+	return r, nil
+}
+
+// collect delivers what a cluster's tasks made.
+func (d *Day) collect(ctx context.Context) error {
+	for _, c := range d.Clips {
+		for _, t := range c.tasks {
+			if t.done {
+				continue
+			}
+			f := &Failure{Kind: TaskFailed, Text: "the cluster did not finish " + t.ID, Try: "see the logs in " + d.store.LogDir()}
+			if r, ok := d.store.Record(t.ID); ok && r.Failure != nil && r.Fingerprint == t.Fingerprint {
+				f = r.Failure
+			}
+			d.fail(c, f)
+		}
+		if len(c.tasks) > 0 && c.Failure == nil {
+			d.deliver(ctx, c)
+		}
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return d.cluster().Forget()
+}
+
+// Job is the cluster's job that collects the clips.
+func (d *Day) Job() string { return d.cluster().Job() }
+
+// Wait returns the exit code of the run that collects the clips, once it has
+// ended.
+func (d *Day) Wait(ctx context.Context) (int, error) {
+	cluster := d.cluster()
+	code, err := cluster.Wait(ctx, cluster.Job())
+	if err == nil && code != 0 {
+		return code, problem.Hint(fmt.Errorf("the day ended with exit code %d on the cluster", code), "see %s", filepath.Join(d.store.LogDir(), "finish.log"))
+	}
+	return code, err
+}
