@@ -36,6 +36,9 @@ func (s *Scene) draw(t int) *[]float32 {
 		s.drawLights(lin, t, m)
 		s.drawBolts(lin, t)
 	}
+	if s.o.Crowd {
+		s.crowd(lin, t)
+	}
 	if s.o.LampsOn {
 		s.lampsOn(lin, t)
 	}

@@ -55,9 +55,10 @@ type Options struct {
 	// surface, 0 to 1.
 	Walls       bool
 	WallTexture float64
-	// LampsOn lets three lamps come on that light a part of the scene each;
-	// Fog lets fog roll in. Both are true light.
-	LampsOn, Fog bool
+	// LampsOn lets three lamps come on that light a part of the scene each,
+	// Fog lets fog roll in, Crowd has people stand about, each frame elsewhere.
+	// All are true light.
+	LampsOn, Fog, Crowd bool
 	// Response is the strength of the camera's own tone curve: 0 is sRGB
 	// (IEC 61966-2-1), 1 a usual one, 2 a strong one.
 	Response float64

@@ -34,20 +34,46 @@ func newWalls(rng *rand.Rand, o Options) *land {
 	return l
 }
 
+// crowd lets people stand before the lower half, in the light of the scene.
+func (s *Scene) crowd(lin []float32, t int) {
+	w, h := float64(s.o.Width), float64(s.o.Height)
+	rng := rand.New(rand.NewPCG(s.o.Seed^0xc60d, uint64(t)))
+	light := math.Exp2(s.truth[t].LightEV)
+	for range 24 {
+		x, y, size := w*rng.Float64(), h*(0.5+0.5*rng.Float64()), h*(0.04+0.04*rng.Float64())
+		var coat [3]float64
+		grey := light * 0.25 * rng.Float64()
+		for j := range coat {
+			coat[j] = grey * (0.8 + 0.4*rng.Float64())
+		}
+		for py := max(int(y-2*size), 0); py < min(int(y+2*size), s.o.Height); py++ {
+			for px := max(int(x-size), 0); px < min(int(x+size), s.o.Width); px++ {
+				if math.Hypot((float64(px)-x)/size, (float64(py)-y)/(2*size)) < 1 {
+					for j := range coat {
+						lin[3*(py*s.o.Width+px)+j] = float32(coat[j])
+					}
+				}
+			}
+		}
+	}
+}
+
 // lampsOn lets three lamps come on, one after another, each a warm pool of
 // light on a part of the scene.
 func (s *Scene) lampsOn(lin []float32, t int) {
 	w, h := s.o.Width, s.o.Height
-	for i, lamp := range []struct{ x, y, on float64 }{{0.2, 0.7, 0.3}, {0.8, 0.6, 0.45}, {0.5, 0.85, 0.7}} {
-		if float64(t) < lamp.on*float64(s.o.Frames) {
+	rng := rand.New(rand.NewPCG(s.o.Seed, 0x1a3b5))
+	for i := range 3 {
+		on := (0.25 + 0.2*float64(i) + 0.15*rng.Float64()) * float64(s.o.Frames)
+		// A pool that falls off as a Gaussian is a product of two curves.
+		across, down := hill(w, rng.Float64(), 0.11), hill(h, 0.5+0.5*rng.Float64(), 0.15)
+		power := float32(0.5 + 0.8*rng.Float64())
+		if float64(t) < on {
 			continue
 		}
-		// A pool that falls off as a Gaussian is a product of two curves.
-		across, down := hill(w, lamp.x, 0.11), hill(h, lamp.y, 0.15)
-		power := 0.5 + 0.3*float64(i)
 		for y := range h {
 			for x := range w {
-				g := float32(power) * across[x] * down[y]
+				g := power * across[x] * down[y]
 				p := lin[3*(y*w+x):][:3]
 				p[0] *= 1 + g
 				p[1] *= 1 + 0.75*g

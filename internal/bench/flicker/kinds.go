@@ -37,6 +37,7 @@ var kinds = []kind{
 		o.ScatterEV, o.Clouds, o.CloudPixelsPerFrame = 0.06, 0.6, 30
 	}},
 	{name: "moving camera", bounds: bounds{patch: 0.002, tone: 0.002, times: 10}, set: moving},
+	{name: "crowd", bounds: bounds{patch: 0.002, tone: 0.002}, set: func(o *scene.Options) { textured(o); o.Crowd, o.ScatterEV = true, 0.06 }},
 	{name: "headlights", bounds: bounds{patch: 0.008, times: 10, event: 0.02}, set: func(o *scene.Options) {
 		o.ScatterEV, o.Headlights, o.LightEV, o.Follow, o.Noise = 0.06, true, [2]float64{-6, -6}, 1, 0.05
 	}},
@@ -67,9 +68,13 @@ var kinds = []kind{
 		o.ColourScatterEV = 0.04
 	}},
 	{name: "colour steps", bounds: steady, set: func(o *scene.Options) { o.ColourStepEV, o.Clouds = 0.08, 0.5 }},
-	{name: "banding", grid: [2]int{1, 24}, bounds: bounds{patch: 0.008}, set: banded(false)},
-	{name: "banding, upright", grid: [2]int{24, 1}, bounds: bounds{patch: 0.008}, set: banded(true)},
-	{name: "banding, stills turned", grid: [2]int{24, 1}, turned: true, bounds: bounds{patch: 0.008}, set: banded(true)},
+	{name: "banding", grid: [2]int{1, 24}, bounds: bounds{patch: 0.008}, set: banded(false, textured)},
+	{name: "banding, upright", grid: [2]int{24, 1}, bounds: bounds{patch: 0.008}, set: banded(true, textured)},
+	{name: "banding, stills turned", grid: [2]int{24, 1}, turned: true, bounds: bounds{patch: 0.008}, set: banded(true, walls)},
+	{name: "banding, crowd, scatter", grid: [2]int{1, 24}, bounds: bounds{patch: 0.008}, set: banded(false, func(o *scene.Options) {
+		textured(o)
+		o.Crowd, o.ScatterEV = true, 0.03
+	})},
 	{name: "corners", corners: true, bounds: bounds{patch: 0.002, tone: 0.002, times: 10}, set: func(o *scene.Options) {
 		o.ScatterEV, o.VignetteScatterEV, o.Clouds = 0.06, 0.08, 0.3
 		o.VignettePower = 0.75 + 0.25*float64(o.Seed%4)
@@ -81,10 +86,15 @@ var kinds = []kind{
 	{name: "true sunset", bounds: lit, set: func(o *scene.Options) { falling(o); o.ScatterEV = 0.03 }},
 	{name: "lamps come on", bounds: lit, set: func(o *scene.Options) { lampsOn(o); o.ScatterEV = 0.03 }},
 	{name: "fog comes", bounds: lit, set: func(o *scene.Options) { fogComes(o); o.ScatterEV = 0.03 }},
+	{name: "everything at once", corners: true, bounds: bounds{patch: 0.004, tone: 0.004, colour: 0.002, pump: 0.01}, set: func(o *scene.Options) {
+		curved(1, moving, 0.05)(o)
+		o.ColourScatterEV, o.VignetteScatterEV, o.MeterEV, o.LightEV, o.Noise = 0.02, 0.03, 0.06, [2]float64{0, -2}, 0.02
+	}},
 
 	{name: "untouched clouds", bounds: still, set: func(o *scene.Options) { o.Clouds = 0.6 }},
 	{name: "untouched, moving", bounds: still, set: func(o *scene.Options) { moving(o); o.ScatterEV = 0 }},
 	{name: "untouched walls", bounds: still, set: textured},
+	{name: "untouched crowd", bounds: still, set: func(o *scene.Options) { textured(o); o.Crowd = true }},
 	{name: "untouched curve, walls", bounds: still, set: curved(1, walls, 0)},
 	{name: "untouched strong curve, moving", bounds: still, set: curved(1.7, moving, 0)},
 	{name: "untouched rows", grid: [2]int{1, 24}, bounds: still, set: func(o *scene.Options) { o.Clouds = 0.4 }},
@@ -100,7 +110,9 @@ func sunset(o *scene.Options) {
 	o.ScatterEV, o.Clouds, o.LightEV, o.Follow, o.StepEV = 0.06, 0.4, [2]float64{0, -6}, 1, 1./3
 }
 
+// dayToNight holds each setting for a dozen frames or more.
 func dayToNight(o *scene.Options) {
+	o.Frames *= 2
 	o.ScatterEV, o.LabelErrorEV, o.Clouds, o.LightEV, o.Follow, o.StepEV = 0.03, 0.04, 0.4, [2]float64{0, -7}, 1, 1./3
 }
 
@@ -126,10 +138,10 @@ func curved(strength float64, set func(*scene.Options), scatterEV float64) func(
 	}
 }
 
-func banded(across bool) func(*scene.Options) {
+func banded(across bool, set func(*scene.Options)) func(*scene.Options) {
 	return func(o *scene.Options) {
-		textured(o)
-		o.BandsEV, o.Bands, o.BandsAcross = 0.08, 3, across
+		set(o)
+		o.BandsEV, o.Bands, o.BandsAcross = 0.08, 2.3+0.6*float64(o.Seed%4), across
 	}
 }
 

@@ -28,7 +28,6 @@ type sequence struct {
 	w, h  int
 	scene *scene.Scene
 	tones [][]uint8 // by frame and pixel: the sixth, or lost
-	shot  []light   // the stills' own
 	truth truth
 	strip *strip // nil for none
 }
@@ -39,17 +38,18 @@ const lost = sixths
 func newSequence(dir string, k kind, frames int, seed uint64) *sequence {
 	o := scene.Options{Width: 720, Height: 480, Frames: frames, Seed: seed}
 	k.set(&o)
+	frames = o.Frames
 	if k.grid == [2]int{} {
 		k.grid = [2]int{4, 3}
 	}
 	return &sequence{
 		dir: dir, kind: k, w: o.Width, h: o.Height, scene: scene.New(o),
-		tones: make([][]uint8, frames), shot: make([]light, frames),
+		tones: make([][]uint8, frames),
 		truth: truth{patches: k.grid[0] * k.grid[1], light: make([]light, frames), event: make([]bool, frames), step: make([]bool, frames)},
 	}
 }
 
-// draw writes the stills and notes their light and the true one.
+// draw writes the stills and notes the true light.
 func (q *sequence) draw(ctx context.Context) error {
 	if err := os.MkdirAll(q.stills(), 0o777); err != nil {
 		return err
@@ -64,8 +64,6 @@ func (q *sequence) draw(ctx context.Context) error {
 			frame, wanted := q.scene.Both(t)
 			q.tones[t] = sixthsOf(wanted)
 			q.truth.light[t] = q.sum(t, func(i, c int) float64 { return float64(wanted[3*i+c]) })
-			q.shot[t] = q.sum(t, func(i, c int) float64 { return linear8[frame.Pix[4*i+c]] })
-			q.strip.add(0, t, q.h, func(i, c int) uint8 { return frame.Pix[4*i+c] })
 			q.truth.event[t] = q.scene.Truth(t).Event
 			q.truth.step[t] = t > 0 && q.scene.Truth(t).ExposureEV != q.scene.Truth(t-1).ExposureEV
 			return q.write(t, frame)

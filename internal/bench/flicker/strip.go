@@ -15,8 +15,9 @@ const stripFrames = 60
 func newStrip(w, h int) *strip { return &strip{image.NewRGBA(image.Rect(0, 0, w, 2*h+8))} }
 
 // add puts frame t of a picture of h rows into a half, 0 or 1.
+// It does nothing to a nil strip or another half.
 func (s *strip) add(half, t, h int, at func(pixel, channel int) uint8) {
-	if s == nil || t >= stripFrames {
+	if s == nil || half < 0 || t >= stripFrames {
 		return
 	}
 	w := s.img.Rect.Dx()

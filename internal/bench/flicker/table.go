@@ -27,8 +27,8 @@ type table struct {
 
 func (t *table) head() {
 	fmt.Printf(`Light of the decoded clip divided by the true light, EV; the worst of seeds %d to %d, %d frames each.
-flicker: rms of what straight lines over %d frames do not follow, worst patch: as shot, clip, clip by ffmpeg's deflicker filter at
-its best. by tone: the same by sixths of the tones from the darkest, clip, mEV. R/G, B/G: rms, middle of the patches, periods up to
+flicker: rms of what straight lines over %d frames do not follow, worst patch: as shot, clip, ffmpeg's deflicker filter at its best
+on the first seed. by tone: the same by sixths of the tones from the darkest, clip, mEV. R/G, B/G: rms, middle of the patches, periods up to
 %d frames, as shot and clip. pumping: rms in periods of %d to %d frames, worst patch, as shot, clip, ffmpeg. bent: the most by which
 slower changes of light and of colour are off. told: flicker of the clip as the tool's report has it.
 
@@ -85,6 +85,7 @@ func ev(x float64) string {
 func worse(a, b outcome) outcome {
 	a.shot, a.clip, a.filter = a.shot.worse(b.shot), a.clip.worse(b.clip), a.filter.worse(b.filter)
 	a.told.flickerEV, a.told.corrEV = max(a.told.flickerEV, b.told.flickerEV), max(a.told.corrEV, b.told.corrEV)
+	a.filterName = max(a.filterName, b.filterName)
 	a.told.local = a.told.local || b.told.local
 	return a
 }
@@ -129,7 +130,7 @@ func (k kind) judge(o outcome) (bad []string) {
 		bad = append(bad, "corners corrected where nothing ails them")
 	}
 	if b.times > 0 && o.filterName != "" {
-		check("a part of ffmpeg's", o.clip.flicker, o.filter.flicker/b.times)
+		check("a part of ffmpeg's", o.clip.flicker, max(o.filter.flicker/b.times, mayAdd))
 	}
 	return bad
 }
