@@ -22,7 +22,7 @@ var faults = []struct {
 	}},
 	{"late", func(d *dump) bool {
 		e, ok := d.eventIf(d.tellsTime(4), "late")
-		e.lateS = between(d.r, max(0.35, 1.6*d.b.grainS()/d.s.intervalS), 0.7) * d.s.intervalS
+		e.lateS = between(d.r, max(0.35, 2.2*d.b.grainS()/d.s.intervalS), 0.7) * d.s.intervalS
 		if ok {
 			d.says = append(d.says, `late|irregular`)
 		}

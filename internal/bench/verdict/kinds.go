@@ -55,6 +55,11 @@ func special() []kind {
 
 		{"clock: none", []string{"dcf", "dcf-flat", "n-of-m", "parentheses", "letter-after", "hexadecimal", "unpadded", "action-group"},
 			[]step{noEXIF, half(lostFrames(1, 40)), shoot}},
+		{"clock: none, many gaps", []string{"dcf", "dcf-flat", "six-digits", "action-group"}, []step{noEXIF, frames(100, 300), func(d *dump) {
+			for range 3 + d.r.IntN(8) {
+				lostFrames(1, 8)(d)
+			}
+		}, shoot}},
 		{"clock: offset changes", plain, []step{offsetChange, shoot}},
 		{"clock: grain near the interval", []string{"dcf", "dcf-flat", "five-digits", "parentheses", "one-burst"},
 			[]step{grain(1), every(0.5, 1.1), half(lostFrames(1, 8)), shoot}},
@@ -100,6 +105,8 @@ func special() []kind {
 		{"two bodies, numbered alternately", []string{"unpadded"}, []step{func(d *dump) { d.together = true },
 			twins(func(i int, b *body) { b.look.focalMM = []float64{24, 85}[i] })}},
 		{"three bodies, faults", counter, []step{maybe, shoot, camera, maybe, shoot, camera, maybe, shoot}},
+
+		{"two models, one folder", all, []step{withEXIF, maybe, shoot, camera, withEXIF, func(d *dump) { d.bodies[0].dir, d.b.dir = "", "" }, maybe, shoot}},
 
 		{"pairs of raw and JPEG", plain, []step{pair, maybe, shoot}},
 		{"pairs, one of two lost", plain, []step{pair, func(d *dump) {
@@ -265,6 +272,12 @@ func anything(d *dump) {
 }
 
 func noEXIF(d *dump) { d.b.exifGrainS = 0 }
+
+func withEXIF(d *dump) {
+	if d.b.exifGrainS == 0 {
+		d.b.exifGrainS = 1
+	}
+}
 
 func grain(s float64) step { return func(d *dump) { d.b.exifGrainS = s } }
 

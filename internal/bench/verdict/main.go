@@ -16,6 +16,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"hash/fnv"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -96,7 +97,7 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	g.SetLimit(o.workers)
 	for i := range results {
 		g.Go(func() (err error) {
-			results[i], err = o.one(running, filepath.Join(temp, fmt.Sprint(i)), todo[i%len(todo)], i)
+			results[i], err = o.one(running, filepath.Join(temp, fmt.Sprint(i)), todo[i%len(todo)], i/len(todo))
 			results[i].kind = i % len(todo)
 			return err
 		})
@@ -116,11 +117,13 @@ func tempRoot() string {
 	return ""
 }
 
-// draw makes a dump of one kind. One whose names meet is drawn again, as
+// draw makes the i-th dump of one kind, whatever other kinds are drawn. One whose names meet is drawn again, as
 // cameras avoid that too.
 func (o options) draw(k kind, i int) (d *dump, t *truth, err error) {
+	h := fnv.New64a()
+	fmt.Fprint(h, k.name, o.seed)
 	for try := range uint64(50) {
-		d = &dump{r: rand.New(rand.NewPCG(o.seed, uint64(i)<<8|try)), styles: k.styles}
+		d = &dump{r: rand.New(rand.NewPCG(h.Sum64(), uint64(i)<<8|try)), styles: k.styles}
 		camera(d)
 		for _, s := range k.steps {
 			s(d)
@@ -164,7 +167,7 @@ func (o options) one(ctx context.Context, dir string, k kind, i int) (result, er
 		res.outcome, res.why = t.judge(a)
 	}
 	if res.outcome != right && o.keep != "" {
-		err = o.keepDump(dir, plan, fmt.Sprintf("%d-%d", o.seed, i), map[string]any{"kind": k.name, "outcome": res.outcome, "why": res.why, "truth": t}, out)
+		err = o.keepDump(dir, plan, fmt.Sprintf("%s-%d-%d", strings.NewReplacer(":", "", ",", "", " ", "-").Replace(k.name), o.seed, i), map[string]any{"kind": k.name, "outcome": res.outcome, "why": res.why, "truth": t}, out)
 	} else {
 		err = nil
 	}
@@ -209,7 +212,7 @@ func (o options) table(todo []kind, results []result, took time.Duration) bool {
 			}
 		}
 		if o.verbose && r.outcome != right {
-			fmt.Printf("%d  %s: %s: %s\n      true: %s\n", i, todo[r.kind].name, r.outcome, r.why, cmp.Or(strings.Join(r.what, "; "), "no fault"))
+			fmt.Printf("%s, %d: %s: %s\n      true: %s\n", todo[r.kind].name, i/len(todo), r.outcome, r.why, cmp.Or(strings.Join(r.what, "; "), "no fault"))
 		}
 	}
 	columns := append([]outcome{"dumps", "clean"}, outcomes...)
