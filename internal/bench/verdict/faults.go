@@ -41,6 +41,9 @@ var faults = []struct {
 	{"wrong stamp", func(d *dump) bool {
 		e, ok := d.eventIf(d.tellsEXIF() && d.b.offset == "", "wrong stamp")
 		e.wrongTo = d.wrongStamp()
+		if ok {
+			d.says = append(d.says, `stamp|clock`)
+		}
 		return ok && d.mayRemarkTrue(2)
 	}},
 	{"wrong stamp at the end", func(d *dump) bool {
@@ -49,6 +52,7 @@ var faults = []struct {
 		}
 		d.s.event(d.s.frames - 1).wrongTo = d.wrongStamp()
 		d.say("wrong stamp at the end")
+		d.says = append(d.says, `stamp|clock`)
 		return d.mayRemarkTrue(2)
 	}},
 	{"clock set", func(d *dump) bool {
@@ -58,6 +62,9 @@ var faults = []struct {
 			x = math.Copysign(3*d.s.intervalS+between(d.r, 0, 3600), x)
 		}
 		e.setS = x
+		if ok && x < 0 { // forward, it may be a pause
+			d.says = append(d.says, `clock`)
+		}
 		return ok && d.mayRemarkTrue(2)
 	}},
 	{"pause", func(d *dump) bool {

@@ -26,6 +26,9 @@ type sequence struct {
 	Irregular []struct {
 		Kind string `json:"kind"`
 	} `json:"irregular"`
+	Breaks []struct {
+		Kind string `json:"kind"`
+	} `json:"breaks"`
 	Findings  []remark `json:"findings"`
 	Notes     []string `json:"notes"`
 	Warnings  []string `json:"warnings"`
@@ -252,7 +255,7 @@ func (a *answer) texts() (out []string) {
 	add(a.Findings, a.Warnings...)
 	for _, s := range a.Sequences {
 		add(s.Findings, append(s.Notes, s.Warnings...)...)
-		for _, x := range s.Irregular {
+		for _, x := range append(s.Irregular, s.Breaks...) {
 			add(nil, x.Kind)
 		}
 	}

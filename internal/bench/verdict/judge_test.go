@@ -50,7 +50,7 @@ func (t *truth) perfect() *answer {
 			a.miss(m.N[0], causeWords[i])
 		}
 	}
-	a.Warnings = []string{"late lost damaged raw interval bracket"}
+	a.Warnings = []string{"late lost damaged raw interval bracket clock"}
 	return a
 }
 
