@@ -172,63 +172,70 @@ func (c *collector) mainTag(b block, e entry) {
 
 // exifTag takes a tag of the EXIF directory.
 func (c *collector) exifTag(b block, e entry) {
-	f := c.facts
-	switch e.tag {
-	case exiftag.Make: // some programs put these two here
-		if f.Make == "" {
-			f.Make = b.text(e)
-		}
-	case exiftag.Model:
-		if f.Model == "" {
-			f.Model = b.text(e)
-		}
-	case exiftag.DateTimeOriginal:
-		setText(&c.original.date, b.text(e))
-	case exiftag.SubSecTimeOriginal:
-		setText(&c.original.subSec, b.text(e))
-	case exiftag.OffsetTimeOriginal:
-		setText(&c.original.offset, b.text(e))
-	case exiftag.DateTimeDigitized:
-		setText(&c.digitized.date, b.text(e))
-	case exiftag.SubSecTimeDigitized:
-		setText(&c.digitized.subSec, b.text(e))
-	case exiftag.OffsetTimeDigitized:
-		setText(&c.digitized.offset, b.text(e))
-	case exiftag.ExposureTime:
-		setPositive(&f.ExposureS, b, e)
-	case exiftag.FNumber:
-		setPositive(&f.FNumber, b, e)
-	case exiftag.ShutterSpeedValue:
-		c.shutterTV, c.hasTV = b.number(e, 0)
-	case exiftag.ApertureValue:
-		c.apertureAV, c.hasAV = b.number(e, 0)
-	case exiftag.ISO:
-		setPositive(&f.ISO, b, e)
-	case exiftag.StandardOutput, exiftag.RecommendedIndex, exiftag.ISOSpeed:
-		setPositive(&c.otherISO, b, e)
-	case exiftag.ExposureBias:
+	if take, ok := exifTags[e.tag]; ok {
+		take(c, b, e)
+	}
+}
+
+// exifTags are the tags that are read there.
+var exifTags = map[uint16]func(*collector, block, entry){
+	// Some programs put these two here.
+	exiftag.Make:                text(func(c *collector) *string { return unset(&c.facts.Make) }),
+	exiftag.Model:               text(func(c *collector) *string { return unset(&c.facts.Model) }),
+	exiftag.DateTimeOriginal:    text(func(c *collector) *string { return &c.original.date }),
+	exiftag.SubSecTimeOriginal:  text(func(c *collector) *string { return &c.original.subSec }),
+	exiftag.OffsetTimeOriginal:  text(func(c *collector) *string { return &c.original.offset }),
+	exiftag.DateTimeDigitized:   text(func(c *collector) *string { return &c.digitized.date }),
+	exiftag.SubSecTimeDigitized: text(func(c *collector) *string { return &c.digitized.subSec }),
+	exiftag.OffsetTimeDigitized: text(func(c *collector) *string { return &c.digitized.offset }),
+	exiftag.BodySerialNumber:    text(func(c *collector) *string { return &c.facts.Serial }),
+	exiftag.LensModel:           text(func(c *collector) *string { return &c.facts.Lens }),
+	exiftag.ExposureTime:        positive(func(c *collector) *float64 { return &c.facts.ExposureS }),
+	exiftag.FNumber:             positive(func(c *collector) *float64 { return &c.facts.FNumber }),
+	exiftag.ISO:                 positive(func(c *collector) *float64 { return &c.facts.ISO }),
+	exiftag.StandardOutput:      positive(otherISO),
+	exiftag.RecommendedIndex:    positive(otherISO),
+	exiftag.ISOSpeed:            positive(otherISO),
+	exiftag.FocalLength:         positive(func(c *collector) *float64 { return &c.facts.FocalMM }),
+	exiftag.SubjectDistance:     positive(func(c *collector) *float64 { return &c.facts.FocusM }),
+	exiftag.WhiteBalance:        word(exiftag.WhiteBalanceWords, func(c *collector) *string { return &c.facts.WhiteBalance }),
+	exiftag.ExposureMode:        word(exiftag.ExposureModeWords, func(c *collector) *string { return &c.facts.ExposureMode }),
+	exiftag.ExposureProgram:     word(exiftag.ProgramWords, func(c *collector) *string { return &c.facts.Program }),
+	exiftag.ExposureBias: func(c *collector, b block, e entry) {
 		if v, ok := b.number(e, 0); ok {
-			f.BiasEV = v
+			c.facts.BiasEV = v
 		}
-	case exiftag.FocalLength:
-		setPositive(&f.FocalMM, b, e)
-	case exiftag.SubjectDistance:
-		setPositive(&f.FocusM, b, e)
-		if f.FocusM >= exiftag.SubjectAtInfinityNum {
-			f.FocusM = math.Inf(1)
+	},
+	exiftag.ShutterSpeedValue: func(c *collector, b block, e entry) { c.shutterTV, c.hasTV = b.number(e, 0) },
+	exiftag.ApertureValue:     func(c *collector, b block, e entry) { c.apertureAV, c.hasAV = b.number(e, 0) },
+	exiftag.MakerNote:         func(c *collector, b block, e entry) { c.maker.note, c.maker.at = b, e },
+}
+
+func otherISO(c *collector) *float64 { return &c.otherISO }
+
+// unset is to, unless something stands there.
+func unset(to *string) *string {
+	if *to != "" {
+		return new(string)
+	}
+	return to
+}
+
+func text(to func(*collector) *string) func(*collector, block, entry) {
+	return func(c *collector, b block, e entry) { setText(to(c), b.text(e)) }
+}
+
+func positive(to func(*collector) *float64) func(*collector, block, entry) {
+	return func(c *collector, b block, e entry) { setPositive(to(c), b, e) }
+}
+
+func word(words []string, to func(*collector) *string) func(*collector, block, entry) {
+	return func(c *collector, b block, e entry) {
+		code, ok := b.integer(e)
+		if !ok {
+			code = -1
 		}
-	case exiftag.BodySerialNumber:
-		setText(&f.Serial, b.text(e))
-	case exiftag.LensModel:
-		setText(&f.Lens, b.text(e))
-	case exiftag.WhiteBalance:
-		f.WhiteBalance = word(exiftag.WhiteBalanceWords, b, e)
-	case exiftag.ExposureMode:
-		f.ExposureMode = word(exiftag.ExposureModeWords, b, e)
-	case exiftag.ExposureProgram:
-		f.Program = word(exiftag.ProgramWords, b, e)
-	case exiftag.MakerNote:
-		c.maker.note, c.maker.at = b, e
+		*to(c) = exiftag.Word(words, int(code))
 	}
 }
 
@@ -244,42 +251,27 @@ func setPositive(to *float64, b block, e entry) {
 	}
 }
 
-func word(words []string, b block, e entry) string {
-	code, ok := b.integer(e)
-	if !ok {
-		return ""
-	}
-	return exiftag.Word(words, int(code))
+// pictureTags are the tags that say something of a directory's picture.
+var pictureTags = map[uint16]func(*picture) *int64{
+	exiftag.ImageWidth:      func(p *picture) *int64 { return &p.width },
+	exiftag.ImageLength:     func(p *picture) *int64 { return &p.height },
+	exiftag.Photometric:     func(p *picture) *int64 { return &p.photometric },
+	exiftag.JPEGOffset:      func(p *picture) *int64 { return &p.jpegOffset },
+	exiftag.JPEGLength:      func(p *picture) *int64 { return &p.jpegLength },
+	exiftag.StripOffsets:    func(p *picture) *int64 { return &p.offset },
+	exiftag.StripByteCounts: func(p *picture) *int64 { return &p.length },
 }
 
 // tag takes what a directory says of its picture.
 func (p *picture) tag(b block, e entry) {
-	var to *int64
-	switch e.tag {
-	case exiftag.ImageWidth:
-		to = &p.width
-	case exiftag.ImageLength:
-		to = &p.height
-	case exiftag.Photometric:
-		to = &p.photometric
-	case exiftag.JPEGOffset:
-		to = &p.jpegOffset
-	case exiftag.JPEGLength:
-		to = &p.jpegLength
-	case exiftag.StripOffsets:
-		to = &p.offset
-	case exiftag.StripByteCounts:
-		to = &p.length
-	case exiftag.NewSubfileType:
+	if e.tag == exiftag.NewSubfileType {
 		v, _ := b.integer(e)
 		p.reduced = v&exiftag.SubfileReducedBit != 0
-		return
-	default:
-		return
 	}
+	to, ok := pictureTags[e.tag]
 	// Pictures of several strips are no JPEG previews.
-	if v, ok := b.integer(e); ok && e.count == 1 {
-		*to = v
+	if v, whole := b.integer(e); ok && whole && e.count == 1 {
+		*to(p) = v
 	}
 }
 
@@ -300,6 +292,9 @@ func (c *collector) settle() {
 	// 65535 says that the true value does not fit the tag (EXIF 2.32, 4.6.5).
 	if (f.ISO == 0 || f.ISO == math.MaxUint16) && c.otherISO > 0 {
 		f.ISO = c.otherISO
+	}
+	if f.FocusM >= exiftag.SubjectAtInfinityNum {
+		f.FocusM = math.Inf(1)
 	}
 	c.maker.apply(f)
 	for _, s := range []*string{&f.Make, &f.Model, &f.Serial, &f.Lens} {

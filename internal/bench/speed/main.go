@@ -28,7 +28,6 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	var c config
-	var core string
 	flag.IntVar(&c.frames, "frames", 24, "stills of the main comparison")
 	flag.IntVar(&c.megapixels, "mp", 24, "megapixels of its stills")
 	flag.IntVar(&c.rounds, "rounds", 3, "turns of each; medians are printed")
@@ -37,14 +36,10 @@ func main() {
 	flag.BoolVar(&c.sizes, "sizes", true, "also 12, 24 and 48 megapixels")
 	flag.BoolVar(&c.check, "check", true, "also check against ffmpeg decoding alone")
 	flag.StringVar(&c.bin, "bin", "", "a stillspan to measure; default the one built from here")
-	flag.StringVar(&core, "core", "", "measure, smooth and assemble the stills of this folder and end: what a run without ingest and report costs")
 	flag.Parse()
 	err := func() error {
 		if _, err := fmt.Sscanf(*size, "%dx%d", &c.width, &c.height); err != nil {
 			return fmt.Errorf("size %q: want WxH", *size)
-		}
-		if core != "" {
-			return runCore(ctx, core, flag.Arg(0), c.width, c.height)
 		}
 		return c.run(ctx)
 	}()
@@ -66,8 +61,7 @@ func (c *config) run(ctx context.Context) error {
 		build := exec.CommandContext(ctx, "go", "build", "-o", c.bin, "./cmd/stillspan")
 		build.Stderr = os.Stderr
 		if err := build.Run(); err != nil {
-			fmt.Println("stillspan does not build; only its core is measured")
-			c.bin = ""
+			return fmt.Errorf("stillspan does not build: %w", err)
 		}
 	}
 	if err := c.compare(ctx, c.frames, c.megapixels, c.rounds, true); err != nil {
@@ -110,9 +104,9 @@ func (c *config) compare(ctx context.Context, frames, megapixels, rounds int, wi
 	defer os.RemoveAll(set)
 	fmt.Printf("\n%d stills of %d megapixels, %.1f MB each, to %dx%d H.264\n", frames, megapixels, float64(bytes)/float64(frames)/1e6, c.width, c.height)
 	all := c.contests(set, w, h, withCheck && c.check)
-	for r := range rounds {
+	for range rounds {
 		for i := range all {
-			u, err := c.measure(ctx, &all[i], r)
+			u, err := c.measure(ctx, &all[i])
 			if err != nil {
 				return fmt.Errorf("%s: %w", all[i].name, err)
 			}
@@ -149,31 +143,25 @@ func (c *config) contests(set string, w, h int, check bool) []contest {
 			"-vf", filter + crop, "-c:v", "libx264", "-crf", "18", filepath.Join(c.dir, "clip.mp4")}
 	}
 	size := fmt.Sprintf("%dx%d", c.width, c.height)
-	self, _ := os.Executable()
 	all := []contest{
 		{"plain ffmpeg", -1, plain(""), clean, nil},
 		{"ffmpeg with its deflicker", 0, plain("deflicker,"), clean, nil},
-		{"stillspan, core", 1, []string{self, "-size", size, "-core", set, filepath.Join(c.dir, "clip.mp4")}, clean, nil},
-	}
-	if c.bin != "" {
-		all = append(all, contest{"stillspan render, whole", 1, []string{c.bin, "render", set, "-o", filepath.Join(c.dir, "clip.mp4"), "--size", size, "--quiet",
-			"--html", filepath.Join(c.dir, "report.html")}, findings, nil})
+		{"stillspan render, whole", 1, []string{c.bin, "render", set, "-o", filepath.Join(c.dir, "clip.mp4"), "--size", size, "--quiet",
+			"--html", filepath.Join(c.dir, "report.html")}, findings, nil},
 	}
 	if check {
-		all = append(all, contest{"check: ffmpeg decoding alone", -1, []string{"ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error",
-			"-i", filepath.Join(set, "IMG_%04d.JPG"), "-f", "null", "-"}, clean, nil})
-		if c.bin != "" {
-			all = append(all,
-				contest{"check: stillspan, first run", 1, []string{c.bin, "check", set, "--quiet"}, findings, nil},
-				contest{"check: stillspan, from cache", 1, []string{c.bin, "check", set, "--quiet"}, findings, nil})
-		}
+		all = append(all,
+			contest{"check: ffmpeg decoding alone", -1, []string{"ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error",
+				"-i", filepath.Join(set, "IMG_%04d.JPG"), "-f", "null", "-"}, clean, nil},
+			contest{"check: stillspan, first run", 1, []string{c.bin, "check", set, "--quiet"}, findings, nil},
+			contest{"check: stillspan, from cache", 1, []string{c.bin, "check", set, "--quiet"}, findings, nil})
 	}
 	return all
 }
 
 // measure runs one contest, with an empty cache of measurements unless the
 // contest is about the cache.
-func (c *config) measure(ctx context.Context, k *contest, round int) (usage, error) {
+func (c *config) measure(ctx context.Context, k *contest) (usage, error) {
 	for _, f := range []string{"clip.mp4", "report.html"} {
 		if err := os.RemoveAll(filepath.Join(c.dir, f)); err != nil {
 			return usage{}, err
