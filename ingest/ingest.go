@@ -8,6 +8,7 @@ import (
 
 	"stillspan/ingest/meta"
 	"stillspan/ingest/timing"
+	"stillspan/internal/problem"
 )
 
 // Frame is one shot: a still and whatever else the camera wrote for it.
@@ -34,12 +35,8 @@ type Frame struct {
 	damagedMetadata bool // Facts are what could be read
 }
 
-// Problem is what is wrong with one file and what to try.
-type Problem struct {
-	Kind string // "empty", "truncated", "undecodable", "corrupt", "wrong-size", "unreadable", "vanished", "not-a-file"
-	Text string // one clear sentence, no path
-	Try  string // advice
-}
+// Problem is what is wrong with a still.
+type Problem = problem.Still
 
 // SettingChange is a setting that moved in mid-sequence.
 type SettingChange struct {

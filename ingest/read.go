@@ -9,16 +9,15 @@ import (
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
+	"stillspan/internal/problem"
 )
-
-const copyAgain = "copy it again from the card before wiping it"
 
 // readFrame fills in what the file says about itself and what is wrong with
 // it, as far as that shows without decoding.
 func readFrame(f *Frame) {
 	file, info, err := files.Open(f.Path)
 	if err != nil {
-		f.Problem = openProblem(err)
+		f.Problem = problem.Unread(err)
 		return
 	}
 	defer file.Close()
@@ -30,7 +29,7 @@ func readFrame(f *Frame) {
 func readCompanion(f *Frame) {
 	file, info, err := files.Open(cmp.Or(f.Raw, f.Picture))
 	if err != nil {
-		f.Companion = openProblem(err)
+		f.Companion = problem.Unread(err)
 		return
 	}
 	defer file.Close()
@@ -40,19 +39,19 @@ func readCompanion(f *Frame) {
 // readStill reads what a file says about itself and what is wrong with it.
 // metadata is set where only that is damaged: facts are then what could be
 // read.
-func readStill(file io.ReaderAt, size int64) (facts meta.Facts, problem *Problem, metadata bool) {
+func readStill(file io.ReaderAt, size int64) (facts meta.Facts, wrong *Problem, metadata bool) {
 	if size == 0 {
-		return facts, &Problem{"empty", "the file is empty", "copy it again from the card"}, false
+		return facts, problem.Empty(), false
 	}
 	facts, err := format.Read(file, size)
 	var malformed *meta.FormatError
 	if err != nil && !errors.As(err, &malformed) {
-		return facts, openProblem(err), false
+		return facts, problem.Unread(err), false
 	}
 	look := format.ByName(facts.Format).Damage
 	if look != nil {
 		if d := look(file, size); d != nil {
-			return facts, &Problem{d.Kind, d.Text, copyAgain}, false
+			return facts, d, false
 		}
 	}
 	switch {
@@ -61,7 +60,7 @@ func readStill(file io.ReaderAt, size int64) (facts meta.Facts, problem *Problem
 	case malformed.Part == meta.PartMetadata && look != nil:
 		return facts, nil, true // the picture itself may be sound; decoding tells
 	}
-	return facts, &Problem{"undecodable", strings.TrimSuffix(malformed.Error(), "."), copyAgain}, false
+	return facts, problem.Undecodable(strings.TrimSuffix(malformed.Error(), ".")), false
 }
 
 // share makes equal words of many frames one string, as thousands of frames

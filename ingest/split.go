@@ -113,9 +113,9 @@ func markOdd(like, f *Frame) {
 	if f.Problem != nil || f.Facts.Width == 0 || sameView(&like.Facts, &f.Facts) {
 		return
 	}
-	f.Problem = &Problem{"wrong-size",
-		fmt.Sprintf("it measures %d x %d pixels, its neighbours %d x %d", f.Facts.Width, f.Facts.Height, like.Facts.Width, like.Facts.Height),
-		"the clip leaves it out; if it belongs there, bring a copy of it to the size of the others"}
+	f.Problem = &Problem{Kind: "wrong-size",
+		Text: fmt.Sprintf("it measures %d x %d pixels, its neighbours %d x %d", f.Facts.Width, f.Facts.Height, like.Facts.Width, like.Facts.Height),
+		Try:  "the clip leaves it out; if it belongs there, bring a copy of it to the size of the others"}
 }
 
 // splitPauses cuts a run where the pause is far from a few missed frames. The

@@ -11,6 +11,7 @@ import (
 
 	"stillspan/ingest/format"
 	"stillspan/internal/files"
+	"stillspan/internal/problem"
 )
 
 var (
@@ -66,7 +67,7 @@ func walk(ctx context.Context, root string) (*tree, error) {
 			if path == start {
 				return fmt.Errorf("cannot read the folder %q: %w", root, files.Cause(err))
 			}
-			f.Problem = openProblem(err)
+			f.Problem = problem.Unread(err)
 			t.broken = append(t.broken, f)
 			return nil
 		}
@@ -130,10 +131,10 @@ func (t *tree) add(f Frame, stat func() (fs.FileInfo, error)) {
 	info, err := stat()
 	switch {
 	case err != nil:
-		f.Problem = openProblem(err)
+		f.Problem = problem.Unread(err)
 		t.broken = append(t.broken, f)
 	case !info.Mode().IsRegular():
-		f.Problem = notAFile()
+		f.Problem = problem.Unread(files.ErrNotRegular)
 		t.broken = append(t.broken, f)
 	default:
 		f.Size, f.ModTime = info.Size(), info.ModTime()
@@ -158,7 +159,7 @@ func (t *tree) addLinks(links []Frame, start string) {
 		}
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			f.Problem = &Problem{"unreadable", "it is a link that leads nowhere", "copy the file itself into the folder"}
+			f.Problem = &Problem{Kind: "unreadable", Text: "it is a link that leads nowhere", Try: "copy the file itself into the folder"}
 			t.broken = append(t.broken, f)
 		case err == nil && info.IsDir():
 			t.ignored["other"]++
@@ -169,23 +170,6 @@ func (t *tree) addLinks(links []Frame, start string) {
 			seen[target] = true
 		}
 	}
-}
-
-func notAFile() *Problem {
-	return &Problem{"not-a-file", "it is a pipe, a device or a folder and not a picture", "remove it from the folder"}
-}
-
-// openProblem tells why a file could not be opened or read.
-func openProblem(err error) *Problem {
-	switch {
-	case err == files.ErrNotRegular:
-		return notAFile()
-	case errors.Is(err, fs.ErrNotExist):
-		return &Problem{"vanished", "it is no longer there", "check that the drive is still connected and copy the card again"}
-	case errors.Is(err, fs.ErrPermission):
-		return &Problem{"unreadable", "you have no permission to read it", "give yourself permission to read it, or copy the card again"}
-	}
-	return &Problem{"unreadable", fmt.Sprintf("it cannot be read (%v)", files.Cause(err)), "copy it again from the card"}
 }
 
 // pair joins raw and picture of one shot (same folder and base name) into one

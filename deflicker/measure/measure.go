@@ -9,6 +9,7 @@ import (
 
 	"stillspan/deflicker/develop"
 	"stillspan/ingest/meta"
+	"stillspan/internal/problem"
 )
 
 // Input is one still to be measured.
@@ -19,16 +20,8 @@ type Input struct {
 	Size    int64 // bytes
 }
 
-// Finding is what is wrong with one still and what to try.
-type Finding struct {
-	// Kind is "empty", "truncated", "corrupt", "undecodable", "unreadable",
-	// "vanished", "changed" or "not-a-file".
-	Kind string
-	Text string // one clear sentence, no path
-	Try  string // advice
-	// Left is the share of the picture that could be decoded, 0 to 1.
-	Left float64
-}
+// Finding is what is wrong with a still.
+type Finding = problem.Still
 
 // Sources of a Grid, and the values of Options.Source.
 const (

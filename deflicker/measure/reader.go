@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"io"
 	"io/fs"
 	"os"
 	"os/exec"
@@ -16,6 +17,7 @@ import (
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/files"
+	"stillspan/internal/problem"
 )
 
 // reader measures stills one after another in memory of its own.
@@ -34,20 +36,31 @@ func newReader(opt Options, c *cache) *reader {
 
 // measure measures one still from source.
 func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *Finding, error) {
-	if err := ended(ctx); err != nil {
+	g, err := r.still(ctx, in, source)
+	finding, ok := errors.AsType[*Finding](err)
+	if err != nil && !ok {
 		return nil, nil, err
+	}
+	return g, finding, nil
+}
+
+// still measures one still from source. Here and below, what is wrong with the
+// still is an error of type *Finding, beside what could be measured.
+func (r *reader) still(ctx context.Context, in Input, source string) (*Grid, error) {
+	if err := context.Cause(ctx); err != nil {
+		return nil, err
 	}
 	f, info, err := files.Open(in.Path)
 	if err != nil {
-		return nil, openFinding(err), nil
+		return nil, problem.Unread(err)
 	}
 	defer f.Close()
 	if info.Size() == 0 {
-		return nil, &Finding{Kind: "empty", Text: "the file has no content", Try: "copy it from the card again"}, nil
+		return nil, problem.Empty()
 	}
 	was := files.IdentityOf(info)
 	if !in.ModTime.IsZero() && (in.Size != was.Size || !in.ModTime.Equal(info.ModTime())) {
-		return nil, changed(), nil
+		return nil, changed()
 	}
 	from := source
 	if source == SourceDeveloped {
@@ -57,26 +70,25 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	cached := r.cache != nil && err == nil && keeps(f, was, time.Now())
 	if cached {
 		if g, finding, ok := r.cache.get(k); ok {
-			return g, finding, nil
+			return g, asError(finding)
 		}
 	}
-	tail, err := r.readTail(f, info.Size())
-	if err != nil {
-		return nil, readFinding(err), nil
-	}
 	s := openStill(in, f, info.Size())
-	s.tail = tail
-	g, finding, err := r.from(ctx, s, source)
-	if err != nil {
-		return nil, nil, err
+	if s.tail, err = r.readTail(f, info.Size()); err != nil {
+		return nil, problem.Unread(err)
+	}
+	g, err := r.from(ctx, s, source)
+	finding, ok := errors.AsType[*Finding](err)
+	if err != nil && !ok {
+		return nil, err
 	}
 	// By its path: other programs opened it by that.
 	info, err = os.Stat(in.Path)
 	switch {
 	case err != nil:
-		return nil, openFinding(err), nil
+		return nil, problem.Unread(err)
 	case files.IdentityOf(info) != was:
-		return nil, changed(), nil
+		return nil, changed()
 	}
 	if g != nil {
 		g.round()
@@ -84,12 +96,25 @@ func (r *reader) measure(ctx context.Context, in Input, source string) (*Grid, *
 	if cached && lasting(g, finding) {
 		r.cache.put(k, g, finding)
 	}
-	return g, finding, nil
+	return g, asError(finding)
+}
+
+// asError keeps a nil finding from becoming an error.
+func asError(f *Finding) error {
+	if f == nil {
+		return nil
+	}
+	return f
 }
 
 // changed says that what was measured is not what lies there.
 func changed() *Finding {
 	return &Finding{Kind: "changed", Text: "the file changed while it was read", Try: "run again when nothing writes to the folder any more"}
+}
+
+// undecodable says that a still's bytes are no picture that can be read.
+func undecodable(err error) error {
+	return problem.Undecodable("the picture cannot be decoded: " + files.Cause(err).Error())
 }
 
 // still is an Input with its file open.
@@ -119,13 +144,12 @@ func (r *reader) readTail(f *os.File, size int64) ([]byte, error) {
 }
 
 // from measures s from source, or from the next better one where it has none.
-func (r *reader) from(ctx context.Context, s still, source string) (*Grid, *Finding, error) {
+func (r *reader) from(ctx context.Context, s still, source string) (*Grid, error) {
 	switch source {
 	case SourcePreview:
 		if g := r.preview(s); g != nil {
-			return g, r.endFinding(s), nil
+			return g, r.ending(s)
 		}
-		return r.reduced(ctx, s)
 	case SourceFull:
 		return r.full(ctx, s)
 	case SourceDeveloped:
@@ -137,17 +161,17 @@ func (r *reader) from(ctx context.Context, s still, source string) (*Grid, *Find
 }
 
 // developed measures the developed picture of a raw file.
-func (r *reader) developed(ctx context.Context, s still) (*Grid, *Finding, error) {
+func (r *reader) developed(ctx context.Context, s still) (*Grid, error) {
 	img, err := r.opt.Develop.Half(ctx, s.in.Path)
 	switch {
 	case ctx.Err() != nil:
-		return nil, nil, context.Cause(ctx)
+		return nil, context.Cause(ctx)
 	case err != nil:
-		return nil, undecodable(err), nil
+		return nil, undecodable(err)
 	}
 	g := FromImage(img)
 	g.Source = SourceDeveloped
-	return g, nil, nil
+	return g, nil
 }
 
 // preview measures the preview; nil where there is none that is good enough.
@@ -172,7 +196,7 @@ func (r *reader) preview(s still) *Grid {
 		g.Source = SourcePreview
 		return g
 	}
-	if r.blocks.Decode(r.buf) != nil || blockFinding(&r.blocks) != nil {
+	if r.blocks.Decode(r.buf) != nil || r.blocks.Damage() != nil {
 		return nil
 	}
 	g := blockGrid(&r.blocks, &r.meter)
@@ -180,9 +204,9 @@ func (r *reader) preview(s still) *Grid {
 	return g
 }
 
-// endFinding looks whether the main picture of a still whose preview was
-// measured has its end marker, and where it has not, how much of it is left.
-func (r *reader) endFinding(s still) *Finding {
+// ending looks whether the main picture of a still whose preview was measured
+// has its end marker, and where it has not, how much of it is left.
+func (r *reader) ending(s still) error {
 	if s.by != format.JPEG {
 		return nil
 	}
@@ -193,51 +217,50 @@ func (r *reader) endFinding(s still) *Finding {
 	}
 	var err error
 	if r.buf, err = readPart(s.f, 0, s.size, r.buf); err != nil {
-		return readFinding(err)
+		return problem.Unread(err)
 	}
 	if r.blocks.Decode(r.buf) != nil {
 		return nil // not a kind whose end could be judged
 	}
-	return blockFinding(&r.blocks)
+	return asError(r.blocks.Damage())
 }
 
 // main is where the main picture lies and what decodes it: of a raw file it is
-// the largest preview; a HEIF or AVIF is made a JPEG. ok is false for a raw file
-// without any.
-func (s still) main() (part meta.Preview, by format.Decoder, ok bool) {
+// the largest preview; a HEIF or AVIF is made a JPEG.
+func (s still) main() (part meta.Preview, by format.Decoder, err error) {
 	switch previews := s.in.Facts.Previews; {
 	case s.by == format.Libheif:
-		return meta.Preview{}, format.JPEG, true
+		return meta.Preview{}, format.JPEG, nil
 	case !s.in.Facts.Raw:
-		return meta.Preview{Length: s.size}, s.by, true
+		return meta.Preview{Length: s.size}, s.by, nil
 	case len(previews) > 0:
-		return previews[len(previews)-1], format.JPEG, true
+		return previews[len(previews)-1], format.JPEG, nil
 	}
-	return meta.Preview{}, format.Embedded, false
+	return part, format.Embedded, &Finding{
+		Kind: "undecodable", Text: "the raw file holds no preview to measure",
+		Try: "install LibRaw (Debian package libraw-bin) and render from the raw data",
+	}
 }
 
 // fetch reads the main picture's bytes into r.buf.
-func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (*Finding, error) {
-	var err error
-	if s.by != format.Libheif {
-		if r.buf, err = readPart(s.f, part.Offset, part.Length, r.buf); err != nil {
-			return readFinding(err), nil
+func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (err error) {
+	from, offset, length := io.ReaderAt(s.f), part.Offset, part.Length
+	if s.by == format.Libheif {
+		data, err := develop.JPEG(ctx, s.in.Path)
+		switch {
+		case ctx.Err() != nil:
+			return context.Cause(ctx)
+		case errors.Is(err, develop.ErrNoHEIF):
+			return &Finding{Kind: "undecodable", Text: err.Error(), Try: "install " + develop.HEIFPackage}
+		case err != nil:
+			return undecodable(err)
 		}
-		return nil, nil
+		from, offset, length = bytes.NewReader(data), 0, int64(len(data))
 	}
-	data, err := develop.JPEG(ctx, s.in.Path)
-	switch {
-	case ctx.Err() != nil:
-		return nil, context.Cause(ctx)
-	case errors.Is(err, develop.ErrNoHEIF):
-		return &Finding{Kind: "undecodable", Text: err.Error(), Try: "install " + develop.HEIFPackage}, nil
-	case err != nil:
-		return undecodable(err), nil
+	if r.buf, err = readPart(from, offset, length, r.buf); err != nil {
+		return problem.Unread(err)
 	}
-	if r.buf, err = readPart(bytes.NewReader(data), 0, int64(len(data)), r.buf); err != nil {
-		return readFinding(err), nil
-	}
-	return nil, nil
+	return nil
 }
 
 // smallSide is the longer side up to which a main picture is decoded in full:
@@ -247,91 +270,86 @@ const smallSide = 8 * MaxCells
 
 // reduced measures the main picture's block means, or every pixel where its
 // format does not give them.
-func (r *reader) reduced(ctx context.Context, s still) (*Grid, *Finding, error) {
-	part, by, ok := s.main()
-	if !ok {
-		return nil, noPreview(), nil
+func (r *reader) reduced(ctx context.Context, s still) (*Grid, error) {
+	part, by, err := s.main()
+	if err != nil {
+		return nil, err
 	}
 	if by != format.JPEG {
 		return r.full(ctx, s)
 	}
-	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
-		return nil, finding, err
+	if err := r.fetch(ctx, s, part); err != nil {
+		return nil, err
 	}
 	if err := r.blocks.Decode(r.buf); err == jpeg.ErrKind {
 		return r.full(ctx, s)
 	} else if err != nil {
-		return nil, undecodable(err), nil
+		return nil, undecodable(err)
 	}
-	finding := blockFinding(&r.blocks)
-	if finding == nil && max(r.blocks.Width, r.blocks.Height) <= smallSide {
+	damage := r.blocks.Damage()
+	if damage == nil && max(r.blocks.Width, r.blocks.Height) <= smallSide {
 		return r.full(ctx, s)
 	}
-	if finding != nil && finding.Left == 0 {
-		return nil, finding, nil
+	if damage != nil && damage.Left == 0 {
+		return nil, damage
 	}
-	return blockGrid(&r.blocks, &r.meter), finding, nil
+	return blockGrid(&r.blocks, &r.meter), asError(damage)
 }
 
 // full measures every pixel of the main picture.
-func (r *reader) full(ctx context.Context, s still) (*Grid, *Finding, error) {
-	img, reduced, finding, err := r.decode(ctx, s)
-	if img == nil {
-		return nil, finding, err
+func (r *reader) full(ctx context.Context, s still) (*Grid, error) {
+	img, reduced, err := r.decode(ctx, s)
+	if err != nil {
+		return nil, err
 	}
 	g := FromImage(img)
 	if reduced {
 		g.Source = SourceReduced
 	}
-	return g, nil, nil
+	return g, nil
 }
 
 // decode decodes the main picture. reduced is set for one that ffmpeg has
 // reduced.
-func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced bool, finding *Finding, err error) {
-	part, by, ok := s.main()
-	if !ok {
-		return nil, false, noPreview(), nil
+func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced bool, err error) {
+	part, by, err := s.main()
+	if err != nil {
+		return nil, false, err
 	}
 	if by == format.JPEG || by == format.Go {
-		if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil {
-			return nil, false, finding, err
+		if err := r.fetch(ctx, s, part); err != nil {
+			return nil, false, err
 		}
 		img, ok, err := decodeImage(r.buf, r.opt.MaxPixels)
 		if ok && err != nil {
-			return nil, false, r.broken(by, err), nil
+			return nil, false, r.broken(by, err)
 		}
 		if ok {
-			return img, false, nil, nil
+			return img, false, nil
 		}
 	}
 	if s.in.Facts.Raw { // ffmpeg would look for the sensor's data
-		return nil, false, undecodable(jpeg.ErrKind), nil
+		return nil, false, undecodable(jpeg.ErrKind)
 	}
 	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, r.opt.MaxPixels)
 	switch {
 	case ctx.Err() != nil:
-		return nil, false, nil, context.Cause(ctx)
+		return nil, false, context.Cause(ctx)
 	case errors.Is(err, exec.ErrNotFound) || errors.Is(err, fs.ErrNotExist):
-		return nil, false, &Finding{Kind: "undecodable", Text: "this kind of picture needs ffmpeg, which was not found", Try: "install ffmpeg (Debian package ffmpeg)"}, nil
+		return nil, false, &Finding{Kind: "undecodable", Text: "this kind of picture needs ffmpeg, which was not found", Try: "install ffmpeg (Debian package ffmpeg)"}
 	case err != nil:
-		return nil, false, undecodable(err), nil
+		return nil, false, undecodable(err)
 	}
-	return img, true, nil, nil
+	return img, true, nil
 }
 
 // broken says why the picture in r.buf could not be decoded, and of a JPEG how
 // much is left.
-func (r *reader) broken(by format.Decoder, err error) *Finding {
+func (r *reader) broken(by format.Decoder, err error) error {
 	if by == format.JPEG && r.blocks.Decode(r.buf) == nil {
-		if f := blockFinding(&r.blocks); f != nil {
-			return f
+		if d := r.blocks.Damage(); d != nil {
+			return d
 		}
 	}
 	return undecodable(err)
-}
-
-// noPreview says that a raw file has no picture to measure.
-func noPreview() *Finding {
-	return &Finding{Kind: "undecodable", Text: "the raw file holds no preview to measure", Try: "install LibRaw (Debian package libraw-bin) and render from the raw data"}
 }

@@ -38,16 +38,3 @@ func blockGrid(b *jpeg.Picture, m *meter) *Grid {
 	}
 	return m.grid(SourceReduced)
 }
-
-// blockFinding tells the damage of a picture; nil for none.
-func blockFinding(b *jpeg.Picture) *Finding {
-	d := b.Damage()
-	if d == nil {
-		return nil
-	}
-	kind := "corrupt"
-	if d.Truncated {
-		kind = "truncated"
-	}
-	return &Finding{Kind: kind, Text: d.Text, Left: d.Left, Try: "copy it from the card again before the card is wiped"}
-}

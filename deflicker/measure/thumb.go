@@ -8,6 +8,7 @@ import (
 	"stillspan/ingest/format"
 	"stillspan/internal/files"
 	"stillspan/internal/picture"
+	"stillspan/internal/problem"
 )
 
 // Thumb is the still as a small upright picture with no side longer than
@@ -31,12 +32,12 @@ const thumbPixels = 8 << 20
 // picture is the cheapest picture of the still with a longer side of about
 // maxSide or more.
 func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Image, error) {
-	if err := ended(ctx); err != nil {
+	if err := context.Cause(ctx); err != nil {
 		return nil, err
 	}
 	f, info, err := files.Open(in.Path)
 	if err != nil {
-		return nil, errors.New(openFinding(err).Text)
+		return nil, problem.Unread(err)
 	}
 	defer f.Close()
 	s := openStill(in, f, info.Size())
@@ -46,10 +47,7 @@ func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Imag
 	if img := r.blockPicture(ctx, s, maxSide); img != nil {
 		return img, nil
 	}
-	img, _, finding, err := r.decode(ctx, s)
-	if finding != nil {
-		return nil, errors.New(finding.Text)
-	}
+	img, _, err := r.decode(ctx, s)
 	return img, err
 }
 
@@ -75,14 +73,14 @@ func (r *reader) previewPicture(s still, maxSide int) image.Image {
 // too small, or the picture not one that package jpeg reads. A damaged picture is
 // shown as far as it goes.
 func (r *reader) blockPicture(ctx context.Context, s still, maxSide int) image.Image {
-	part, by, ok := s.main()
-	if !ok || by != format.JPEG {
+	part, by, err := s.main()
+	if err != nil || by != format.JPEG {
 		return nil
 	}
-	if finding, err := r.fetch(ctx, s, part); finding != nil || err != nil || r.blocks.Decode(r.buf) != nil {
+	if r.fetch(ctx, s, part) != nil || r.blocks.Decode(r.buf) != nil {
 		return nil
 	}
-	if max(r.blocks.Width, r.blocks.Height) < 8*maxSide && blockFinding(&r.blocks) == nil {
+	if max(r.blocks.Width, r.blocks.Height) < 8*maxSide && r.blocks.Damage() == nil {
 		return nil
 	}
 	return r.blocks.Image()

@@ -5,15 +5,11 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+
+	"stillspan/internal/problem"
 )
 
-// Damage is what is wrong with a file's structure or its end.
-type Damage struct {
-	Kind string // "truncated" or "corrupt"
-	Text string // one clear sentence, no path
-}
-
-var cutOff = &Damage{"truncated", "the file ends before the picture does"}
+var cutOff = problem.Truncated("the file ends before the picture does")
 
 // endWindow is how far from the end the picture's end is looked for: cameras
 // pad the file, and some write a preview after the picture.
@@ -21,14 +17,14 @@ const endWindow = 64 << 10
 
 // jpegEnd looks for an EOI marker near the end. It can miss a cut that falls
 // into a trailing preview; decoding finds that.
-func jpegEnd(r io.ReaderAt, size int64) *Damage {
+func jpegEnd(r io.ReaderAt, size int64) *problem.Still {
 	if tailHolds(r, size, 512, "\xFF\xD9") || tailHolds(r, size, endWindow, "\xFF\xD9") {
 		return nil
 	}
 	return cutOff
 }
 
-func pngEnd(r io.ReaderAt, size int64) *Damage {
+func pngEnd(r io.ReaderAt, size int64) *problem.Still {
 	if tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82") {
 		return nil
 	}
@@ -45,13 +41,13 @@ func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 }
 
 // tiffEnd walks the directories of a TIFF whose samples may be of any value.
-func tiffEnd(r io.ReaderAt, size int64) *Damage {
+func tiffEnd(r io.ReaderAt, size int64) *problem.Still {
 	_, damage := walkTIFF(r, size)
 	return damage
 }
 
 // rawTIFFEnd does the same for sensor data, which do not end in zeros.
-func rawTIFFEnd(r io.ReaderAt, size int64) *Damage {
+func rawTIFFEnd(r io.ReaderAt, size int64) *problem.Still {
 	data, damage := walkTIFF(r, size)
 	if damage != nil {
 		return damage
@@ -62,7 +58,7 @@ func rawTIFFEnd(r io.ReaderAt, size int64) *Damage {
 // rafEnd looks at the parts that the header of Fujifilm's raw container names:
 // the JPEG, the list of facts and the sensor's data (exiftool's documentation
 // of the format).
-func rafEnd(r io.ReaderAt, size int64) *Damage {
+func rafEnd(r io.ReaderAt, size int64) *problem.Still {
 	head := make([]byte, 108)
 	if n, err := r.ReadAt(head, 0); n < len(head) {
 		return shortRead(err)
@@ -79,7 +75,7 @@ func rafEnd(r io.ReaderAt, size int64) *Damage {
 
 // x3fEnd looks for the directory of a Foveon file, to which its last four bytes
 // point (the maker's published description of the format).
-func x3fEnd(r io.ReaderAt, size int64) *Damage {
+func x3fEnd(r io.ReaderAt, size int64) *problem.Still {
 	var last, mark [4]byte
 	if size < 4 {
 		return cutOff
@@ -98,7 +94,7 @@ const maxBoxes = 4096
 
 // boxesEnd walks the boxes of a HEIF, AVIF, CR3 or JPEG XL file at their top
 // level (ISO/IEC 14496-12): they have to fill the file.
-func boxesEnd(r io.ReaderAt, size int64) *Damage {
+func boxesEnd(r io.ReaderAt, size int64) *problem.Still {
 	var data part
 	head := make([]byte, 16)
 	at := int64(0)
@@ -119,7 +115,7 @@ func boxesEnd(r io.ReaderAt, size int64) *Damage {
 			}
 		}
 		if length < 8 {
-			return &Damage{"corrupt", fmt.Sprintf("its structure makes no sense from byte %d on", at)}
+			return problem.Corrupt(fmt.Sprintf("its structure makes no sense from byte %d on", at))
 		}
 		if length > size-at {
 			return cutOff
@@ -134,7 +130,7 @@ func boxesEnd(r io.ReaderAt, size int64) *Damage {
 
 // jxlEnd is boxesEnd for a JPEG XL in a container; a bare codestream says
 // nothing of its end.
-func jxlEnd(r io.ReaderAt, size int64) *Damage {
+func jxlEnd(r io.ReaderAt, size int64) *problem.Still {
 	var head [1]byte
 	if _, err := r.ReadAt(head[:], 0); err != nil || head[0] == 0xff {
 		return nil
@@ -144,7 +140,7 @@ func jxlEnd(r io.ReaderAt, size int64) *Damage {
 
 // shortRead is what a read that came short of its bytes tells; nothing where
 // the disk failed, which is told elsewhere.
-func shortRead(err error) *Damage {
+func shortRead(err error) *problem.Still {
 	if err == nil || err == io.EOF {
 		return cutOff
 	}
@@ -166,7 +162,7 @@ const (
 )
 
 // zeroed looks for zeros at the end of data.
-func zeroed(r io.ReaderAt, size int64, data part) *Damage {
+func zeroed(r io.ReaderAt, size int64, data part) *problem.Still {
 	if data.length < someZeros || data.end() > size {
 		return nil
 	}
@@ -191,7 +187,7 @@ func zeroed(r io.ReaderAt, size int64, data part) *Damage {
 	case run < someZeros, run < manyZeros && begins-from > 2 && from > data.at:
 		return nil
 	case from == data.at:
-		return &Damage{"corrupt", "its picture data are nothing but zeros"}
+		return problem.Corrupt("its picture data are nothing but zeros")
 	}
-	return &Damage{"corrupt", fmt.Sprintf("the last %.0f %% of its picture data are nothing but zeros", max(1, 100*float64(run)/float64(data.length)))}
+	return problem.Corrupt(fmt.Sprintf("the last %.0f %% of its picture data are nothing but zeros", max(1, 100*float64(run)/float64(data.length))))
 }

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/image/tiff"
 
 	"stillspan/internal/bounded"
+	"stillspan/internal/problem"
 	"stillspan/internal/stamp"
 )
 
@@ -95,7 +96,7 @@ func rawFile(t testing.TB) []byte {
 // is damaged; whole, with its last samples dark, it is not.
 func TestRawEnd(t *testing.T) {
 	raw := rawFile(t)
-	look := func(data []byte) *Damage {
+	look := func(data []byte) *problem.Still {
 		t.Helper()
 		f, err := Read(bytes.NewReader(data), int64(len(data)))
 		if f.Format != "dng" {
@@ -104,7 +105,7 @@ func TestRawEnd(t *testing.T) {
 		if d := ByName(f.Format).Damage(bytes.NewReader(data), int64(len(data))); d != nil || err == nil {
 			return d
 		}
-		return &Damage{"undecodable", err.Error()}
+		return problem.Undecodable(err.Error())
 	}
 	if d := look(raw); d != nil {
 		t.Fatalf("whole: %+v", d)
@@ -181,7 +182,7 @@ func TestBoxesEnd(t *testing.T) {
 	}
 }
 
-func kindOf(d *Damage) string {
+func kindOf(d *problem.Still) string {
 	if d == nil {
 		return ""
 	}

@@ -14,6 +14,7 @@ import (
 
 	"stillspan/ingest/meta"
 	"stillspan/internal/orientation"
+	"stillspan/internal/problem"
 )
 
 // Format is what there is to know of a still format: a row of the table.
@@ -35,7 +36,7 @@ type Format struct {
 	Facts meta.Reader
 	// Damage tells what is wrong with a file's structure and its end, as far as
 	// that shows without decoding; nil where nothing is known of them.
-	Damage func(r io.ReaderAt, size int64) *Damage
+	Damage func(r io.ReaderAt, size int64) *problem.Still
 	// Decoder is what makes a picture of it.
 	Decoder Decoder
 }

@@ -3,6 +3,8 @@ package format
 import (
 	"encoding/binary"
 	"io"
+
+	"stillspan/internal/problem"
 )
 
 // Tags of TIFF 6.0 and its supplement 1, of Exif, and of Panasonic's raw files.
@@ -33,7 +35,7 @@ type tiffWalk struct {
 	size   int64
 	order  binary.ByteOrder
 	seen   map[int64]bool
-	damage *Damage
+	damage *problem.Still
 	data   part // the last strip or tile of the directory with most of them
 	most   int64
 }
@@ -42,7 +44,7 @@ type tiffWalk struct {
 // built on it, reach inside the file, with their values and with the strips,
 // tiles and JPEGs that they name. data is the end of its largest picture. What
 // only a reader of the maker's notes understands is passed over.
-func walkTIFF(r io.ReaderAt, size int64) (data part, damage *Damage) {
+func walkTIFF(r io.ReaderAt, size int64) (data part, damage *problem.Still) {
 	head := make([]byte, 8)
 	if n, err := r.ReadAt(head, 0); n < len(head) {
 		return part{}, shortRead(err)
@@ -81,7 +83,7 @@ func (w *tiffWalk) dir(at int64) (next int64) {
 	}
 	n := int64(w.order.Uint16(count))
 	if n > maxTIFFEntries {
-		w.damage = &Damage{"corrupt", "a table in it is broken"}
+		w.damage = problem.Corrupt("a table in it is broken")
 		return 0
 	}
 	table := make([]byte, 12*n+4)

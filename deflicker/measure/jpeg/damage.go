@@ -3,6 +3,8 @@ package jpeg
 import (
 	"fmt"
 	"math"
+
+	"stillspan/internal/problem"
 )
 
 // note keeps the first trouble.
@@ -29,15 +31,8 @@ func (b *Picture) left() float64 {
 	return float64(read) / float64(all)
 }
 
-// Damage is what is wrong with a picture that was read.
-type Damage struct {
-	Truncated bool    // the data end early; else they make no sense in places
-	Text      string  // one clear sentence
-	Left      float64 // share of the picture that could be read, 0 to 1
-}
-
 // Damage tells what is wrong with the picture; nil for nothing.
-func (b *Picture) Damage() *Damage {
+func (b *Picture) Damage() *problem.Still {
 	left := b.left()
 	if b.trouble == "" && !b.ended {
 		if left == 1 {
@@ -46,16 +41,17 @@ func (b *Picture) Damage() *Damage {
 		b.note("picture data are missing")
 	}
 	percent := math.Floor(100 * left)
-	d := &Damage{Left: left, Truncated: b.trouble == ""}
+	var d *problem.Still
 	switch {
 	case b.trouble != "":
-		d.Text = fmt.Sprintf("the picture is damaged: %s; %.0f %% of it can be decoded", b.trouble, percent)
+		d = problem.Corrupt(fmt.Sprintf("the picture is damaged: %s; %.0f %% of it can be decoded", b.trouble, percent))
 	case left < 1:
-		d.Text = fmt.Sprintf("the file ends before the picture does: %.0f %% of it is left", percent)
+		d = problem.Truncated(fmt.Sprintf("the file ends before the picture does: %.0f %% of it is left", percent))
 	case b.progressive:
-		d.Text = "the file ends before the picture does: all of it is there, but without its finer detail"
+		d = problem.Truncated("the file ends before the picture does: all of it is there, but without its finer detail")
 	default:
-		d.Text = "the file ends without its end marker: all of the picture is there"
+		d = problem.Truncated("the file ends without its end marker: all of the picture is there")
 	}
+	d.Left = left
 	return d
 }

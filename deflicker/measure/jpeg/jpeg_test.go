@@ -154,7 +154,7 @@ func TestTruncated(t *testing.T) {
 				continue // not a single scan begins: TestNoPicture's case
 			}
 			f := b.Damage()
-			if f == nil || !f.Truncated {
+			if f == nil || f.Kind != "truncated" {
 				t.Errorf("%s cut to %.0f %%: %+v", name, 100*share, f)
 				continue
 			}
@@ -183,7 +183,7 @@ func TestDamagedInterval(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := b.Damage()
-	if f == nil || f.Truncated {
+	if f == nil || f.Kind != "corrupt" {
 		t.Fatalf("damage in the middle gives %+v", f)
 	}
 	// Ten rows of units; at most two of them may be lost.
