@@ -115,20 +115,8 @@ func (c *cache) put(k key, g *Grid, f *Finding) {
 	if os.MkdirAll(filepath.Dir(path), 0o700) != nil {
 		return
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".new-*")
-	if err != nil {
-		return
-	}
 	data := encodeEntry(k, g, f)
-	_, err = tmp.Write(data)
-	if cerr := tmp.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), path)
-	}
-	if err != nil {
-		os.Remove(tmp.Name())
+	if files.WriteLight(path, data) != nil {
 		return
 	}
 	c.written.Add(int64(len(data)))

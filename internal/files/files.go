@@ -98,7 +98,20 @@ const TempPrefix = ".stillspan-"
 
 // Write writes a file whole or not at all: under another name in the same
 // folder, put on the disk before it is renamed, and its name after.
-func Write(path string, fill func(io.Writer) error) (err error) {
+func Write(path string, fill func(io.Writer) error) error {
+	if err := write(path, true, fill); err != nil {
+		return err
+	}
+	return Sync(filepath.Dir(path))
+}
+
+// WriteLight writes a file whole or not at all, but leaves it to the system when
+// it is put on the disk: for what can be made again.
+func WriteLight(path string, data []byte) error {
+	return write(path, false, func(w io.Writer) error { _, err := w.Write(data); return err })
+}
+
+func write(path string, sync bool, fill func(io.Writer) error) (err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), TempPrefix+"*.tmp")
 	if err != nil {
 		return fmt.Errorf("cannot write %q: %w", path, Cause(err))
@@ -114,16 +127,18 @@ func Write(path string, fill func(io.Writer) error) (err error) {
 	if err := fill(w); err != nil {
 		return err
 	}
-	if err := errors.Join(w.Flush(), f.Chmod(0o644), f.Sync()); err != nil {
+	if err := errors.Join(w.Flush(), f.Chmod(0o644)); err != nil {
 		return err
+	}
+	if sync {
+		if err := f.Sync(); err != nil {
+			return err
+		}
 	}
 	if err := f.Close(); err != nil {
 		return err
 	}
-	if err := os.Rename(f.Name(), path); err != nil {
-		return err
-	}
-	return Sync(filepath.Dir(path))
+	return os.Rename(f.Name(), path)
 }
 
 // WriteBytes is Write of what is at hand.
