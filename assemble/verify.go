@@ -1,16 +1,13 @@
 package assemble
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 
 	"stillspan/internal/playback"
 	"stillspan/internal/process"
@@ -186,52 +183,4 @@ func verifyImages(ctx context.Context, dir string, want Expect) (Clip, error) {
 	}
 	c.compare(want)
 	return c, nil
-}
-
-// ReadClip decodes a clip, or an image sequence's folder, to small packed RGB
-// frames of w x h and hands them to fn in order; rgb is reused. An error of fn
-// ends it and is returned.
-func ReadClip(ctx context.Context, path string, w, h int, fn func(i int, rgb []byte) error) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	in := []string{"-i", file(path)}
-	if info, err := os.Stat(path); err != nil {
-		return err
-	} else if info.IsDir() {
-		entries, err := os.ReadDir(path)
-		if err != nil || len(entries) == 0 {
-			return &Error{Text: fmt.Sprintf("no frames in %q", path), Err: err}
-		}
-		in = []string{"-f", "image2", "-i", filepath.Join(strings.ReplaceAll(path, "%", "%%"), "%06d"+filepath.Ext(entries[0].Name()))}
-	}
-	args := append(append([]string(nil), quiet...), in...)
-	args = append(args, "-vf", fmt.Sprintf("scale=%d:%d:flags=area+full_chroma_int+full_chroma_inp,format=rgb24", w, h), "-vsync", "passthrough", "-f", "rawvideo", "pipe:1")
-	cmd, t := process.Command(ctx, "ffmpeg", args...)
-	pipe, err := cmd.StdoutPipe()
-	if err != nil {
-		return err
-	}
-	if err := cmd.Start(); err != nil {
-		return &Error{Text: "cannot start ffmpeg", Err: err}
-	}
-	buf := make([]byte, 3*w*h)
-	r := bufio.NewReaderSize(pipe, 1<<16)
-	var fnErr error
-	for i := 0; ; i++ {
-		if _, err := io.ReadFull(r, buf); err != nil {
-			break
-		}
-		if fnErr = fn(i, buf); fnErr != nil {
-			cancel()
-			break
-		}
-	}
-	err = cmd.Wait()
-	if fnErr != nil {
-		return fnErr
-	}
-	if err != nil {
-		return failure(ctx, fmt.Sprintf("cannot read clip %q", path), err, t)
-	}
-	return nil
 }

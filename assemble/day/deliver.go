@@ -5,10 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"sync"
 
 	"stillspan/assemble"
+	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
 	"stillspan/internal/problem"
 )
@@ -128,9 +130,15 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 			return Record{}, err
 		}
 		done.Clip = clip
-		if done.Flashes, err = shoot.Flashes(ctx, &clip); err != nil {
-			return Record{}, err
+		parts := make([]flash.Part, len(c.tasks))
+		for n, t := range c.tasks {
+			path := d.store.partPath(t.ID)
+			if err := readGob(path, &parts[n]); err != nil {
+				return Record{}, err
+			}
+			work = append(work, path)
 		}
+		done.Flashes = flash.Join(parts)
 	}
 	to, err := d.store.Deliver(c.id(), from, c.Name)
 	if err != nil {
@@ -141,8 +149,13 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 	if err != nil {
 		return r, err
 	}
-	for n, t := range c.tasks {
-		if err := d.store.Drop(t.ID, work[n]); err != nil {
+	for _, t := range c.tasks {
+		if err := d.store.Drop(t.ID); err != nil {
+			return r, err
+		}
+	}
+	for _, p := range work {
+		if err := os.RemoveAll(p); err != nil {
 			return r, err
 		}
 	}

@@ -1,7 +1,9 @@
 package day
 
 import (
+	"bufio"
 	"crypto/sha256"
+	"encoding/gob"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -125,6 +127,9 @@ func (s *Store) SpecPath(id string) string { return filepath.Join(s.dir, "tasks"
 
 // WorkPath is where a task may write its result before it is delivered.
 func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work", name) }
+
+// partPath is where the flash check of a part of a clip waits for the others.
+func (s *Store) partPath(id string) string { return s.WorkPath(id + ".part") }
 
 // LogDir is where tasks' messages go.
 func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
@@ -253,11 +258,10 @@ func (s *Store) ClearLogs() error {
 	return errors.Join(os.RemoveAll(s.LogDir()), os.Mkdir(s.LogDir(), 0o777))
 }
 
-// Drop removes all that is kept of a task, its result too unless that was
-// delivered.
-func (s *Store) Drop(id string, results ...string) error {
+// Drop removes all that is kept of a task but its result.
+func (s *Store) Drop(id string) error {
 	var errs []error
-	for _, p := range append([]string{s.SpecPath(id), s.recordPath(id), filepath.Join(s.LogDir(), id+".log")}, results...) {
+	for _, p := range []string{s.SpecPath(id), s.recordPath(id), filepath.Join(s.LogDir(), id+".log")} {
 		errs = append(errs, os.RemoveAll(p))
 	}
 	return errors.Join(errs...)
@@ -307,6 +311,20 @@ func writeJSON(path string, v any) error {
 		return err
 	}
 	return files.WriteBytes(path, append(b, '\n'))
+}
+
+// writeGob writes v, which holds pictures, whole or not at all.
+func writeGob(path string, v any) error {
+	return files.Write(path, func(w io.Writer) error { return gob.NewEncoder(w).Encode(v) })
+}
+
+func readGob(path string, into any) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return gob.NewDecoder(bufio.NewReader(f)).Decode(into)
 }
 
 // syncTree puts a file, or a folder of files, on the disk.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stillspan/assemble"
+	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
 )
 
@@ -44,7 +45,10 @@ func (d *Day) split(c *Clip, inputs []Input) error {
 		if t.Fingerprint, err = Fingerprint(t.Inputs, job, c.fingerprint); err != nil {
 			return err
 		}
-		if _, t.done = d.store.Standing(t.ID, t.Fingerprint); !t.done && !d.Collect {
+		if _, t.done = d.store.Standing(t.ID, t.Fingerprint); t.done && !t.Whole {
+			t.done = readGob(d.store.partPath(t.ID), new(flash.Part)) == nil
+		}
+		if !t.done && !d.Collect {
 			if err := os.RemoveAll(t.Job.Out); err != nil {
 				return err
 			}
@@ -112,12 +116,8 @@ func (t *task) run(ctx context.Context, say *json.Encoder) error {
 	if err := Changed(t.Inputs); err != nil {
 		return err
 	}
-	p, err := assemble.Prepare(ctx, t.Job)
-	if err != nil {
-		return err
-	}
 	var last time.Time
-	clip, err := p.Run(ctx, func(done, total int) {
+	done, part, err := shoot.RenderPart(ctx, t.Job, func(done, total int) {
 		if now := time.Now(); done == total || now.Sub(last) > progressStep {
 			last = now
 			_ = say.Encode(Line{Done: done, Total: total})
@@ -127,15 +127,14 @@ func (t *task) run(ctx context.Context, say *json.Encoder) error {
 		return err
 	}
 	if err := Changed(t.Inputs); err != nil {
-		os.RemoveAll(clip.File)
+		os.RemoveAll(done.Clip.File)
 		return err
 	}
-	detail := shoot.Rendered{Clip: clip, Gaps: t.Job.GapMode}
-	if t.Whole {
-		if detail.Flashes, err = shoot.Flashes(ctx, &clip); err != nil {
+	if !t.Whole {
+		if err := writeGob(store.partPath(t.ID), part); err != nil {
 			return err
 		}
 	}
-	_, err = store.Finish(t.ID, t.Fingerprint, clip.File, detail)
+	_, err = store.Finish(t.ID, t.Fingerprint, done.Clip.File, done)
 	return err
 }

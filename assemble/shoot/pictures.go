@@ -9,7 +9,6 @@ import (
 	"stillspan/assemble/flash"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/picture"
-	"stillspan/internal/playback"
 )
 
 // Pictures are shown on a page and nowhere else.
@@ -67,7 +66,7 @@ const pairFrames = 8
 // flash, and for those around the biggest correction, to be shown beside the
 // same frames as shot.
 type watcher struct {
-	check *flash.Analyzer
+	check *flash.Part
 	from  int // first source shown before and after
 	count int
 	want  map[int]bool // their frames in the clip
@@ -77,11 +76,12 @@ type watcher struct {
 // watch has a pipeline show its frames to a new watcher.
 func watch(p *assemble.Pipeline, job assemble.Job) (*watcher, error) {
 	w, h := p.Size()
-	opt := flashOptions(w, h, job.Rate)
+	small := 2 * int(math.Round(flashWidth*float64(h)/float64(w)/2))
+	opt := flash.Options{Width: flashWidth, Height: min(max(small, 16), 1024), Rate: job.Rate.FPS()}
 	if err := opt.Validate(); err != nil {
 		return nil, err
 	}
-	v := &watcher{check: flash.New(opt), want: map[int]bool{}}
+	v := &watcher{check: flash.NewPart(opt), want: map[int]bool{}}
 	v.from, v.count = mostCorrected(job)
 	for _, at := range clipIndexes(job)[v.from : v.from+v.count] {
 		v.want[at] = true
@@ -173,23 +173,4 @@ func cropLike(img image.Image, clip *assemble.Clip, o assemble.Options) image.Im
 	x := b.Min.X + int(float64(w-cw)*o.CropX)
 	y := b.Min.Y + int(float64(h-ch)*o.CropY)
 	return picture.Crop(img, image.Rect(x, y, x+cw, y+ch))
-}
-
-func flashOptions(w, h int, rate playback.Rate) flash.Options {
-	small := 2 * int(math.Round(flashWidth*float64(h)/float64(w)/2))
-	return flash.Options{Width: flashWidth, Height: min(max(small, 16), 1024), Rate: rate.FPS()}
-}
-
-// Flashes runs the flash check on a finished clip.
-func Flashes(ctx context.Context, clip *assemble.Clip) ([]flash.Passage, error) {
-	opt := flashOptions(clip.Width, clip.Height, clip.Rate)
-	if err := opt.Validate(); err != nil {
-		return nil, err
-	}
-	a := flash.New(opt)
-	err := assemble.ReadClip(ctx, clip.File, opt.Width, opt.Height, func(_ int, rgb []byte) error {
-		a.Add(rgb)
-		return nil
-	})
-	return a.Findings(), err
 }

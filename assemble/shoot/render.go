@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"stillspan/assemble"
+	"stillspan/assemble/flash"
 	"stillspan/ingest"
 	"stillspan/ingest/format"
 	"stillspan/ingest/timing"
@@ -81,9 +82,33 @@ type RenderOptions struct {
 // way to the encoder.
 func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 	job := s.Job(out)
-	p, err := assemble.Prepare(ctx, job)
+	done, v, err := render(ctx, job, o)
 	if err != nil {
 		return err
+	}
+	s.Rendered = &done
+	if o.Pictures {
+		return s.pair(ctx, v, job, &done.Clip)
+	}
+	return nil
+}
+
+// RenderPart is Render of a job that may be one part of a clip: the flash check
+// of the whole is flash.Join of all of them.
+func RenderPart(ctx context.Context, job assemble.Job, progress func(done, total int)) (Rendered, *flash.Part, error) {
+	done, v, err := render(ctx, job, RenderOptions{Progress: progress})
+	if err != nil {
+		return done, nil, err
+	}
+	return done, v.check, nil
+}
+
+// render runs a job and watches it.
+func render(ctx context.Context, job assemble.Job, o RenderOptions) (Rendered, *watcher, error) {
+	done := Rendered{Gaps: job.GapMode}
+	p, err := assemble.Prepare(ctx, job)
+	if err != nil {
+		return done, nil, err
 	}
 	if o.Note != nil {
 		for _, n := range p.Notes() {
@@ -92,24 +117,15 @@ func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 	}
 	v, err := watch(p, job)
 	if err != nil {
-		return err
+		return done, nil, err
 	}
-	done := Rendered{Gaps: job.GapMode}
 	p.Accept = func(_ context.Context, clip assemble.Clip) error {
-		done.Clip, done.Flashes = clip, v.check.Findings()
+		done.Clip, done.Flashes = clip, v.check.End().Found
 		if o.Accept == nil {
 			return nil
 		}
 		return o.Accept(done)
 	}
-	clip, err := p.Run(ctx, o.Progress)
-	if err != nil {
-		return err
-	}
-	done.Clip = clip
-	s.Rendered = &done
-	if o.Pictures {
-		return s.pair(ctx, v, job, &clip)
-	}
-	return nil
+	done.Clip, err = p.Run(ctx, o.Progress)
+	return done, v, err
 }
