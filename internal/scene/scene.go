@@ -198,9 +198,6 @@ func (o Options) light(t int) float64 {
 	return o.LightEV[0] + (o.LightEV[1]-o.LightEV[0])*x
 }
 
-// Options returns what the scene was made from.
-func (s *Scene) Options() Options { return s.o }
-
 // Truth tells what really happened in frame t.
 func (s *Scene) Truth(t int) Truth { return s.truth[t] }
 

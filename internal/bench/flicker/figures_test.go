@@ -68,3 +68,15 @@ func TestCompareFindsWhatWasPutIn(t *testing.T) {
 	// A line over 21 frames takes up about a twentieth of independent errors.
 	near("independent, flicker", f.flicker, rms(errors)*math.Sqrt(1-1/21.))
 }
+
+// A gradient of 12 codes that is rounded without dither must not pass for an
+// even one.
+func TestRoundedGradientIsUneven(t *testing.T) {
+	rows := make([]float64, gradientHeight/ditherRows)
+	for y := range gradientHeight {
+		rows[y/ditherRows] += math.Round(100+12*float64(y)/gradientHeight) / ditherRows
+	}
+	if got := rms(flickerOf(rows)); got < 2*mostBanding || got > 0.3 {
+		t.Errorf("rounding leaves %.3f codes rms", got)
+	}
+}

@@ -14,6 +14,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -67,13 +68,13 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 			return false, fmt.Errorf("build: %w: %s", err, out)
 		}
 	}
+	chosen := func(scene string) bool {
+		return slices.ContainsFunc(strings.Split(o.scenes, "|"), func(name string) bool { return strings.Contains(scene, name) })
+	}
 	var todo []kind
 	for _, k := range kinds {
-		for _, name := range strings.Split(o.scenes, "|") {
-			if strings.Contains(k.name, name) {
-				todo = append(todo, k)
-				break
-			}
+		if chosen(k.name) {
+			todo = append(todo, k)
 		}
 	}
 	t := table{options: o, kinds: todo, results: make([][]outcome, len(todo)), met: true}
@@ -98,7 +99,7 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 		return false, err
 	}
 	met = t.met
-	if o.scenes == "" {
+	if chosen("clear sky") {
 		ok, err := gradient(ctx)
 		if err != nil {
 			return false, fmt.Errorf("clear sky: %w", err)
