@@ -31,6 +31,7 @@ func set(words ...string) map[string]bool {
 type tree struct {
 	files   []Frame // stills and raw files, in name order, not yet read
 	broken  []Frame // folders and files that cannot be opened, things that are no files
+	links   []Frame // linked files, taken last
 	ignored map[string]int
 
 	preferRaw bool // as Options.PreferRaw
@@ -53,7 +54,6 @@ func walk(ctx context.Context, root string) (*tree, error) {
 		return nil, fmt.Errorf("cannot read the folder %q: %w", root, files.Cause(err))
 	}
 	t := &tree{ignored: make(map[string]int)}
-	var links []Frame
 	err = filepath.WalkDir(start, func(path string, entry fs.DirEntry, err error) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -71,34 +71,36 @@ func walk(ctx context.Context, root string) (*tree, error) {
 			t.broken = append(t.broken, f)
 			return nil
 		}
-		hidden := path != start && strings.HasPrefix(entry.Name(), ".")
-		if entry.IsDir() {
-			if hidden {
-				t.ignored["hidden"]++
-				return filepath.SkipDir
-			}
+		if path == start {
 			return nil
 		}
-		if hidden {
-			t.ignored["hidden"]++
-			return nil
-		}
-		if kind := ignoredKind(entry.Name()); kind != "" {
-			t.ignored[kind]++
-			return nil
-		}
-		if entry.Type()&fs.ModeSymlink != 0 {
-			links = append(links, f)
-			return nil
-		}
-		t.add(f, entry.Info)
-		return nil
+		return t.take(f, entry)
 	})
 	if err != nil {
 		return nil, err
 	}
-	t.addLinks(links, start)
+	t.addLinks(start)
 	return t, nil
+}
+
+// take lists what the walk comes upon, or counts it under why it is left alone.
+func (t *tree) take(f Frame, entry fs.DirEntry) error {
+	kind := ignoredKind(entry.Name())
+	switch {
+	case strings.HasPrefix(entry.Name(), "."):
+		t.ignored["hidden"]++
+		if entry.IsDir() {
+			return filepath.SkipDir
+		}
+	case entry.IsDir():
+	case kind != "":
+		t.ignored[kind]++
+	case entry.Type()&fs.ModeSymlink != 0:
+		t.links = append(t.links, f)
+	default:
+		t.add(f, entry.Info)
+	}
+	return nil
 }
 
 // ignoredKind is the kind under which a file is counted and left alone, or
@@ -143,15 +145,15 @@ func (t *tree) add(f Frame, stat func() (fs.FileInfo, error)) {
 }
 
 // addLinks lists linked files. start is the folder walked, free of links.
-func (t *tree) addLinks(links []Frame, start string) {
-	if len(links) == 0 {
+func (t *tree) addLinks(start string) {
+	if len(t.links) == 0 {
 		return
 	}
-	seen := make(map[string]bool, len(t.files)+len(links))
+	seen := make(map[string]bool, len(t.files)+len(t.links))
 	for i := range t.files {
 		seen[filepath.Join(start, filepath.FromSlash(t.files[i].Name))] = true
 	}
-	for _, f := range links {
+	for _, f := range t.links {
 		target, err := filepath.EvalSymlinks(f.Path)
 		var info fs.FileInfo
 		if err == nil {

@@ -62,41 +62,54 @@ func (r *reader) still(ctx context.Context, in Input, source string) (*Grid, err
 	if !in.ModTime.IsZero() && (in.Size != was.Size || !in.ModTime.Equal(info.ModTime())) {
 		return nil, changed()
 	}
-	from := source
-	if source == SourceDeveloped {
-		from = fmt.Sprint(source, *r.opt.Develop)
-	}
-	k, err := keyOf(in, was, from)
-	cached := r.cache != nil && err == nil && keeps(f, was, time.Now())
-	if cached {
+	k, keep := r.key(in, f, was, source)
+	if keep {
 		if g, finding, ok := r.cache.get(k); ok {
 			return g, asError(finding)
 		}
 	}
-	s := openStill(in, f, info.Size())
-	if s.tail, err = r.readTail(f, info.Size()); err != nil {
+	g, err := r.fresh(ctx, in, f, was, source)
+	finding, ok := errors.AsType[*Finding](err)
+	if keep && (ok || err == nil) && lasting(g, finding) {
+		r.cache.put(k, g, finding)
+	}
+	return g, err
+}
+
+// key names the measurement in the cache; keep is false where it is not to be
+// kept there.
+func (r *reader) key(in Input, f *os.File, was files.Identity, source string) (k key, keep bool) {
+	if source == SourceDeveloped {
+		source = fmt.Sprint(source, *r.opt.Develop)
+	}
+	k, err := keyOf(in, was, source)
+	return k, r.cache != nil && err == nil && keeps(f, was, time.Now())
+}
+
+// fresh measures an open still and makes sure that it is still the one that
+// was opened.
+func (r *reader) fresh(ctx context.Context, in Input, f *os.File, was files.Identity, source string) (*Grid, error) {
+	s := openStill(in, f, was.Size)
+	var err error
+	if s.tail, err = r.readTail(f, was.Size); err != nil {
 		return nil, problem.Unread(err)
 	}
 	g, err := r.from(ctx, s, source)
-	finding, ok := errors.AsType[*Finding](err)
-	if err != nil && !ok {
+	if _, ok := errors.AsType[*Finding](err); err != nil && !ok {
 		return nil, err
 	}
 	// By its path: other programs opened it by that.
-	info, err = os.Stat(in.Path)
+	info, gone := os.Stat(in.Path)
 	switch {
-	case err != nil:
-		return nil, problem.Unread(err)
+	case gone != nil:
+		return nil, problem.Unread(gone)
 	case files.IdentityOf(info) != was:
 		return nil, changed()
 	}
 	if g != nil {
 		g.round()
 	}
-	if cached && lasting(g, finding) {
-		r.cache.put(k, g, finding)
-	}
-	return g, asError(finding)
+	return g, err
 }
 
 // asError keeps a nil finding from becoming an error.
