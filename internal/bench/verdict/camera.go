@@ -3,6 +3,7 @@ package main
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
@@ -175,22 +176,18 @@ const apart = 8
 // place finds room for an event of so many slots, away from the ends and from
 // other events.
 func (s *script) place(r *rand.Rand, width int) (k int, ok bool) {
-	room := s.frames - 2*apart - width
 	for range 40 {
+		room := s.frames - 2*apart - width
 		if room < 1 {
 			break
 		}
-		k = apart + r.IntN(room)
-		free := true
-		for i := k - apart; i < k+width+apart && free; i++ {
-			free = !s.taken[i]
+		if k = apart + r.IntN(room); slices.Contains(s.taken[k-apart:k+width+apart], true) {
+			continue
 		}
-		if free {
-			for i := k; i < k+width; i++ {
-				s.taken[i] = true
-			}
-			return k, true
+		for i := range width {
+			s.taken[k+i] = true
 		}
+		return k, true
 	}
 	return 0, false
 }

@@ -142,7 +142,7 @@ func neverFired(least, most int) func(*dump) bool {
 	return func(d *dump) bool {
 		n := logBetween(d.r, least, most)
 		k, ok := d.s.place(d.r, n)
-		if !ok || !d.tellsTime(2) {
+		if !ok || !d.tellsTime(2) || n > 1 && float64(n)*d.s.intervalS > 4*3600 { // longer, it may be a rest at night
 			return false
 		}
 		for i := k; i < k+n; i++ {

@@ -26,6 +26,9 @@ type sequence struct {
 	Irregular []struct {
 		Kind string `json:"kind"`
 	} `json:"irregular"`
+	Alternatives []struct {
+		Text string `json:"text"`
+	} `json:"alternatives"`
 	Breaks []struct {
 		Kind string `json:"kind"`
 	} `json:"breaks"`
@@ -77,7 +80,7 @@ var outcomes = []outcome{right, silent, invented, split, miscounted, failed}
 // judge compares, the gravest first.
 func (t *truth) judge(a *answer) (outcome, string) {
 	said, total := a.missing()
-	fits, most, least := t.fits(said)
+	fits, most, least := t.fits(said, a.hedges())
 	plan, planWhy := t.judgePlan(a)
 	parts, frames := t.frames(a)
 	irregular := 0
@@ -123,6 +126,11 @@ func (c counts) String() string {
 	return fmt.Sprintf("%d never fired, %d lost, %d numbers only, %d unknown", c[0], c[1], c[2], c[3])
 }
 
+// hedges tells whether another account is named beside.
+func (a *answer) hedges() bool {
+	return slices.ContainsFunc(a.Sequences, func(s sequence) bool { return len(s.Alternatives) > 0 })
+}
+
 func (a *answer) missing() (c counts, total int) {
 	for _, s := range a.Sequences {
 		for _, m := range s.Missing {
@@ -137,16 +145,17 @@ func (a *answer) missing() (c counts, total int) {
 
 // fits tells whether the counts said are among the accounts that the truth
 // allows, and the most and the least frames that these miss.
-func (t *truth) fits(said counts) (fits bool, most, least int) {
+func (t *truth) fits(said counts, hedged bool) (fits bool, most, least int) {
 	reach := map[counts]bool{{}: true}
 	for _, m := range t.Missing {
 		most += slices.Max(m.N)
-		if !m.Optional {
+		may := m.Optional || m.Either && hedged
+		if !may {
 			least += slices.Min(m.N)
 		}
 		next := map[counts]bool{}
 		for c := range reach {
-			if m.Optional {
+			if may {
 				next[c] = true
 			}
 			for _, n := range m.N {

@@ -24,6 +24,7 @@ type missing struct {
 	N        []int
 	Causes   cause
 	Optional bool // may fairly go unsaid
+	Either   bool // may be the second of two accounts named as nearly as likely
 }
 
 // place is where a shot belongs.
@@ -58,6 +59,8 @@ type files struct{ left, lost int }
 //     on, may be a pause or a clock put forward; up to 40 intervals it may also
 //     be as many frames that never fired; beyond 10 intervals, the start of a
 //     new shoot.
+//   - Frames that never fired for some whole half hours look like a clock set
+//     forward: naming both is right, with exit code 3.
 //   - A second release within an interval may count as a frame or not.
 //   - Any exposure of a bracket may stand for its frame; where one is lost, the
 //     frame may be missing. A file of the same bytes may stand for another.
@@ -124,7 +127,7 @@ func (t *truth) readTape(b *body) {
 	var skipped []*shot
 	for _, s := range b.tape {
 		if s.half {
-			t.Missing = append(t.Missing, missing{[]int{1}, fileLost | unknown | numberSkip, true})
+			t.Missing = append(t.Missing, missing{[]int{1}, fileLost | unknown | numberSkip, true, false})
 		}
 		if n := t.slots[s.run]; s.role == ofShoot && s.lost {
 			n[s.slot] = files{n[s.slot].left, n[s.slot].lost + 1}
@@ -170,7 +173,9 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 	vague := !timed || moved || !joined || b.run.soft || interval < 2*body.grainS()
 	add := func(c cause, optional bool, n ...int) {
 		if n[0] > 0 {
-			t.Missing = append(t.Missing, missing{n, c, optional})
+			halfHours := float64(n[0]) * interval / 1800
+			either := c&notFired != 0 && math.Round(halfHours) > 0 && math.Abs(halfHours-math.Round(halfHours))*1800 <= 2+body.grainS()
+			t.Missing = append(t.Missing, missing{n, c, optional, either})
 		}
 	}
 	if counted {
