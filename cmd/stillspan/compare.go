@@ -10,7 +10,6 @@ import (
 
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
-	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/internal/words"
 	"stillspan/report"
@@ -54,15 +53,8 @@ func runCompare(ctx context.Context, c *call) error {
 		if err := shoot.FolderIsThere(dir); err != nil {
 			return err
 		}
-		for _, out := range []struct{ flag, path string }{{"--sums", f.sums}, {"--json", f.json}} {
-			if out.path == "" || out.path == "-" {
-				continue
-			}
-			if inside, err := files.Inside(out.path, dir); err != nil {
-				return fmt.Errorf("%s: %w", out.flag, err)
-			} else if inside {
-				return usagef("%s %q lies inside %q, which is only read: choose a place outside it", out.flag, out.path, dir)
-			}
+		if err := outside(dir, place{"--sums", f.sums}, place{"--json", f.json}); err != nil {
+			return err
 		}
 	}
 	bar := c.progress("reading", 1)

@@ -80,23 +80,13 @@ func (c *call) checkDay(root string, out outputs) error {
 	switch {
 	case dir == "":
 		return usagef("day needs --out DIR: where clips and pages go")
-	case settings.Engine.Of(v) == "local" && (settings.Slurm.Stated(v) || settings.Wait.Of(v) || settings.Collect.Of(v)):
+	case settings.Engine.Of(v) == "local" && forSlurm(v):
 		return usagef("--slurm and --wait belong to --on slurm")
 	case logTo == "-" && (out.json == "-" || out.csv == "-"):
 		return usagef("--log-json - and a report cannot both go to standard output")
 	}
-	if err := out.check(root); err != nil {
+	if err := out.check(root, place{"--out", dir}, place{"--log-json", logTo}); err != nil {
 		return err
-	}
-	for _, p := range []struct{ flag, path string }{{"--out", dir}, {"--log-json", logTo}} {
-		if p.path == "" || p.path == "-" {
-			continue
-		}
-		if inside, err := files.Inside(p.path, root); err != nil {
-			return fmt.Errorf("%s: %w", p.flag, err)
-		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
-		}
 	}
 	if inside, err := files.Inside(root, dir); err != nil {
 		return err
@@ -104,6 +94,10 @@ func (c *call) checkDay(root string, out outputs) error {
 		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, dir)
 	}
 	return nil
+}
+
+func forSlurm(v settings.Values) bool {
+	return settings.Slurm.Stated(v) || settings.Wait.Of(v) || settings.Collect.Of(v)
 }
 
 func (c *call) dayOptions(root string) (o day.Options, err error) {

@@ -22,31 +22,37 @@ func outputsOf(v settings.Values) outputs {
 	return outputs{json: settings.JSON.Of(v), html: settings.HTML.Of(v), csv: settings.CSV.Of(v), quiet: settings.Quiet.Of(v)}
 }
 
-// check refuses combinations that cannot be meant and files that would lie
-// among the originals, before any work is done.
-func (o *outputs) check(root string) error {
+// check refuses combinations that cannot be meant and files, more of them
+// beside the faces, that would lie among the originals, before any work is done.
+func (o *outputs) check(root string, more ...place) error {
 	if o.json == "-" && o.csv == "-" {
 		return usagef("--json - and --csv - cannot both go to standard output")
 	}
 	if o.html == "-" {
 		return usagef("--html wants a file name: a page with pictures is no terminal output")
 	}
+	return outside(root, append([]place{{"--json", o.json}, {"--html", o.html}, {"--csv", o.csv}}, more...)...)
+}
+
+// place is a path that an option names to be written to.
+type place struct{ flag, path string }
+
+// outside refuses places within a folder of originals, and one named twice.
+// What is not named and standard output lie nowhere.
+func outside(root string, places ...place) error {
 	seen := map[string]string{}
-	for _, f := range []struct{ flag, path string }{{"--json", o.json}, {"--html", o.html}, {"--csv", o.csv}} {
-		if f.path == "" || f.path == "-" {
+	for _, p := range places {
+		if p.path == "" || p.path == "-" {
 			continue
 		}
-		if other, twice := seen[filepath.Clean(f.path)]; twice {
-			return usagef("%s and %s both name %q", other, f.flag, f.path)
+		if other, twice := seen[filepath.Clean(p.path)]; twice {
+			return usagef("%s and %s both name %q", other, p.flag, p.path)
 		}
-		seen[filepath.Clean(f.path)] = f.flag
-		if root == "" {
-			continue
-		}
-		if inside, err := files.Inside(f.path, root); err != nil {
-			return fmt.Errorf("%s: %w", f.flag, err)
+		seen[filepath.Clean(p.path)] = p.flag
+		if inside, err := files.Inside(p.path, root); err != nil {
+			return fmt.Errorf("%s: %w", p.flag, err)
 		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", f.flag, f.path, root)
+			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
 		}
 	}
 	return nil

@@ -11,7 +11,6 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/shoot"
-	"stillspan/internal/files"
 	"stillspan/internal/process"
 	"stillspan/internal/settings"
 )
@@ -40,13 +39,8 @@ func runRender(ctx context.Context, c *call) error {
 	if clip == "" {
 		return usagef("render needs -o CLIP: where the clip is to be written")
 	}
-	if err := out.check(root); err != nil {
+	if err := out.check(root, place{"-o", clip}); err != nil {
 		return err
-	}
-	if inside, err := files.Inside(clip, root); err != nil {
-		return err
-	} else if inside {
-		return usagef("-o %q lies inside the folder of originals %q: choose a place outside it", clip, root)
 	}
 	f, err := c.find(ctx, root)
 	if err != nil {
