@@ -259,7 +259,7 @@ const (
 // colour differences are the mean of the block's, and equal R', G' and B' give
 // exactly neutral chroma.
 func (r *rows) run(tone *tones, sw, sh int) {
-	shift := map2(sw*sh) + 16
+	shift := log2(sw*sh) + 16
 	half := int64(1) << (shift - 1)
 	red, green, blue := tone[0], tone[1], tone[2]
 	for x := range r.cb {
@@ -280,7 +280,7 @@ func (r *rows) run(tone *tones, sw, sh int) {
 
 // block is run for chroma sample x alone.
 func (r *rows) block(tone *mixedTones, sw, sh, x int) {
-	shift := map2(sw*sh) + 16
+	shift := log2(sw*sh) + 16
 	dr, dg, db := r.offsets(x)
 	var sr, sg, sb uint32
 	for _, row := range r.y[:sh] {
@@ -311,8 +311,8 @@ func (r *rows) chroma(x int, sr, sg, sb uint32, half int64, shift int) {
 	r.cr[x] = uint16(cMid + ((cr-cg)*crG+(cr-cb)*crB+half)>>shift)
 }
 
-// map2 is the binary logarithm of 1, 2 or 4.
-func map2(n int) int { return n >> 1 }
+// log2 is the binary logarithm of 1, 2 or 4.
+func log2(n int) int { return n >> 1 }
 
 // at is the field's value at a place of the upright still, 0 to 1 across and
 // down, in EV.

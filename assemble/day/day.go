@@ -106,9 +106,9 @@ func (d *Day) cluster() *Slurm {
 	return &s
 }
 
-// Prepare finds out what there is to do: look measures and solves each shoot,
-// and clips that stand from an earlier run are taken over.
-func (d *Day) Prepare(ctx context.Context, shoots []*shoot.Shoot, look func(context.Context, *shoot.Shoot) error) error {
+// Prepare finds out what there is to do: measure has each shoot measured and
+// solved, and clips that stand from an earlier run are taken over.
+func (d *Day) Prepare(ctx context.Context, shoots []*shoot.Shoot, measure func(context.Context, *shoot.Shoot) error) error {
 	var err error
 	if d.root, err = os.Stat(d.Root); err != nil {
 		return fmt.Errorf("cannot read folder: %w", err)
@@ -123,7 +123,7 @@ func (d *Day) Prepare(ctx context.Context, shoots []*shoot.Shoot, look func(cont
 		c := &Clip{Shoot: s}
 		d.Clips = append(d.Clips, c)
 		keep[c.id()] = true
-		if err := d.prepareClip(ctx, c, look); err != nil {
+		if err := d.prepareClip(ctx, c, measure); err != nil {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -142,8 +142,8 @@ func (d *Day) Prepare(ctx context.Context, shoots []*shoot.Shoot, look func(cont
 
 // prepareClip measures and solves a shoot and splits its render into tasks,
 // unless its clip stands.
-func (d *Day) prepareClip(ctx context.Context, c *Clip, look func(context.Context, *shoot.Shoot) error) error {
-	if err := look(ctx, c.Shoot); err != nil {
+func (d *Day) prepareClip(ctx context.Context, c *Clip, measure func(context.Context, *shoot.Shoot) error) error {
+	if err := measure(ctx, c.Shoot); err != nil {
 		return err
 	}
 	if gone := d.rootGone(); gone != nil {

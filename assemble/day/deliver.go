@@ -35,50 +35,41 @@ func (d *Day) Render(ctx context.Context, on func(Event)) error {
 		return d.collect(ctx)
 	}
 	b := Batch{Tasks: d.Tasks(), Finish: d.Finish, LogDir: d.store.LogDir()}
-	if d.Slurm != nil {
-		if err := d.cluster().Run(ctx, b); err != nil {
-			return err
-		}
-		d.Handed = true
-		d.log("handed-over", map[string]any{"engine": "slurm", "job": d.cluster().Job()})
-		d.store.Unlock()
-		return nil
+	if d.Slurm == nil {
+		return d.renderHere(ctx, b, on)
 	}
+	if err := d.cluster().Run(ctx, b); err != nil {
+		return err
+	}
+	d.Handed = true
+	d.log("handed-over", map[string]any{"engine": "slurm", "job": d.cluster().Job()})
+	d.store.Unlock()
+	return nil
+}
+
+// renderHere renders on this machine, and delivers while it does.
+func (d *Day) renderHere(ctx context.Context, b Batch, on func(Event)) error {
 	of := map[string]*Clip{}
+	ready := make(chan *Clip, len(d.Clips))
 	for _, c := range d.Clips {
 		for _, t := range c.tasks {
 			of[t.ID] = c
 		}
+		if len(c.tasks) > 0 && c.left == 0 {
+			ready <- c // the last run ended between its last task and delivery
+		}
 	}
-	ready := make(chan *Clip, len(d.Clips))
 	var delivery sync.WaitGroup
 	delivery.Go(func() {
 		for c := range ready {
 			d.deliver(ctx, c)
 		}
 	})
-	for _, c := range d.Clips {
-		if len(c.tasks) > 0 && c.left == 0 {
-			ready <- c // the last run ended between its last task and delivery
-		}
-	}
 	local := &Local{Program: d.Program, Limits: d.Limits, Store: d.store, TempDir: d.store.TempDir()}
 	err := local.Run(ctx, b, func(e Event) {
-		c := of[e.Task]
 		on(e)
-		switch e.Kind {
-		case Started, Ended:
-			d.log("task-"+string(e.Kind), map[string]any{"sequence": c.id(), "task": e.Task})
-			if e.Kind == Started {
-				break
-			}
-			if c.left--; c.left == 0 {
-				ready <- c
-			}
-		case Failed:
-			d.fail(c, e.Failure)
-		case Withheld:
-			d.fail(c, &Failure{Kind: TaskFailed, Text: "put off: another clip's trouble would have been its own"})
+		if c := of[e.Task]; d.note(c, e) {
+			ready <- c
 		}
 	})
 	close(ready)
@@ -87,6 +78,24 @@ func (d *Day) Render(ctx context.Context, on func(Event)) error {
 		return nil // the clips that failed say why
 	}
 	return err
+}
+
+// note takes note of what happened to a task of a clip, and tells whether it was
+// the clip's last.
+func (d *Day) note(c *Clip, e Event) (last bool) {
+	switch e.Kind {
+	case Started:
+		d.log("task-started", map[string]any{"sequence": c.id(), "task": e.Task})
+	case Ended:
+		d.log("task-ended", map[string]any{"sequence": c.id(), "task": e.Task})
+		c.left--
+		return c.left == 0
+	case Failed:
+		d.fail(c, e.Failure)
+	case Withheld:
+		d.fail(c, &Failure{Kind: TaskFailed, Text: "put off: another clip's trouble would have been its own"})
+	}
+	return false
 }
 
 // deliver joins what the tasks of a clip made and puts it in its place.

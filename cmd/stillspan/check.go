@@ -55,7 +55,7 @@ func runCheck(ctx context.Context, c *call) error {
 	}
 	if !settings.Headers.Of(c.stated) {
 		for _, s := range f.Shoots {
-			if err := c.look(ctx, s); err != nil {
+			if err := c.measure(ctx, s); err != nil {
 				return err
 			}
 		}
@@ -95,8 +95,8 @@ func (c *call) find(ctx context.Context, root string) (*shoot.Found, error) {
 	return f, nil
 }
 
-// look measures a shoot and solves its light curve.
-func (c *call) look(ctx context.Context, s *shoot.Shoot) error {
+// measure measures a shoot and solves its light curve.
+func (c *call) measure(ctx context.Context, s *shoot.Shoot) error {
 	bar := c.progress("measuring "+s.Sequence.ID, len(s.Sequence.Frames))
 	defer bar.finish()
 	if err := s.Measure(ctx, bar.set); err != nil {

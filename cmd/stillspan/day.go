@@ -147,7 +147,7 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 		frames += len(s.Sequence.Frames)
 	}
 	o.Log("scanned", map[string]any{"sequences": len(f.Shoots), "frames": frames, "loose": len(f.Dump.Loose)})
-	if err := d.Prepare(ctx, f.Shoots, c.look); err != nil {
+	if err := d.Prepare(ctx, f.Shoots, c.measure); err != nil {
 		return fail(err)
 	}
 	bar := c.newDayBar(d)

@@ -75,7 +75,7 @@ func runRender(ctx context.Context, c *call) error {
 // other, and is failed beside those that were made.
 func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, pictures bool) (failed, err error) {
 	for i, s := range f.Shoots {
-		if err := c.look(ctx, s); err != nil {
+		if err := c.measure(ctx, s); err != nil {
 			return nil, err
 		}
 		err := c.renderOne(ctx, s, names[i], pictures)
@@ -135,7 +135,7 @@ func (c *call) readyFor(names []string) error {
 // printCommands prints what would be run, and writes nothing.
 func (c *call) printCommands(ctx context.Context, f *shoot.Found, names []string) error {
 	for i, s := range f.Shoots {
-		if err := c.look(ctx, s); err != nil {
+		if err := c.measure(ctx, s); err != nil {
 			return err
 		}
 		commands, err := assemble.Commands(ctx, s.Job(names[i]))

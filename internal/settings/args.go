@@ -31,25 +31,24 @@ func Parse(command string, args []string) (Values, []string, error) {
 			return nil, nil, ErrHelp
 		}
 		r, off := find(command, name)
-		switch {
-		case r == nil:
+		if r == nil {
 			return nil, nil, unknown(command, arg, name)
+		}
+		switch {
+		case given:
 		case r.Switch():
-			if !given {
-				value = "true"
-			}
-			if off {
-				value = map[string]string{"true": "false", "false": "true"}[value]
-			}
-		case !given && len(args) == 0:
+			value = "true"
+		case len(args) == 0:
 			return nil, nil, fmt.Errorf("%s needs a value: %s %s", arg, arg, r.Arg)
-		case !given:
-			value = args[0]
-			args = args[1:]
+		default:
+			value, args = args[0], args[1:]
 		}
 		x, err := r.Read(value)
 		if err != nil {
 			return nil, nil, fmt.Errorf("%s %w", r.Flag(), err)
+		}
+		if off {
+			x = x == false
 		}
 		if list, ok := v[r.Name].([]string); ok {
 			x = append(list, x.([]string)...)
