@@ -41,6 +41,12 @@ func intervalChart(s *Sequence) template.HTML {
 		p.level("fit", float64(s.IntervalS))
 	}
 	p.dots("dots", steps)
+	p.faults(s, steps, lo, hi)
+	return p.done()
+}
+
+// faults marks what is wrong with a shoot among its steps.
+func (p *plot) faults(s *Sequence, steps []float64, lo, hi float64) {
 	for _, m := range s.Missing {
 		shape := "gap"
 		if timing.Cause(m.Cause) == timing.FileLost {
@@ -61,7 +67,6 @@ func intervalChart(s *Sequence) template.HTML {
 			p.mark("damage", float64(d.Frame-1), lo, base(d.File)+": "+d.Problem)
 		}
 	}
-	return p.done()
 }
 
 func orMid(v, lo, hi float64) float64 {

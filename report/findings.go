@@ -162,17 +162,7 @@ func (b *builder) timingFindings() {
 	if b.out.Plan != nil {
 		planned = b.out.Plan.IntervalS
 	}
-	lo, hi := b.steps()
-	switch {
-	case !t.Judged && planned.Known() && hi > (1+2*unevenShare)*lo:
-		b.add(KindUneven, false, "", "no steady interval where %s was planned: most steps take %s to %s", words.Seconds(float64(planned)), words.Seconds(lo), words.Seconds(hi))
-	case !t.Judged && planned.Known():
-		b.add(KindNotJudged, false, "Compare the number of frames with the plan.", "planned %s, but timing could not be judged: %s", words.Seconds(float64(planned)), b.out.TimingNote)
-	case !t.Judged && slices.ContainsFunc(b.seq.Frames, func(f ingest.Frame) bool { return f.Number < 0 }):
-		b.add(KindNotJudged, false, "", "neither file numbers nor times tell whether frames are missing: %s", b.out.TimingNote)
-	case planned.Known() && t.FreeRunning && t.JitterRMSS > unevenShare*float64(planned):
-		b.add(KindUneven, false, "", "the steps scatter by %s around %s, planned %s", words.Seconds(t.JitterRMSS), words.Seconds(t.IntervalS), words.Seconds(float64(planned)))
-	}
+	b.unsteady(planned)
 	if b.out.DriftMatters {
 		kind := KindDrift
 		if math.Abs(t.IntervalS-float64(planned)) > otherShare*float64(planned) {
@@ -191,6 +181,22 @@ func (b *builder) timingFindings() {
 		b.add(KindPause, false, "", "the camera paused for %s before %s; no frame is missing there", words.Seconds(x.ByS), base(b.name(x.Index)))
 	}
 	b.frameFindings()
+}
+
+// unsteady tells where no interval holds, or none that the clock can show.
+func (b *builder) unsteady(planned Float) {
+	t := &b.seq.Timing
+	lo, hi := b.steps()
+	switch {
+	case !t.Judged && planned.Known() && hi > (1+2*unevenShare)*lo:
+		b.add(KindUneven, false, "", "no steady interval where %s was planned: most steps take %s to %s", words.Seconds(float64(planned)), words.Seconds(lo), words.Seconds(hi))
+	case !t.Judged && planned.Known():
+		b.add(KindNotJudged, false, "Compare the number of frames with the plan.", "planned %s, but timing could not be judged: %s", words.Seconds(float64(planned)), b.out.TimingNote)
+	case !t.Judged && slices.ContainsFunc(b.seq.Frames, func(f ingest.Frame) bool { return f.Number < 0 }):
+		b.add(KindNotJudged, false, "", "neither file numbers nor times tell whether frames are missing: %s", b.out.TimingNote)
+	case planned.Known() && t.FreeRunning && t.JitterRMSS > unevenShare*float64(planned):
+		b.add(KindUneven, false, "", "the steps scatter by %s around %s, planned %s", words.Seconds(t.JitterRMSS), words.Seconds(t.IntervalS), words.Seconds(float64(planned)))
+	}
 }
 
 // frameFindings tell of frames off the cadence.

@@ -156,39 +156,12 @@ func (t *textWriter) sequence(s *Sequence) {
 		t.row("matched", "by %s%s", s.Plan.MatchedBy, after(": ", s.Plan.MatchReason))
 	}
 	t.row("interval", "%s", intervalText(s))
-	if l := s.Luminance; l.FlickerEVBefore.Known() {
-		text := fmt.Sprintf("%.4f EV rms as shot", float64(l.FlickerEVBefore))
-		switch {
-		case !l.Corrected:
-			text += ", left as it is"
-		case l.FlickerEVAfter.Known():
-			text += fmt.Sprintf(", %.4f smoothed", float64(l.FlickerEVAfter))
-		}
-		if l.Confidence != "" && l.Confidence != "good" {
-			text += "; confidence " + l.Confidence
-			if l.Why != "" {
-				text += ": " + l.Why
-			}
-		}
-		t.row("flicker", "%s", text)
-		if l.HighShareMax > 0.01 || l.LowShareMax > 0.05 {
-			t.row("exposure", "highlights clipped up to %.1f %%, shadows crushed up to %.1f %% of a frame", 100*float64(l.HighShareMax), 100*float64(l.LowShareMax))
-		}
-	}
+	t.light(&s.Luminance)
 	t.row("examined", "%s", examinedText(s.Examined))
 	if s.Copies != nil {
 		t.row("copies", "%s", copiesText(s.Copies))
 	}
-	if c := s.Render; c != nil {
-		state := "verified by ffprobe"
-		if !c.Verified {
-			state = "NOT as ordered"
-		}
-		t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
-		if c.Filled > 0 {
-			t.row("", "%s of it made up to fill gaps", frames(c.Filled))
-		}
-	}
+	t.clip(s.Render)
 	for _, f := range s.Findings {
 		if f.Kind != KindShort {
 			t.bullet(f.Text)
@@ -197,6 +170,44 @@ func (t *textWriter) sequence(s *Sequence) {
 	t.details(s)
 	for _, n := range append(append([]string{}, s.Notes...), s.Warnings...) {
 		t.bullet(n)
+	}
+}
+
+// light is what was seen of the light and done about it.
+func (t *textWriter) light(l *Luminance) {
+	if !l.FlickerEVBefore.Known() {
+		return
+	}
+	text := fmt.Sprintf("%.4f EV rms as shot", float64(l.FlickerEVBefore))
+	switch {
+	case !l.Corrected:
+		text += ", left as it is"
+	case l.FlickerEVAfter.Known():
+		text += fmt.Sprintf(", %.4f smoothed", float64(l.FlickerEVAfter))
+	}
+	if l.Confidence != "" && l.Confidence != "good" {
+		text += "; confidence " + l.Confidence
+		if l.Why != "" {
+			text += ": " + l.Why
+		}
+	}
+	t.row("flicker", "%s", text)
+	if l.HighShareMax > 0.01 || l.LowShareMax > 0.05 {
+		t.row("exposure", "highlights clipped up to %.1f %%, shadows crushed up to %.1f %% of a frame", 100*float64(l.HighShareMax), 100*float64(l.LowShareMax))
+	}
+}
+
+func (t *textWriter) clip(c *Render) {
+	if c == nil {
+		return
+	}
+	state := "verified by ffprobe"
+	if !c.Verified {
+		state = "NOT as ordered"
+	}
+	t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
+	if c.Filled > 0 {
+		t.row("", "%s of it made up to fill gaps", frames(c.Filled))
 	}
 }
 

@@ -70,31 +70,23 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) error {
 		}
 		on(e)
 	}
-	workers := semaphore.NewWeighted(int64(limits.Workers))
-	memory := semaphore.NewWeighted(limits.MemoryBytes)
+	room := room{semaphore.NewWeighted(int64(limits.Workers)), semaphore.NewWeighted(limits.MemoryBytes)}
 	var running sync.WaitGroup
 	for _, t := range tasks {
-		need := min(max(1, t.MemoryBytes), limits.MemoryBytes)
-		if workers.Acquire(ctx, 1) != nil {
-			break
-		}
-		if memory.Acquire(ctx, need) != nil {
+		leave, err := room.enter(ctx, min(max(1, t.MemoryBytes), limits.MemoryBytes))
+		if err != nil {
 			break
 		}
 		mu.Lock()
 		stop := stopped
 		mu.Unlock()
-		if stop || ctx.Err() != nil {
-			workers.Release(1)
-			memory.Release(need)
-			if stop {
-				emit(Event{Task: t.ID, Kind: Withheld})
-			}
+		if stop {
+			leave()
+			emit(Event{Task: t.ID, Kind: Withheld})
 			continue
 		}
 		running.Go(func() {
-			defer workers.Release(1)
-			defer memory.Release(need)
+			defer leave()
 			emit(Event{Task: t.ID, Kind: Started})
 			if f := l.run(ctx, t, b.LogDir, emit); f != nil {
 				emit(Event{Task: t.ID, Kind: Failed, Failure: f})
@@ -111,6 +103,26 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) error {
 		return ErrStopped
 	}
 	return nil
+}
+
+// room is what the tasks at work share.
+type room struct{ workers, memory *semaphore.Weighted }
+
+// enter waits for a place and so many bytes; leave gives them back.
+func (r room) enter(ctx context.Context, bytes int64) (leave func(), err error) {
+	if err := r.workers.Acquire(ctx, 1); err != nil {
+		return nil, err
+	}
+	if err := r.memory.Acquire(ctx, bytes); err != nil {
+		r.workers.Release(1)
+		return nil, err
+	}
+	leave = func() { r.workers.Release(1); r.memory.Release(bytes) }
+	if ctx.Err() != nil { // both may be free when it ends
+		leave()
+		return nil, ctx.Err()
+	}
+	return leave, nil
 }
 
 // run runs one task to its end.
