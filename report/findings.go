@@ -133,6 +133,15 @@ func (b *builder) numberFindings() {
 	if spare > 0 {
 		b.add(KindSpare, true, "Look for "+them(spare)+" on the card before wiping it.", "%s of brackets missing; the clip uses others", words.Count(spare, "exposure"))
 	}
+	if n := len(b.out.DamagedCompanions); n > 0 {
+		first := b.out.DamagedCompanions[0]
+		what := "JPEG"
+		if b.seq.Frames[first.Frame-1].Raw != "" {
+			what = "raw file"
+		}
+		b.add(KindCompanion, true, "The clip does without, but "+map[bool]string{true: "it is an original", false: "they are originals"}[n == 1]+": copy "+them(n)+" from the card again before wiping it.",
+			"the %s of %s is damaged, first %s", what, frames(n), base(first.File))
+	}
 	if n := len(b.seq.Halves); n > 0 {
 		raw := 0
 		for _, k := range b.seq.Halves {
