@@ -69,10 +69,10 @@ type body struct {
 	set                  time.Duration // the clock was put forward by
 	now                  float64       // true seconds
 	number, folder       int           // the counter: last number given
-	card                 int
-	pair                 bool   // a raw file beside each JPEG
-	raws                 string // folder of the raw files, within the JPEGs'
-	moved, recounted     bool   // since the last release
+	card, perFolder      int           // stills in a folder, 0 for any number
+	pair                 bool          // a raw file beside each JPEG
+	raws                 string        // folder of the raw files, within the JPEGs'
+	moved, recounted     bool          // since the last release
 	tape                 []*shot
 }
 
@@ -98,6 +98,8 @@ func (b *body) release(what role, r *run, slot int, t float64) *shot {
 	if what != unfired {
 		if b.number++; b.number > b.top() {
 			b.number, b.folder = 1, b.folder+1
+		} else if b.perFolder > 0 && b.number%b.perFolder == 0 {
+			b.folder++
 		}
 		b.moved, b.recounted = false, false
 	}
@@ -157,9 +159,13 @@ type script struct {
 }
 
 func newScript(r *rand.Rand, frames int, intervalS float64) *script {
+	jitterS := min(0.004*intervalS, 0.04) * r.Float64()
+	if r.IntN(5) == 0 { // a telephone, or a slow shutter
+		jitterS = min(0.01*intervalS, 0.25) * r.Float64()
+	}
 	return &script{
 		frames: frames, intervalS: intervalS, gap: func(int) float64 { return intervalS },
-		jitterS: min(0.004*intervalS, 0.04) * r.Float64(), at: map[int]*event{}, taken: make([]bool, frames),
+		jitterS: jitterS, at: map[int]*event{}, taken: make([]bool, frames),
 	}
 }
 

@@ -85,7 +85,7 @@ func camera(d *dump) {
 		index: len(d.bodies), style: st, maker: oneOf(r, "Alder", "Brume", "Corvo"), model: oneOf(r, "One", "X2", "Field"), prefix: oneOf(r, "IMG_", "DSC_", "RAIL", "CAM0"),
 		look: look{exposureS: 1 / oneOf(r, 30.0, 60, 125, 250, 500, 1000), fNumber: oneOf(r, 2.8, 4, 5.6, 8, 11), iso: oneOf(r, 100.0, 200, 400),
 			focalMM: oneOf(r, 14.0, 24, 35, 50, 85), orientation: oneOf(r, 1, 1, 1, 6, 8), program: "manual", mode: "manual"},
-		exifGrainS: oneOf(r, 1, 1, 1, 1, 0.01, 0.01, 0.001, 0.1), ppm: between(r, -60, 60), folder: 100 + r.IntN(30),
+		exifGrainS: oneOf(r, 1, 1, 1, 1, 0.01, 0.01, 0.001, 0.1), ppm: between(r, -60, 60), folder: 100 + r.IntN(30), perFolder: oneOf(r, 0, 0, 0, 100, 500, 999),
 		start: time.Date(2019+r.IntN(8), time.Month(1+r.IntN(10)), 1+r.IntN(28), r.IntN(24), r.IntN(60), r.IntN(60), r.IntN(1e9), time.UTC),
 	}
 	b.number = r.IntN(min(b.top(), 90000))

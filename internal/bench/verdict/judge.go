@@ -179,6 +179,7 @@ func (t *truth) frames(a *answer) (parts, frames string) {
 	got := map[*run]map[int]int{}
 	for _, s := range a.Sequences {
 		family := map[*body]int{}
+		last := map[*run]int{}
 		for _, row := range s.Rows {
 			p, known := t.Places[row.File]
 			switch {
@@ -188,7 +189,10 @@ func (t *truth) frames(a *answer) (parts, frames string) {
 				if got[p.run] == nil {
 					got[p.run] = map[int]int{}
 				}
-				got[p.run][p.slot]++
+				if got[p.run][p.slot]++; p.slot < last[p.run] {
+					frames = row.File + " is out of order"
+				}
+				last[p.run] = p.slot
 				if at, twice := in[p.run]; twice && at != s.ID {
 					parts = fmt.Sprintf("one shoot is cut into %s and %s", at, s.ID)
 				}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"testing"
 )
@@ -20,10 +21,10 @@ func (t *truth) perfect() *answer {
 	}
 	for r, slots := range at {
 		s := sequence{ID: fmt.Sprint(len(a.Sequences))}
-		for _, name := range slots {
+		for _, k := range slices.Sorted(maps.Keys(slots)) {
 			s.Rows = append(s.Rows, struct {
 				File string `json:"file"`
-			}{name})
+			}{slots[k]})
 		}
 		for _, p := range t.Plan {
 			if p.family == r.family {
