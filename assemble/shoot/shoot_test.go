@@ -1,0 +1,98 @@
+package shoot
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"stillspan/assemble"
+	"stillspan/internal/demo"
+	"stillspan/internal/scene"
+	"stillspan/internal/settings"
+)
+
+// card draws a shoot and returns the folder it lies in.
+func card(t *testing.T, s demo.Shoot) string {
+	t.Helper()
+	s.Start, s.IntervalS, s.Number, s.Folder = time.Date(2026, 5, 1, 5, 40, 0, 0, time.UTC), 5, 1, 100
+	s.Body = demo.Body{Make: "Stillspan", Model: "Test One", Serial: "1001", Prefix: "RAIL", Folder: "STILL"}
+	s.ReallyS, s.Scene.Frames, s.Scene.Width, s.Scene.Height = 5, s.Frames, 192, 128
+	dir := t.TempDir()
+	if err := s.Draw(t.Context(), scene.New(s.Scene), dir); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// one finds the only shoot of a folder, measures and solves it.
+func one(t *testing.T, dir string, v settings.Values) *Shoot {
+	t.Helper()
+	settings.Cache.Set(v, false)
+	f, err := Find(t.Context(), dir, v, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(f.Shoots) != 1 {
+		t.Fatalf("%d shoots, want 1", len(f.Shoots))
+	}
+	s := f.Shoots[0]
+	if err := s.Measure(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Solve(); err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// The way of a shoot from its frames to its clip: each step fills a value of
+// its own, damaged and missing frames leave gaps that add up, and the plan says
+// what the command line does not.
+func TestTheWay(t *testing.T) {
+	dir := card(t, demo.Shoot{
+		Frames: 24, Scene: scene.Options{Seed: 3, ScatterEV: 0.05},
+		NotFired: []int{7, 8}, Truncated: []int{15},
+	})
+	plan := filepath.Join(t.TempDir(), "plan.toml")
+	if err := os.WriteFile(plan, []byte("[defaults]\nrate = 25\n[[shoot]]\nname = \"dawn\"\nframes = 24\ninterval_s = 5\ngaps = \"hold\"\naspect = \"1:1\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	v := settings.Values{}
+	settings.PlanFile.Set(v, plan)
+	settings.Aspect.Set(v, "source")
+	s := one(t, dir, v)
+	if s.Planned == nil || s.Planned.Name != "dawn" || s.Rate.Num != 25 {
+		t.Fatalf("planned %+v at %v", s.Planned, s.Rate)
+	}
+	if n := len(s.Sequence.Frames); n != 22 || len(s.Measured.Curve.LumEV) != n || len(s.Solved.CorrectionEV) != n || s.Rendered != nil {
+		t.Fatalf("%d frames, measured %d, solved %d", n, len(s.Measured.Curve.LumEV), len(s.Solved.CorrectionEV))
+	}
+	job := s.Job("")
+	missing := 0
+	for _, g := range job.Gaps {
+		missing += g.Count
+	}
+	if len(job.Sources) != 21 || missing != 3 || job.Aspect != "source" || job.GapMode != assemble.GapHold {
+		t.Errorf("%d sources, %d missing, aspect %q, gaps %q", len(job.Sources), missing, job.Aspect, job.GapMode)
+	}
+	out := filepath.Join(t.TempDir(), "clip.mp4")
+	accepted := 0
+	err := s.Render(t.Context(), out, RenderOptions{Pictures: true, Accept: func(r Rendered) error {
+		accepted = r.Clip.Frames
+		return nil
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := s.Rendered.Clip
+	if c.File != out || c.Frames != 24 || c.Filled != 3 || accepted != 24 || c.Width != 192 || c.Height != 128 || !c.Verified {
+		t.Errorf("clip %+v, accepted with %d frames", c, accepted)
+	}
+	if b, a := len(s.Pictures.Before), len(s.Pictures.After); b != pairFrames || a != b {
+		t.Errorf("%d pictures before, %d after", b, a)
+	}
+	if before, after := s.Solved.FlickerBefore, s.Solved.FlickerAfter; before < 0.02 || after > before/4 {
+		t.Errorf("flicker %.4f EV before, %.4f after", before, after)
+	}
+}
