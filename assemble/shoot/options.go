@@ -37,7 +37,7 @@ func meterOptions(v settings.Values, orientation int) deflicker.MeterOptions {
 
 func solveOptions(v settings.Values) deflicker.Options {
 	o := deflicker.DefaultOptions()
-	o.SmoothFrames = settings.Smooth.Of(v)
+	o.SmoothFrames, o.KeepSteps = settings.Smooth.Of(v), settings.KeepSteps.Of(v)
 	return o
 }
 

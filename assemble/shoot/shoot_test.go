@@ -1,6 +1,7 @@
 package shoot
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -94,5 +95,24 @@ func TestTheWay(t *testing.T) {
 	}
 	if before, after := s.Solved.FlickerBefore, s.Solved.FlickerAfter; before < 0.02 || after > before/4 {
 		t.Errorf("flicker %.4f EV before, %.4f after", before, after)
+	}
+}
+
+// A step of exposure is levelled unless it is to be kept.
+func TestKeepSteps(t *testing.T) {
+	dir := card(t, demo.Shoot{Frames: 60, Scene: scene.Options{Seed: 5, LightEV: [2]float64{0, -3}, StepEV: 1, Follow: 1}})
+	jump := func(s *Shoot) (most float64) {
+		for k := 1; k < len(s.Solved.CorrectionEV); k++ {
+			most = max(most, math.Abs(s.Solved.CorrectionEV[k]-s.Solved.CorrectionEV[k-1]))
+		}
+		return most
+	}
+	v := settings.Values{}
+	if got := jump(one(t, dir, v)); got < 0.5 {
+		t.Errorf("a step of 1 EV is levelled by %.3f EV", got)
+	}
+	settings.KeepSteps.Set(v, true)
+	if got := jump(one(t, dir, v)); got > 0.1 {
+		t.Errorf("a step of 1 EV is kept, but a correction jumps by %.3f EV", got)
 	}
 }

@@ -65,6 +65,7 @@ var (
 	Sequence  = add(anyText, Row{Name: "sequence", Arg: "WHICH", For: Check | Render, Help: "work on this only: an ID, a planned name or a folder"})
 	Zone      = add(zone, Row{Name: "zone", Arg: "X,Y,W,H", Key: "zone", In: Default, For: Judge, MakesClip: true, Help: "measure this part of the picture, as fractions"})
 	Smooth    = add(whole(4, 2000), Row{Name: "smooth", Arg: "N", Key: "smooth", In: Default, For: Judge, MakesClip: true, Help: "keep changes of light that take longer than N frames, %s; default chosen by the sequence"})
+	KeepSteps = add(toggle, Row{Name: "keep-steps", Key: "keep_steps", In: Default, For: Judge, MakesClip: true, Help: "leave deliberate changes of exposure as they are"})
 	Local     = add(oneOf("auto", "off"), Row{Name: "local", Arg: "MODE", Key: "local", In: Default, Default: "auto", For: Judge, MakesClip: true, Help: "flicker of the corners against the middle: auto (evened out where there is any) or off"})
 	MinFrames = add(whole(2, 100_000), Row{Name: "min-frames", Arg: "N", Default: "5", For: Judge, Help: "shorter runs are loose stills: %s"})
 	Break     = add(seconds, Row{Name: "break", Arg: "T", Default: "2min", For: Judge, Help: "a pause longer than this, and than 30 intervals, begins a new sequence"})
