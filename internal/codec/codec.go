@@ -56,6 +56,7 @@ var Codecs = []Codec{
 	{Name: "prores-4444", Encoder: "prores_ks", Probe: "prores", PixFmt: "yuv444p10le", SampleW: 1, SampleH: 1, Depth: 10, Exts: masters, BitsPerPixel: 8, Args: map[string]string{"profile:v": "4444", "vendor": "apl0"}},
 	{Name: "dnxhr-hq", Encoder: "dnxhd", Probe: "dnxhd", PixFmt: "yuv422p", ProbePixFmt: "yuv422p", SampleW: 2, SampleH: 1, Depth: 8, Exts: []string{".mov", ".mxf", ".mkv"}, BitsPerPixel: 4, Args: map[string]string{"profile:v": "dnxhr_hq"}},
 	{Name: "av1", Encoder: "libsvtav1", Probe: "av1", PixFmt: "yuv420p10le", ProbePixFmt: "yuv420p10le", SampleW: 2, SampleH: 2, Depth: 10, Exts: []string{".mp4", ".mkv"}, Quality: 30, BitsPerPixel: 1, Args: map[string]string{"preset": "8"}},
+	{Name: "ffv1", Encoder: "ffv1", Probe: "ffv1", PixFmt: "yuv444p10le", ProbePixFmt: "yuv444p10le", SampleW: 1, SampleH: 1, Depth: 10, Exts: []string{".mkv"}, BitsPerPixel: 16, Args: map[string]string{"level": "3", "slicecrc": "1"}},
 	{Name: "png", Encoder: "png", Probe: "png", PixFmt: "rgb48be", ProbePixFmt: "rgb48be", SampleW: 1, SampleH: 1, Depth: 16, BitsPerPixel: 40, Image: ".png"},
 	{Name: "tiff", Encoder: "tiff", Probe: "tiff", PixFmt: "rgb48le", ProbePixFmt: "rgb48le", SampleW: 1, SampleH: 1, Depth: 16, BitsPerPixel: 50, Image: ".tif"},
 }
