@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"stillspan/internal/codec"
 )
 
 // Of two rows for one command, none may have the name or the key of another.
@@ -141,6 +143,11 @@ func TestREADME(t *testing.T) {
 			for _, m := range flags.FindAllStringSubmatch(cells[1], -1) {
 				told[command] = append(told[command], m[1])
 			}
+		}
+	}
+	for _, name := range append(codec.Names(), codec.PresetNames()...) {
+		if !regexp.MustCompile(`\b` + name + `\b`).Match(data) {
+			t.Errorf("README.md does not tell of %s", name)
 		}
 	}
 	for _, command := range Commands() {
