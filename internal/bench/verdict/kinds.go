@@ -177,7 +177,7 @@ func special() []kind {
 			p.from, p.to = p.from.Add(12*time.Hour), p.to.Add(12*time.Hour)
 		}}},
 		{"plan: two alike but for their windows", counter, []step{func(d *dump) { d.rescript(20+d.r.IntN(200), oneOf(d.r, 4.0, 5, 10, 20, 60)) },
-			shoot, plans("dawn"), func(d *dump) { d.b.now = 6 * 3600 }, func(d *dump) {
+			shoot, plans("dawn"), func(d *dump) { d.b.now = between(d.r, 6, 6.2) * 3600 }, func(d *dump) {
 				if d.chance(0.6) {
 					shoot(d)
 					plans("dusk")(d)
