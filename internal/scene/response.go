@@ -30,27 +30,26 @@ func newResponse(rng *rand.Rand, o Options) [3]func(float64) float64 {
 }
 
 func responseOf(rng *rand.Rand, family int, k float64) func(float64) float64 {
-	lift := 0.0006 * k // of the blacks, by stray light in the lens
+	var f func(float64) float64
 	switch family {
 	case 0: // S-curve of log against log exposure
-		return bent(1-0.15*k, bend{-2.26, 0.8, 0.62 * k}, bend{-5.6, 0.4, -0.5 * k})
+		f = bent(1-0.15*k, bend{-2.26, 0.8, 0.62 * k}, bend{-5.6, 0.4, -0.4 * k})
 	case 1: // toe and shoulder in one: Naka and Rushton's saturation
 		n := 1 + 0.42*k
 		bright := math.Pow(0.7, n)
 		q := bright * (1 - 0.08*k) / (n - 1 + 0.08*k)
-		return func(l float64) float64 {
-			p := math.Pow(l, n)
-			return (p*(1+q)/(p+q) + lift) / (1 + lift)
-		}
+		f = func(l float64) float64 { p := math.Pow(l, n); return p * (1 + q) / (p + q) }
 	case 2: // gamma and contrast, on the codes
-		return func(l float64) float64 {
+		f = func(l float64) float64 {
 			v := math.Pow(srgb.Encode(l), 1+0.15*k)
-			return (srgb.Decode(v+0.3*k*(v*v*(3-2*v)-v)) + lift) / (1 + lift)
+			return srgb.Decode(v + 0.3*k*(v*v*(3-2*v)-v))
 		}
 	default: // a slope that wavers on its way down
-		return bent(1-0.13*k, bend{-1 - 0.4*rng.Float64(), 0.25, 0.2 * k}, bend{-2.2, 0.4, k * (0.05 + 0.15*rng.Float64())},
-			bend{-3 - rng.Float64(), 0.3, 0.25 * k}, bend{-4.3, 0.3, 0.15 * k * rng.Float64()}, bend{-6, 0.4, -0.35 * k})
+		f = bent(1-0.13*k, bend{-1 - 0.4*rng.Float64(), 0.25, 0.2 * k}, bend{-2.2, 0.4, k * (0.05 + 0.15*rng.Float64())},
+			bend{-3 - rng.Float64(), 0.3, 0.25 * k}, bend{-4.3, 0.3, 0.15 * k * rng.Float64()}, bend{-6, 0.4, -0.3 * k})
 	}
+	lift := 0.0006 * k // of the blacks, by stray light in the lens
+	return func(l float64) float64 { return (f(l) + lift) / (1 + lift) }
 }
 
 // bend is one change of the slope of log displayed light against log light:

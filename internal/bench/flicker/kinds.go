@@ -27,8 +27,10 @@ type kind struct {
 // 61547-1).
 var (
 	steady = bounds{patch: 0.002, tone: 0.002, colour: 0.001, pump: 0.01}
-	still  = bounds{untouched: true, pump: 0.01, bend: 0.02}
-	lit    = bounds{patch: 0.002, colour: 0.001, pump: 0.01, bend: 0.02}
+	// The coding of dark stills alone changes the colour of those by 0.001.
+	toned = bounds{patch: 0.002, tone: 0.002, colour: 0.002, pump: 0.01}
+	still = bounds{untouched: true, pump: 0.01, bend: 0.02}
+	lit   = bounds{patch: 0.002, colour: 0.001, pump: 0.01, bend: 0.02}
 )
 
 var kinds = []kind{
@@ -55,12 +57,12 @@ var kinds = []kind{
 	// Its own noise leaves 0.004 in a patch.
 	{name: "night noise", bounds: bounds{patch: 0.0045, times: 2}, set: func(o *scene.Options) { *o = nightNoise(*o, 0.06) }},
 
-	{name: "curve, walls", bounds: steady, set: curved(1, walls, 0.06)},
-	{name: "curve, textured walls", bounds: steady, set: curved(1, textured, 0.06)},
-	{name: "curve, moving", bounds: steady, set: curved(1, moving, 0.06)},
-	{name: "strong curve, walls", bounds: steady, set: curved(1.7, walls, 0.06)},
-	{name: "strong curve, textured walls", bounds: steady, set: curved(1.7, textured, 0.06)},
-	{name: "strong curve, moving", bounds: steady, set: curved(1.7, moving, 0.06)},
+	{name: "curve, walls", bounds: toned, set: curved(1, walls, 0.06)},
+	{name: "curve, textured walls", bounds: toned, set: curved(1, textured, 0.06)},
+	{name: "curve, moving", bounds: toned, set: curved(1, moving, 0.06)},
+	{name: "strong curve, walls", bounds: toned, set: curved(1.7, walls, 0.06)},
+	{name: "strong curve, textured walls", bounds: toned, set: curved(1.7, textured, 0.06)},
+	{name: "strong curve, moving", bounds: toned, set: curved(1.7, moving, 0.06)},
 	{name: "colour wobble", bounds: steady, set: func(o *scene.Options) { o.ColourScatterEV, o.Clouds = 0.04, 0.5 }},
 	{name: "colour wobble, walls", bounds: steady, set: func(o *scene.Options) { textured(o); o.ColourScatterEV, o.ScatterEV = 0.04, 0.03 }},
 	{name: "colour wobble, sunset", bounds: bounds{patch: 0.002, colour: 0.001, pump: 0.01, bend: 0.02}, set: func(o *scene.Options) {
@@ -121,7 +123,7 @@ func falling(o *scene.Options) { o.Clouds, o.LightEV = 0.3, [2]float64{-0.5, -3.
 
 // Walls need a sensor's noise: without it the coding of each still rounds a
 // whole wall alike.
-func walls(o *scene.Options) { o.Walls, o.Noise = true, 0.03 }
+func walls(o *scene.Options) { o.Walls, o.Noise = true, 0.04 }
 
 func textured(o *scene.Options) { o.Walls, o.WallTexture, o.Noise = true, 0.5, 0.02 }
 
