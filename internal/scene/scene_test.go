@@ -5,6 +5,8 @@ import (
 	"image"
 	"math"
 	"testing"
+
+	"stillspan/internal/srgb"
 )
 
 func TestOptionsValidate(t *testing.T) {
@@ -74,25 +76,82 @@ func meanLum(m *image.RGBA, mask []bool) float64 {
 	for i, in := range mask {
 		if in {
 			p := m.Pix[4*i:]
-			sum += 0.2126*decode8(p[0]) + 0.7152*decode8(p[1]) + 0.0722*decode8(p[2])
+			sum += 0.2126*decode(p[0]) + 0.7152*decode(p[1]) + 0.0722*decode(p[2])
 			n++
 		}
 	}
 	return sum / float64(n)
 }
 
-func decode8(c uint8) float64 {
-	v := float64(c) / 255
-	if v <= 0.04045 {
-		return v / 12.92
-	}
-	return math.Pow((v+0.055)/1.055, 2.4)
-}
+func decode(c uint8) float64 { return srgb.Decode(float64(c) / 255) }
 
 func BenchmarkFrame(b *testing.B) {
 	s := New(Options{Width: 960, Height: 640, Frames: 100, Seed: 1, Clouds: 0.5, ScatterEV: 0.06})
 	b.ResetTimer()
 	for i := range b.N {
 		s.Frame(i % 100)
+	}
+}
+
+// What each kind of error is said to do must be what the pixels show against
+// the light wanted: by row, column, corner and channel, EV.
+func TestFrameShowsItsErrors(t *testing.T) {
+	base := Options{Width: 120, Height: 80, Frames: 30, Seed: 3, Walls: true, WallTexture: 0.5}
+	// share is the light of frame f in a channel over the light wanted, EV.
+	share := func(s *Scene, f, channel int, in func(x, y int) bool) float64 {
+		frame, wanted := s.Both(f)
+		var got, want float64
+		for i := range base.Width * base.Height {
+			if w := wanted[3*i+channel]; w == w && in(i%base.Width, i/base.Width) {
+				got, want = got+decode(frame.Pix[4*i+channel]), want+float64(w)
+			}
+		}
+		return math.Log2(got / want)
+	}
+	everywhere := func(int, int) bool { return true }
+	spread := func(o Options, of func(s *Scene, f int) float64) float64 {
+		s := New(o)
+		var sq float64
+		for f := range o.Frames {
+			e := of(s, f)
+			sq += e * e / float64(o.Frames)
+		}
+		return math.Sqrt(sq)
+	}
+	rows := func(s *Scene, f int) float64 {
+		return share(s, f, 1, func(_, y int) bool { return y < 4 })
+	}
+	columns := func(s *Scene, f int) float64 {
+		return share(s, f, 1, func(x, _ int) bool { return x < 4 })
+	}
+	all := func(s *Scene, f int) float64 { return share(s, f, 1, everywhere) }
+	for name, c := range map[string]struct {
+		set       func(o *Options)
+		of        func(s *Scene, f int) float64
+		low, high float64
+	}{
+		"none":            {func(*Options) {}, all, 0, 0.001},
+		"none by a curve": {func(o *Options) { o.Response = 1.7 }, all, 0, 0.001},
+		"red": {func(o *Options) { o.ColourScatterEV = 0.04 }, func(s *Scene, f int) float64 {
+			return share(s, f, 0, everywhere) - share(s, f, 1, everywhere)
+		}, 0.025, 0.055},
+		"green":        {func(o *Options) { o.ColourScatterEV = 0.04 }, all, 0, 0.001},
+		"bands":        {func(o *Options) { o.BandsEV, o.Bands = 0.08, 3 }, rows, 0.04, 0.07},
+		"bands, down":  {func(o *Options) { o.BandsEV, o.Bands = 0.08, 3 }, columns, 0, 0.02},
+		"bands across": {func(o *Options) { o.BandsEV, o.Bands, o.BandsAcross = 0.08, 3, true }, columns, 0.04, 0.07},
+		"meter":        {func(o *Options) { o.MeterEV = 0.09 }, all, 0.01, 0.045},
+		"corner": {func(o *Options) { o.VignetteScatterEV = 0.08 }, func(s *Scene, f int) float64 {
+			return share(s, f, 1, func(x, y int) bool { return x < 8 && y < 8 })
+		}, 0.05, 0.1},
+		"middle": {func(o *Options) { o.VignetteScatterEV = 0.08 }, func(s *Scene, f int) float64 {
+			return share(s, f, 1, func(x, y int) bool { return x/8 == 7 && y/8 == 5 })
+		}, 0, 0.01},
+		"lamps are true": {func(o *Options) { o.LampsOn, o.Fog, o.Crowd = true, true, true }, all, 0, 0.001},
+	} {
+		o := base
+		c.set(&o)
+		if got := spread(o, c.of); got < c.low || got > c.high {
+			t.Errorf("%s: %.4f EV rms, want %.3f to %.3f", name, got, c.low, c.high)
+		}
 	}
 }
