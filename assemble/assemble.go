@@ -3,6 +3,8 @@
 package assemble
 
 import (
+	"time"
+
 	"stillspan/ingest/meta"
 	"stillspan/internal/playback"
 )
@@ -55,8 +57,11 @@ type Clip struct {
 	PixFmt    string
 	// Colour tags as ffprobe names them.
 	ColorRange, ColorSpace, ColorPrimaries, ColorTransfer string
+	// Timecode is the label of the first frame, as written.
+	Timecode string
+	Created  time.Time
 	// Verified is true when ffprobe counted the frames and found rate, size,
-	// codec, duration and colour tags as ordered. Problems says what was not.
+	// codec, duration, time code and colour tags as ordered. Problems says what was not.
 	Verified bool
 	Problems []string
 }

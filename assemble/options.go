@@ -8,11 +8,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"stillspan/deflicker/develop"
 	"stillspan/internal/codec"
 	"stillspan/internal/playback"
 	"stillspan/internal/problem"
+	"stillspan/internal/timecode"
 )
 
 // Error is work that cannot be done, with what to try.
@@ -48,6 +50,11 @@ type Options struct {
 	// are developed; nil: as LibRaw says of the first.
 	Raw     RawMode
 	Develop *develop.Settings
+	// Timecode is the label of the clip's first frame as timecode.Parse reads it
+	// at Rate, and Created the moment it was taken; empty and zero for none.
+	// Image sequences have neither.
+	Timecode string
+	Created  time.Time
 	// SegmentFrames is how many stills are encoded as one stretch; longer jobs
 	// are cut and joined, see Segments. Default (0) 600, least 2.
 	SegmentFrames int
@@ -69,6 +76,11 @@ func (o Options) Validate() error {
 	if _, _, err := parseAspect(o.Aspect); err != nil {
 		return err
 	}
+	if o.Timecode != "" { // of a label it doubts ffmpeg writes another or none, and ends well
+		if _, err := timecode.Parse(o.Timecode, o.rate()); err != nil {
+			return fmt.Errorf("time code: %w", err)
+		}
+	}
 	switch {
 	case o.Width < 0 || o.Height < 0 || o.Width > maxSide || o.Height > maxSide:
 		return fmt.Errorf("size %dx%d: each side must be 2 to %d pixels", o.Width, o.Height, maxSide)
@@ -88,6 +100,14 @@ func (o Options) Validate() error {
 		return fmt.Errorf("rate %d/%d: want frames per second above 0", o.Rate.Num, o.Rate.Den)
 	}
 	return nil
+}
+
+// rate is Rate, or the default.
+func (o Options) rate() playback.Rate {
+	if o.Rate.Num == 0 {
+		return playback.Rate{Num: 24, Den: 1}
+	}
+	return o.Rate
 }
 
 // Ext is the usual file extension of such a clip; none for an image sequence,

@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
@@ -18,7 +20,6 @@ import (
 	"stillspan/internal/codec"
 	"stillspan/internal/files"
 	"stillspan/internal/orientation"
-	"stillspan/internal/playback"
 )
 
 // Job is one clip to be made.
@@ -90,9 +91,7 @@ func planWithEncoder(ctx context.Context, job Job) (*Pipeline, error) {
 
 // plan settles what is to be done.
 func plan(ctx context.Context, job Job) (*Pipeline, error) {
-	if job.Rate.Num == 0 {
-		job.Rate = playback.Rate{Num: 24, Den: 1}
-	}
+	job.Rate = job.rate()
 	if err := job.Options.Validate(); err != nil {
 		return nil, err
 	}
@@ -312,6 +311,7 @@ func (p *Pipeline) encodeArgs(out string) []string {
 		"color_range": "tv", "colorspace": "bt709", "color_primaries": "bt709", "color_trc": "bt709",
 	})
 	kw := ffmpeg.KwArgs{"c:v": p.codec.Encoder, "pix_fmt": p.codec.PixFmt, "an": "", "map_metadata": "-1"}
+	maps.Copy(kw, p.moment())
 	for k, v := range p.codec.Args {
 		kw[k] = v
 	}
@@ -333,6 +333,24 @@ func (p *Pipeline) encodeArgs(out string) []string {
 	}
 	return finish(in.Output(file(out), kw).GetArgs())
 }
+
+// moment are the encoder's options that say when the clip was taken.
+func (p *Pipeline) moment() ffmpeg.KwArgs {
+	kw := ffmpeg.KwArgs{}
+	if p.codec.Image != "" {
+		return kw
+	}
+	if p.job.Timecode != "" {
+		kw["timecode"] = p.job.Timecode
+	}
+	if !p.job.Created.IsZero() {
+		kw["metadata"] = "creation_time=" + created(p.job.Created)
+	}
+	return kw
+}
+
+// created is a moment as containers keep it: UTC, to the microsecond.
+func created(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000Z") }
 
 // movFlags puts the index of an MP4 or QuickTime file first and writes its
 // colour tags.

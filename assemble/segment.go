@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"stillspan/internal/process"
 )
@@ -44,6 +45,7 @@ func Segments(job Job) []Job {
 		part := job
 		part.Sources = job.Sources[from:to]
 		part.Gaps = nil
+		part.Timecode, part.Created = "", time.Time{} // of the whole
 		for _, g := range job.Gaps {
 			if g.After >= from && g.After < to {
 				part.Gaps = append(part.Gaps, Gap{g.After - from, g.Count})
@@ -148,6 +150,9 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	}
 	if flags := movFlags(p.job.Out); flags != "" {
 		args = append(args, "-movflags", flags)
+	}
+	for name, value := range p.moment() {
+		args = append(args, "-"+name, value.(string))
 	}
 	cmd, t := process.Command(ctx, "ffmpeg", append(args, "-y", file(out))...)
 	if err := cmd.Run(); err != nil {

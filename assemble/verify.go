@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -8,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
+	"time"
 
 	"stillspan/internal/playback"
 	"stillspan/internal/process"
@@ -18,15 +21,22 @@ type Expect struct {
 	Frames, Width, Height int
 	Rate                  playback.Rate
 	Codec, PixFmt         string // as ffprobe names them
+	// Timecode is the label of the first frame, Created the moment it was taken.
+	Timecode string
+	Created  time.Time
 	// Tagged wants BT.709 tags and limited range.
 	Tagged bool
 }
 
 func (p *Pipeline) expect() Expect {
-	return Expect{
+	e := Expect{
 		Frames: p.total, Width: p.geo.w, Height: p.geo.h, Rate: p.job.Rate,
 		Codec: p.codec.Probe, PixFmt: p.codec.ProbePixFmt, Tagged: p.codec.Image == "",
 	}
+	if e.Tagged {
+		e.Timecode, e.Created = p.job.Timecode, p.job.Created
+	}
+	return e
 }
 
 // probed is what ffprobe prints.
@@ -45,11 +55,19 @@ type probed struct {
 		AvgFrameRate   string `json:"avg_frame_rate"`
 		Packets        string `json:"nb_read_packets"`
 		Duration       string `json:"duration"`
+		Tags           tags   `json:"tags"`
 	} `json:"streams"`
 	Format struct {
 		Duration string `json:"duration"`
+		Tags     tags   `json:"tags"`
 	} `json:"format"`
 }
+
+// tags are what a container says in words. QuickTime files have a time code of
+// the stream, others of the whole, and Matroska writes capitals.
+type tags map[string]string
+
+func (t tags) of(name string) string { return cmp.Or(t[name], t[strings.ToUpper(name)]) }
 
 // Verify asks ffprobe what the clip is, counts its frames, and compares with
 // what was ordered. What differs is in Clip.Problems; the error is for a file
@@ -71,7 +89,10 @@ func Verify(ctx context.Context, path string, want Expect) (Clip, error) {
 		File: path, Bytes: info.Size(), Codec: st.CodecName, Profile: st.Profile, Width: st.Width, Height: st.Height,
 		PixFmt: st.PixFmt, ColorRange: st.ColorRange, ColorSpace: st.ColorSpace,
 		ColorPrimaries: st.ColorPrimaries, ColorTransfer: st.ColorTransfer,
+		Timecode: cmp.Or(st.Tags.of("timecode"), pr.Format.Tags.of("timecode")),
 	}
+	// MXF keeps one date, that of the last change.
+	c.Created, _ = time.Parse(time.RFC3339, cmp.Or(pr.Format.Tags.of("creation_time"), pr.Format.Tags.of("modification_date")))
 	c.Frames, _ = strconv.Atoi(st.Packets)
 	if c.Rate, err = playback.ParseRate(st.AvgFrameRate); err != nil {
 		c.Problems = append(c.Problems, "ffprobe finds no frame rate")
@@ -132,6 +153,12 @@ func (c *Clip) compare(want Expect) {
 	}
 	if want.PixFmt != "" && c.PixFmt != want.PixFmt {
 		wrong("pixel format", c.PixFmt, want.PixFmt)
+	}
+	if want.Timecode != "" && c.Timecode != want.Timecode {
+		wrong("time code", cmp.Or(c.Timecode, "not there"), want.Timecode)
+	}
+	if !want.Created.IsZero() && c.Created.Sub(want.Created).Abs() >= time.Second { // QuickTime counts seconds
+		wrong("creation time", created(c.Created), created(want.Created))
 	}
 	if want.Tagged {
 		for _, t := range []struct{ what, got, want string }{

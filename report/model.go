@@ -378,6 +378,9 @@ type Render struct {
 	Matrix    string   `json:"color_space"`
 	Primaries string   `json:"color_primaries"`
 	Transfer  string   `json:"color_transfer"`
+	// Timecode is that of the first frame, SMPTE ST 12-1; drop-frame after a
+	// semicolon.
+	Timecode string `json:"timecode,omitempty"`
 }
 
 // Flash is a passage of the finished clip that flashes more than the guideline

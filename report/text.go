@@ -206,6 +206,9 @@ func (t *textWriter) clip(c *Render) {
 		state = "NOT as ordered"
 	}
 	t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
+	if c.Timecode != "" {
+		t.row("", "time code from %s", c.Timecode)
+	}
 	if c.Filled > 0 {
 		t.row("", "%s of it made up to fill gaps", frames(c.Filled))
 	}

@@ -2,12 +2,15 @@ package shoot
 
 import (
 	"context"
+	"time"
 
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
 	"stillspan/ingest"
 	"stillspan/ingest/format"
 	"stillspan/ingest/timing"
+	"stillspan/internal/settings"
+	"stillspan/internal/timecode"
 )
 
 // Job is what assemble needs of a measured and solved shoot: its frames with
@@ -41,7 +44,29 @@ func (s *Shoot) Job(out string) assemble.Job {
 		}
 		lost += missing[k]
 	}
+	s.stampClip(&job)
 	return job
+}
+
+// stampClip says when the first frame of the clip was taken. Where the camera
+// does not state its zone its clock is taken for UTC.
+func (s *Shoot) stampClip(job *assemble.Job) {
+	word := settings.Timecode.Of(s.Settings)
+	if word != "clock" && word != "off" {
+		job.Timecode = word
+	}
+	first := 0
+	for first < len(s.Sequence.Frames) && !s.InClip(first) {
+		first++
+	}
+	if first == len(s.Sequence.Frames) || s.Sequence.Frames[first].Facts.Taken.IsZero() {
+		return
+	}
+	taken := s.Sequence.Frames[first].Facts.Taken
+	job.Created = taken.UTC().Truncate(time.Second)
+	if c, ok := timecode.AtClock(taken, s.Rate); ok && word == "clock" {
+		job.Timecode = c.String()
+	}
 }
 
 // source is frame k with its correction.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"stillspan/internal/playback"
+	"stillspan/internal/timecode"
 	"stillspan/internal/words"
 )
 
@@ -89,6 +90,17 @@ var moment = kind[time.Time]{read: func(s string) (time.Time, error) {
 		}
 	}
 	return time.Time{}, errors.New("want the camera's wall clock without a zone: 2026-05-01T05:40:00")
+}}
+
+// startLabel is a time code, or where it comes from.
+var startLabel = kind[string]{read: func(s string) (string, error) {
+	if s == "clock" || s == "off" {
+		return s, nil
+	}
+	if err := timecode.Check(s); err != nil {
+		return "", fmt.Errorf(`%w; or "clock" or "off"`, err)
+	}
+	return s, nil
 }}
 
 // numbers reads n numbers from 0 to 1, set apart by commas.

@@ -55,6 +55,7 @@ var (
 	Gaps      = add(oneOf("leave", "hold", "blend"), Row{Name: "gaps", Arg: "MODE", Key: "gaps", In: Default, Default: "leave", For: Clips, MakesClip: true, Help: "what becomes of missing frames: %s"})
 	Quality   = add(whole(1, 63), Row{Name: "quality", Arg: "N", Key: "quality", In: Default, For: Clips, MakesClip: true, Help: "constant quality of h264, h265 and av1, lower is better: %s"})
 	Raw       = add(oneOf("develop", "preview"), Row{Name: "raw", Arg: "MODE", For: Clips, MakesClip: true, Help: "raw stills: develop (LibRaw) or preview (the embedded JPEG); default develop where LibRaw is installed, but preview for proofs, and the JPEG of RAW+JPEG pairs, whose raw file 'develop' takes"})
+	Timecode  = add(startLabel, Row{Name: "timecode", Arg: "T", Key: "timecode", In: Default, Default: "clock", For: Clips, MakesClip: true, Help: `time code of the first frame: "clock" (when it was taken, by the camera's clock), "off", or a label such as 10:00:00:00`})
 	Deflicker = add(toggle, Row{Name: "deflicker", Key: "deflicker", In: Default, Default: "true", For: Clips, MakesClip: true, Help: "measure and report, but leave the light as shot"})
 )
 
