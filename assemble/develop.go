@@ -91,7 +91,7 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 // pictureOf makes one still's picture, of the kind that p.fed names.
 func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
 	if p.raw == nil {
-		picture, err := convert(ctx, path)
+		picture, err := convert(ctx, path, int64(p.srcW)*int64(p.srcH))
 		if err != nil {
 			return nil, err
 		}
@@ -109,9 +109,9 @@ func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
 	return ppm, err
 }
 
-// convert makes a JPEG of a HEIF or AVIF still.
-func convert(ctx context.Context, path string) ([]byte, error) {
-	picture, err := develop.JPEG(ctx, path)
+// convert makes a JPEG of a HEIF or AVIF still of as many pixels.
+func convert(ctx context.Context, path string, pixels int64) ([]byte, error) {
+	picture, err := develop.JPEG(ctx, path, pixels)
 	switch {
 	case err == nil || ctx.Err() != nil:
 		return picture, err

@@ -136,7 +136,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 	p.srcW, p.srcH = first.Width, first.Height
 	switch {
 	case format.ByName(first.Format).Decoder == format.Libheif:
-		picture, err := convert(ctx, first.Path)
+		picture, err := convert(ctx, first.Path, int64(first.Width)*int64(first.Height))
 		if err != nil {
 			return err
 		}
@@ -271,9 +271,11 @@ func (p *Pipeline) linkName() string {
 }
 
 func (p *Pipeline) decodeArgs(links string) []string {
-	s := ffmpeg.Input(filepath.Join(links, p.linkName()), ffmpeg.KwArgs{
-		"f": "image2", "start_number": "0", "framerate": "25", "noautorotate": "",
-	})
+	how := ffmpeg.KwArgs{"f": "image2", "start_number": "0", "framerate": "25", "noautorotate": ""}
+	if n := p.frameThreads(); n > 0 {
+		how["threads"] = n
+	}
+	s := ffmpeg.Input(filepath.Join(links, p.linkName()), how)
 	if p.fed != "" {
 		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.fed, "framerate": "25", "noautorotate": ""})
 	}

@@ -167,7 +167,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		defer feedR.Close()
 		defer feedW.Close()
 	}
-	err = startBoth(dec, enc)
+	err = startBoth(dec, p.decoderMemory(), enc)
 	decW.Close()
 	encR.Close()
 	if feedW != nil {
@@ -216,11 +216,13 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	return streamErr
 }
 
-func startBoth(a, b *exec.Cmd) error {
-	if err := a.Start(); err != nil {
+// startBoth starts the decoder, which is given what comes from anywhere, within
+// bounds.
+func startBoth(dec *exec.Cmd, memory int64, enc *exec.Cmd) error {
+	if err := process.Start(dec, memory); err != nil {
 		return &Error{Text: "cannot start ffmpeg", Err: err}
 	}
-	if err := b.Start(); err != nil {
+	if err := enc.Start(); err != nil {
 		return &Error{Text: "cannot start ffmpeg", Err: err}
 	}
 	return nil
@@ -423,7 +425,7 @@ func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause e
 		path := s.Path
 		link := filepath.Join(links, fmt.Sprintf(p.linkName(), i))
 		cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(link), "-f", "null", "-")...)
-		err := cmd.Run()
+		err := process.Run(cmd, p.decoderMemory())
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

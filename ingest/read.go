@@ -48,16 +48,14 @@ func readStill(file io.ReaderAt, size int64) (facts meta.Facts, wrong *Problem, 
 	if err != nil && !errors.As(err, &malformed) {
 		return facts, problem.Unread(err), false
 	}
-	look := format.ByName(facts.Format).Damage
-	if look != nil {
-		if d := look(file, size); d != nil {
-			return facts, d, false
-		}
+	damage, known := format.Look(file, size, &facts)
+	if damage != nil {
+		return facts, damage, false
 	}
 	switch {
 	case err == nil:
 		return facts, nil, false
-	case malformed.Part == meta.PartMetadata && look != nil:
+	case malformed.Part == meta.PartMetadata && known:
 		return facts, nil, true // the picture itself may be sound; decoding tells
 	}
 	return facts, problem.Undecodable(strings.TrimSuffix(malformed.Error(), ".")), false

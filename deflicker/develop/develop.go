@@ -127,6 +127,10 @@ func (s Settings) Half(ctx context.Context, path string) (image.Image, error) {
 	return img, nil
 }
 
+// libRawBytes is more than LibRaw takes for a pixel: its codes, four of a
+// picture in work, three of one that is done, and its interpolation.
+const libRawBytes = 48
+
 // timeout ends a tool that hangs on a broken file.
 const timeout = 5 * time.Minute
 
@@ -159,7 +163,7 @@ func (s Settings) run(parent context.Context, path string, half bool) (ppm []byt
 	out := process.Output{Limit: 6*pixels + 64}
 	out.Reserve()
 	cmd.Stdout = &out
-	if err := ending(parent, ctx, "LibRaw", cmd.Run(), t); err != nil {
+	if err := ending(parent, ctx, "LibRaw", process.Run(cmd, process.Memory(libRawBytes*int64(s.W)*int64(s.H))), t); err != nil {
 		return nil, 0, 0, err
 	}
 	ppm = out.Bytes()

@@ -30,6 +30,9 @@ func heifTool() string {
 // maxJPEG bounds a converted picture, bytes.
 const maxJPEG = 512 << 20
 
+// libheifBytes is more than libheif takes for a pixel, tiles and all.
+const libheifBytes = 32
+
 // HEIFCommand is the command that JPEG runs, to write the picture to out; nil
 // where libheif's tools are not installed.
 func HEIFCommand(path, out string) []string {
@@ -42,8 +45,9 @@ func HEIFCommand(path, out string) []string {
 
 // JPEG decodes a HEIF or AVIF still, which ffmpeg's image reader does not take,
 // into a JPEG of quality 100: upright, all its tiles joined, 8 bits deep. The
-// error is ErrNoHEIF, that of ctx, or says what libheif said.
-func JPEG(parent context.Context, path string) ([]byte, error) {
+// error is ErrNoHEIF, that of ctx, or says what libheif said. pixels is how many
+// the headers state; libheif is given memory for no more.
+func JPEG(parent context.Context, path string, pixels int64) ([]byte, error) {
 	dir, err := os.MkdirTemp("", "stillspan-heif-")
 	if err != nil {
 		return nil, err
@@ -56,7 +60,7 @@ func JPEG(parent context.Context, path string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(parent, timeout)
 	defer cancel()
 	cmd, t := process.Command(ctx, args[0], args[1:]...)
-	if err := ending(parent, ctx, "libheif", cmd.Run(), t); err != nil {
+	if err := ending(parent, ctx, "libheif", process.Run(cmd, process.Memory(libheifBytes*pixels)), t); err != nil {
 		return nil, err
 	}
 	// Of a file with several pictures each is written, under a numbered name.

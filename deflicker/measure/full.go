@@ -75,17 +75,21 @@ func ffmpegArgs(path string, maxPixels int64) []string {
 // ffmpegBytes bounds the largest picture that ffmpegArgs can give.
 const ffmpegBytes = 64 << 20
 
+// ffmpegPixelBytes is more than ffmpeg takes for a pixel, JPEG XL's decoder with
+// its floating-point planes included.
+const ffmpegPixelBytes = 64
+
 // ffmpegTimeout ends an ffmpeg that hangs on a broken still.
 const ffmpegTimeout = 2 * time.Minute
 
 // ffmpegImage decodes path with ffmpeg, reduced as ffmpegArgs says.
-func ffmpegImage(ctx context.Context, program, path string, maxPixels int64) (image.Image, error) {
+func ffmpegImage(ctx context.Context, program, path string, pixels, maxPixels int64) (image.Image, error) {
 	ctx, cancel := context.WithTimeout(ctx, ffmpegTimeout)
 	defer cancel()
 	cmd, t := process.Command(ctx, program, ffmpegArgs(path, maxPixels)...)
 	out := process.Output{Limit: ffmpegBytes}
 	cmd.Stdout = &out
-	err := cmd.Run()
+	err := process.Run(cmd, process.Memory(ffmpegPixelBytes*pixels))
 	if ctx.Err() != nil {
 		return nil, context.Cause(ctx)
 	}

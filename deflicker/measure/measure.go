@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/develop"
+	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/problem"
 )
@@ -54,7 +55,8 @@ type Options struct {
 	NoCache  bool
 	// CacheBytes bounds the cache; default (0) 2 GB.
 	CacheBytes int64
-	// MaxPixels bounds the pictures that are decoded; default (0) 2^28.
+	// MaxPixels bounds the pictures that are decoded; default (0) what
+	// format.MaxDecoded leaves a JPEG.
 	MaxPixels int64
 	// Develop is how raw files are developed; SourceDeveloped needs it. What is
 	// to be corrected is what has to be measured: cameras give their previews
@@ -89,7 +91,7 @@ func (o Options) filled() Options {
 		o.CacheBytes = 2e9
 	}
 	if o.MaxPixels == 0 {
-		o.MaxPixels = 1 << 28
+		o.MaxPixels = format.MaxDecoded / 3
 	}
 	if o.FFmpeg == "" {
 		o.FFmpeg = "ffmpeg"

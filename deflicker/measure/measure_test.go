@@ -26,6 +26,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest/meta"
+	"stillspan/internal/hostile"
 	"stillspan/internal/scene"
 	"stillspan/internal/srgb"
 )
@@ -571,4 +572,21 @@ func difference(a, b *image.NRGBA) float64 {
 		sum += math.Abs(float64(a.Pix[i]) - float64(b.Pix[i]))
 	}
 	return sum / float64(len(a.Pix))
+}
+
+// A picture in more scans than any program makes is refused when it is walked:
+// each scan could cost a decoder a walk of its own.
+func TestManyScans(t *testing.T) {
+	data, err := hostile.Bomb("jpeg-scans")
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := measure.Input{Path: filepath.Join(t.TempDir(), "a.jpg"), Facts: meta.Facts{Format: "jpeg", Width: 320, Height: 240, Orientation: 1}}
+	if err := os.WriteFile(in.Path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, f, err := measure.File(t.Context(), in, measure.Options{NoCache: true})
+	if err != nil || f == nil || !strings.Contains(f.Text, "more scans than any program makes") {
+		t.Errorf("finding %+v, %v", f, err)
+	}
 }

@@ -10,7 +10,10 @@ import (
 	"io/fs"
 	"os"
 	"os/exec"
+	"runtime"
 	"time"
+
+	"golang.org/x/sync/semaphore"
 
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure/jpeg"
@@ -94,7 +97,7 @@ func (r *reader) fresh(ctx context.Context, in Input, f *os.File, was files.Iden
 	if s.tail, err = r.readTail(f, was.Size); err != nil {
 		return nil, problem.Unread(err)
 	}
-	g, err := r.from(ctx, s, source)
+	g, err := r.within(ctx, s, source)
 	if _, ok := errors.AsType[*Finding](err); err != nil && !ok {
 		return nil, err
 	}
@@ -143,6 +146,9 @@ func openStill(in Input, f *os.File, size int64) still {
 	return still{in: in, f: f, size: size, by: format.ByName(in.Facts.Format).Decoder}
 }
 
+// pixels is how many the headers state.
+func (s still) pixels() int64 { return int64(s.in.Facts.Width) * int64(s.in.Facts.Height) }
+
 // endBytes is how much of a file's tail is looked at.
 const endBytes = 64 << 10
 
@@ -154,6 +160,35 @@ func (r *reader) readTail(f *os.File, size int64) ([]byte, error) {
 	tail := r.ends[:min(size, endBytes)]
 	_, err := f.ReadAt(tail, size-int64(len(tail)))
 	return tail, err
+}
+
+// large is the size, in bytes, from which files and pictures share one bound,
+// that of a single still, among all readers.
+const large = 64 << 20
+
+var largeOnes = semaphore.NewWeighted(format.MaxDecoded)
+
+// within measures s, waiting its turn where it is large.
+func (r *reader) within(ctx context.Context, s still, source string) (*Grid, error) {
+	need := int64(0)
+	if source != SourcePreview && s.size > large {
+		need += s.size
+	}
+	if picture := 8 * s.pixels(); s.by == format.Go && picture > large {
+		need += picture
+	}
+	if need == 0 {
+		return r.from(ctx, s, source)
+	}
+	need = min(need, format.MaxDecoded)
+	if err := largeOnes.Acquire(ctx, need); err != nil {
+		return nil, context.Cause(ctx)
+	}
+	defer largeOnes.Release(need)
+	g, err := r.from(ctx, s, source)
+	r.buf = nil
+	runtime.GC() // before another is begun
+	return g, err
 }
 
 // from measures s from source, or from the next better one where it has none.
@@ -259,7 +294,7 @@ func (s still) main() (part meta.Preview, by format.Decoder, err error) {
 func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (err error) {
 	from, offset, length := io.ReaderAt(s.f), part.Offset, part.Length
 	if s.by == format.Libheif {
-		data, err := develop.JPEG(ctx, s.in.Path)
+		data, err := develop.JPEG(ctx, s.in.Path, s.pixels())
 		switch {
 		case ctx.Err() != nil:
 			return context.Cause(ctx)
@@ -344,7 +379,7 @@ func (r *reader) decode(ctx context.Context, s still) (img image.Image, reduced 
 	if s.in.Facts.Raw { // ffmpeg would look for the sensor's data
 		return nil, false, undecodable(jpeg.ErrKind)
 	}
-	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, r.opt.MaxPixels)
+	img, err = ffmpegImage(ctx, r.opt.FFmpeg, s.in.Path, s.pixels(), r.opt.MaxPixels)
 	switch {
 	case ctx.Err() != nil:
 		return nil, false, context.Cause(ctx)

@@ -24,13 +24,6 @@ func jpegEnd(r io.ReaderAt, size int64) *problem.Still {
 	return cutOff
 }
 
-func pngEnd(r io.ReaderAt, size int64) *problem.Still {
-	if tailHolds(r, size, 512, "IEND\xAE\x42\x60\x82") {
-		return nil
-	}
-	return cutOff
-}
-
 func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 	tail := make([]byte, min(size, window))
 	n, err := r.ReadAt(tail, size-int64(len(tail)))
@@ -40,19 +33,23 @@ func tailHolds(r io.ReaderAt, size, window int64, mark string) bool {
 	return bytes.Contains(tail[:n], []byte(mark))
 }
 
-// tiffEnd walks the directories of a TIFF whose samples may be of any value.
+// tiffEnd walks the directories of a TIFF, whose samples may be of any value,
+// and looks how large its picture is.
 func tiffEnd(r io.ReaderAt, size int64) *problem.Still {
-	_, damage := walkTIFF(r, size)
-	return damage
+	w := walkTIFF(r, size)
+	if w.damage == nil {
+		return w.large
+	}
+	return w.damage
 }
 
 // rawTIFFEnd does the same for sensor data, which do not end in zeros.
 func rawTIFFEnd(r io.ReaderAt, size int64) *problem.Still {
-	data, damage := walkTIFF(r, size)
-	if damage != nil {
-		return damage
+	w := walkTIFF(r, size)
+	if w.damage != nil {
+		return w.damage
 	}
-	return zeroed(r, size, data)
+	return zeroed(r, size, w.data)
 }
 
 // rafEnd looks at the parts that the header of Fujifilm's raw container names:

@@ -37,6 +37,9 @@ type Format struct {
 	// Damage tells what is wrong with a file's structure and its end, as far as
 	// that shows without decoding; nil where nothing is known of them.
 	Damage func(r io.ReaderAt, size int64) *problem.Still
+	// PixelBytes is what a decoded pixel takes in memory; 0 where Damage or
+	// another program bounds that.
+	PixelBytes int64
 	// Decoder is what makes a picture of it.
 	Decoder Decoder
 }
@@ -57,11 +60,11 @@ const headBytes = 256
 
 // table is the order in which formats are looked for.
 var table = []Format{
-	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, Damage: jpegEnd, Decoder: JPEG},
-	{Name: "png", Suffixes: "png", Magic: begins("\x89PNG\r\n\x1a\n"), Facts: meta.PNG, Damage: pngEnd, Decoder: Go},
-	{Name: "jxl", Suffixes: "jxl", Magic: begins("\xFF\x0A", "\x00\x00\x00\x0cJXL \r\n\x87\n"), Facts: meta.JXL, Damage: jxlEnd},
-	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Damage: boxesEnd, Decoder: Libheif},
-	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Damage: boxesEnd, Decoder: Libheif},
+	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, Damage: jpegEnd, PixelBytes: 3, Decoder: JPEG},
+	{Name: "png", Suffixes: "png", Magic: begins("\x89PNG\r\n\x1a\n"), Facts: meta.PNG, Damage: pngDamage, Decoder: Go},
+	{Name: "jxl", Suffixes: "jxl", Magic: begins("\xFF\x0A", "\x00\x00\x00\x0cJXL \r\n\x87\n"), Facts: meta.JXL, Damage: jxlEnd, PixelBytes: 8},
+	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Damage: boxesEnd, PixelBytes: 4, Decoder: Libheif},
+	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Damage: boxesEnd, PixelBytes: 4, Decoder: Libheif},
 	{Name: "cr3", Suffixes: "cr3", Raw: true, Magic: brand("crx "), Facts: meta.CR3, Damage: boxesEnd, Decoder: Embedded},
 	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Damage: rafEnd, Decoder: Embedded},
 	{Name: "x3f", Suffixes: "x3f", Raw: true, Magic: begins("FOVb"), Facts: meta.X3F, Damage: x3fEnd, Decoder: Embedded},

@@ -9,6 +9,9 @@ import (
 
 // Tags of TIFF 6.0 and its supplement 1, of Exif, and of Panasonic's raw files.
 const (
+	tagImageWidth      = 256
+	tagImageLength     = 257
+	tagBitsPerSample   = 258
 	tagStripOffsets    = 273
 	tagStripByteCounts = 279
 	tagTileOffsets     = 324
@@ -38,31 +41,33 @@ type tiffWalk struct {
 	damage *problem.Still
 	data   part // the last strip or tile of the directory with most of them
 	most   int64
+	large  *problem.Still // a picture that takes too much memory
 }
 
 // walkTIFF looks whether the directories of a TIFF, and of the raw formats
 // built on it, reach inside the file, with their values and with the strips,
-// tiles and JPEGs that they name. data is the end of its largest picture. What
+// tiles and JPEGs that they name, and finds the end of its largest picture. What
 // only a reader of the maker's notes understands is passed over.
-func walkTIFF(r io.ReaderAt, size int64) (data part, damage *problem.Still) {
+func walkTIFF(r io.ReaderAt, size int64) *tiffWalk {
+	w := &tiffWalk{r: r, size: size, order: binary.LittleEndian, seen: map[int64]bool{}}
 	head := make([]byte, 8)
 	if n, err := r.ReadAt(head, 0); n < len(head) {
-		return part{}, shortRead(err)
+		w.damage = shortRead(err)
+		return w
 	}
-	w := &tiffWalk{r: r, size: size, order: binary.LittleEndian, seen: map[int64]bool{}}
 	if head[0] == 'M' {
 		w.order = binary.BigEndian
 	}
 	next := int64(w.order.Uint32(head[4:]))
 	if next > size-2 {
-		return part{}, cutOff
+		w.damage = cutOff
 	}
 	// A chain that leads out of the file ends there: what lies beyond the first
 	// directory are thumbnails, and some writers end it so.
 	for next >= 8 && next <= size-2 && w.damage == nil {
 		next = w.dir(next)
 	}
-	return w.data, w.damage
+	return w
 }
 
 // dir walks one directory and those that it names, and returns where the next
@@ -99,6 +104,7 @@ func (w *tiffWalk) dir(at int64) (next int64) {
 		}
 	}
 	w.parts(numbers)
+	w.measure(numbers)
 	for _, tag := range []uint16{tagSubIFDs, tagExifIFD} {
 		for _, sub := range numbers[tag] {
 			if w.damage == nil {
@@ -128,7 +134,7 @@ func (w *tiffWalk) numbers(tag uint16, entry []byte) []int64 {
 		return nil
 	}
 	switch tag {
-	case tagStripOffsets, tagStripByteCounts, tagTileOffsets, tagTileByteCounts, tagSubIFDs, tagJPEGOffset, tagJPEGByteCount, tagExifIFD, tagRawOffset:
+	case tagImageWidth, tagImageLength, tagBitsPerSample, tagStripOffsets, tagStripByteCounts, tagTileOffsets, tagTileByteCounts, tagSubIFDs, tagJPEGOffset, tagJPEGByteCount, tagExifIFD, tagRawOffset:
 	default:
 		return nil
 	}
@@ -151,6 +157,21 @@ func (w *tiffWalk) numbers(tag uint16, entry []byte) []int64 {
 		}
 	}
 	return list
+}
+
+// measure looks how large a directory's picture is.
+func (w *tiffWalk) measure(numbers map[uint16][]int64) {
+	across, down := numbers[tagImageWidth], numbers[tagImageLength]
+	if len(across) != 1 || len(down) != 1 || w.large != nil {
+		return
+	}
+	pixelBytes := int64(4)
+	for _, bits := range numbers[tagBitsPerSample] {
+		if bits > 8 {
+			pixelBytes = 8
+		}
+	}
+	w.large = tooLarge(across[0], down[0], pixelBytes)
 }
 
 // parts looks whether a directory's picture lies in the file.

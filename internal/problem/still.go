@@ -11,7 +11,7 @@ import (
 // It is an error only on its way through functions that may also fail.
 type Still struct {
 	// Kind is "empty", "truncated", "corrupt", "undecodable", "wrong-size",
-	// "unreadable", "vanished", "changed" or "not-a-file".
+	// "too-large", "unreadable", "vanished", "changed" or "not-a-file".
 	Kind string
 	Text string // one clear sentence, no path
 	Try  string // advice
@@ -31,6 +31,11 @@ func Truncated(text string) *Still { return &Still{Kind: "truncated", Text: text
 
 // Corrupt is a still whose bytes make no sense in places.
 func Corrupt(text string) *Still { return &Still{Kind: "corrupt", Text: text, Try: copyAgain} }
+
+// TooLarge is a still that would take more memory than one may.
+func TooLarge(text string) *Still {
+	return &Still{Kind: "too-large", Text: text, Try: "make it smaller in another program"}
+}
 
 // Undecodable is a still that is no picture known here, or a broken one.
 func Undecodable(text string) *Still { return &Still{Kind: "undecodable", Text: text, Try: copyAgain} }

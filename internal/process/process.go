@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"os/exec"
+	"runtime"
 	"strings"
 	"sync"
 	"syscall"
@@ -67,6 +68,42 @@ func Command(ctx context.Context, name string, args ...string) (*exec.Cmd, *Tail
 	return cmd, t
 }
 
+// What a program takes by itself, and for each of its threads, of which it may
+// start a few for each CPU.
+const (
+	ownBytes    = 384 << 20
+	threadBytes = 8 << 20
+	perCPU      = 3
+)
+
+// Memory is what a program that is given a picture may take, bytes: its own, and
+// picture for what it makes of it.
+func Memory(picture int64) int64 {
+	return ownBytes + perCPU*threadBytes*int64(runtime.NumCPU()) + picture
+}
+
+// Start starts a program that may make as much memory for itself, as far as the
+// system lets it be bounded: pictures come from anywhere.
+func Start(cmd *exec.Cmd, memory int64) error {
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	if err := bound(cmd, memory); err != nil && !errors.Is(err, syscall.ESRCH) { // it has ended
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+		return fmt.Errorf("cannot bound its memory: %w", err)
+	}
+	return nil
+}
+
+// Run starts such a program and waits for it.
+func Run(cmd *exec.Cmd, memory int64) error {
+	if err := Start(cmd, memory); err != nil {
+		return err
+	}
+	return cmd.Wait()
+}
+
 // Output keeps what a process writes, up to Limit bytes, and fails the
 // process's writing after that.
 type Output struct {
@@ -100,7 +137,7 @@ func Text(ctx context.Context, name string, args ...string) (string, error) {
 	cmd, tail := Command(ctx, name, args...)
 	out := Output{Limit: textBytes}
 	cmd.Stdout = &out
-	err := cmd.Run()
+	err := Run(cmd, Memory(0))
 	if last := tail.Last(); err != nil && last != "" {
 		err = fmt.Errorf("%s: %w", last, err)
 	}

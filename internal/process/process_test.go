@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"os/exec"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -78,5 +79,22 @@ func TestTextTellsWhatFailed(t *testing.T) {
 	x, ok := errors.AsType[*exec.ExitError](err)
 	if out != "said\n" || !ok || x.ExitCode() != 3 || !strings.HasPrefix(err.Error(), "why: ") {
 		t.Errorf("%q, %v", out, err)
+	}
+}
+
+// A program that takes more memory than its bound is refused it.
+func TestMemoryIsBounded(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("running programs are bounded on Linux only")
+	}
+	for _, c := range []struct {
+		bound int64
+		fails bool
+	}{{process.Memory(0), false}, {64 << 20, true}} {
+		// The shell waits, so that its bound is in place, and takes 200 MB.
+		cmd, _ := process.Command(t.Context(), "sh", "-c", "sleep 0.1; x=$(head -c 100000000 /dev/zero | tr '\\0' x); test ${#x} = 100000000")
+		if err := process.Run(cmd, c.bound); (err != nil) != c.fails {
+			t.Errorf("bound to %d bytes: %v", c.bound, err)
+		}
 	}
 }

@@ -37,6 +37,7 @@ type Picture struct {
 	seen    bool // a frame header
 
 	scans   int // that give DC terms
+	all     int // scans of any kind
 	trouble string
 	ended   bool // data ended before the picture did
 }
@@ -48,6 +49,10 @@ type component struct {
 	stride         int // blocks across, whole units
 	means          []int16
 }
+
+// maxScans bounds the scans of a picture: progressive ones have about ten, and
+// each may cost a decoder a walk over all of it.
+const maxScans = 500
 
 // ErrKind says that a JPEG is of a kind that is not read here.
 var ErrKind = errors.New("this kind of JPEG is not supported")
@@ -116,7 +121,7 @@ func (b *Picture) reset() {
 	b.n, b.restart, b.transform = 0, 0, -1
 	b.seen, b.jfif, b.rgb, b.ended, b.trouble = false, false, false, false, ""
 	b.quan, b.dcSet, b.acSet = [4]int{}, [4]bool{}, [4]bool{}
-	b.scans = 0
+	b.scans, b.all = 0, 0
 }
 
 // errCut says that the data end before the picture does.
@@ -148,6 +153,9 @@ func (b *Picture) segments(data []byte) error {
 		body := data[at+2 : at+length]
 		pos = at + length
 		if marker == mSOS {
+			if b.all++; b.all > maxScans {
+				return errors.New("it is in more scans than any program makes of a picture")
+			}
 			s, err := b.scanHeader(body)
 			if err != nil {
 				return err
