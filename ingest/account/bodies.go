@@ -1,0 +1,316 @@
+package account
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Body is the files of one camera body, by index, with their account.
+type Body struct {
+	Files   []int
+	Account Account // indices into Files
+}
+
+const (
+	// bitsBody is what one more body of the same model costs.
+	bitsBody = 12.0
+	// strange is how many bits a file an account may cost before another body is
+	// looked for among its files.
+	strange = 0.3
+)
+
+// Bodies accounts for the files of one camera model whose bodies nothing names:
+// it parts them where two bodies explain them more cheaply than one. Each body's
+// files are in one series or several, or lie mingled in one that was numbered
+// anew.
+func Bodies(files []File, opt Options) []Body {
+	best := []Body{One(files, opt)}
+	if parts := bySeries(files); len(parts) > 1 {
+		best, _ = cheaper(best, weigh(files, parts, opt))
+	}
+	for range mostBodies {
+		parted := false
+		for k := range best {
+			b := &best[k]
+			if b.Account.Bits < strange*float64(len(b.Files)) {
+				continue
+			}
+			for _, two := range trains(files, b.Files, opt) {
+				parts := two
+				for l := range best {
+					if l != k {
+						parts = append(parts, best[l].Files)
+					}
+				}
+				var better bool
+				if best, better = cheaper(best, weigh(files, parts, opt)); better {
+					parted = true
+					break
+				}
+			}
+			if parted {
+				break
+			}
+		}
+		if !parted {
+			break
+		}
+	}
+	return best
+}
+
+// mostBodies is how often one body is parted off the others.
+const mostBodies = 3
+
+// weigh accounts for files parted among bodies.
+func weigh(files []File, parts [][]int, opt Options) []Body {
+	var out []Body
+	for _, p := range Share(files, parts) {
+		out = append(out, bodyOf(p.files, p.index, opt))
+	}
+	return out
+}
+
+// cheaper tells which of two ways to part files costs less.
+func cheaper(a, b []Body) (best []Body, second bool) {
+	sum := func(list []Body) float64 {
+		bits := bitsBody * float64(len(list))
+		for i := range list {
+			bits += list[i].Account.Bits
+		}
+		return bits
+	}
+	if sum(b) < sum(a) {
+		return b, true
+	}
+	return a, false
+}
+
+// One accounts for the files of one body.
+func One(files []File, opt Options) Body {
+	all := make([]int, len(files))
+	for i := range all {
+		all[i] = i
+	}
+	return bodyOf(files, all, opt)
+}
+
+func bodyOf(files []File, index []int, opt Options) Body {
+	return Body{index, Solve(files, opt)}
+}
+
+// bySeries parts the files by series, those that do not overlap in time together.
+// It is nil where none overlap.
+func bySeries(files []File) [][]int {
+	lists := make(map[int][]int)
+	var keys []int
+	for i := range files {
+		k := files[i].Series
+		if lists[k] == nil {
+			keys = append(keys, k)
+		}
+		lists[k] = append(lists[k], i)
+	}
+	if len(keys) < 2 {
+		return nil
+	}
+	type run struct {
+		files      []int
+		start, end float64
+	}
+	var runs []run
+	for _, k := range keys {
+		list := lists[k]
+		slices.SortStableFunc(list, func(a, b int) int { return compareTimes(files[a].T, files[b].T) })
+		runs = append(runs, run{list, edge(files, list, false), edge(files, list, true)})
+	}
+	slices.SortStableFunc(runs, func(a, b run) int { return compareTimes(a.start, b.start) })
+	var out [][]int
+	var ends []run
+	for _, r := range runs {
+		at, near := -1, math.Inf(1)
+		for k, e := range ends {
+			if !(r.start >= e.end) {
+				continue
+			}
+			last, first := &files[e.files[len(e.files)-1]], &files[r.files[0]]
+			far := 1.0
+			if du, _ := numberStep(last, first); du == 1 {
+				far = 0
+			}
+			if far < near {
+				at, near = k, far
+			}
+		}
+		if at < 0 {
+			out, ends = append(out, nil), append(ends, run{})
+			at = len(out) - 1
+		}
+		out[at] = append(out[at], r.files...)
+		ends[at] = r
+	}
+	return out
+}
+
+// trains are ways to part a body's files that lie mingled in time into a steady
+// train and the rest, the likeliest first, as pulses of several sources are told
+// apart (after Mardia 1989): an interval that often lies between files a few
+// places apart is followed from one of the first files on.
+func trains(files []File, body []int, opt Options) [][][]int {
+	list := slices.Clone(body)
+	for _, i := range list {
+		if !timed(files[i].T) {
+			return nil
+		}
+	}
+	slices.SortStableFunc(list, func(a, b int) int {
+		return cmp.Or(cmp.Compare(files[a].T, files[b].T), cmp.Compare(files[a].Number, files[b].Number))
+	})
+	var tried []float64
+	var found [][]int
+	for lag := 1; lag <= 5; lag++ {
+		var all []float64
+		for k := lag; k < len(list); k++ {
+			all = append(all, files[list[k]].T-files[list[k-lag]].T)
+		}
+		for w := len(all); w >= 12; w /= 4 { // over all, and in its first part
+			p := denseMean(slices.Clone(all[:w]), 0.3, files[list[0]].Grain)
+			if p < 1.5*files[list[0]].Grain || slices.ContainsFunc(tried, func(q float64) bool { return math.Abs(p-q) < 0.01*p }) {
+				continue
+			}
+			tried = append(tried, p)
+			for start := range min(4, len(list)) {
+				if t := follow(files, list[start:], p); len(t) >= max(opt.MinFrames, len(list)/10) {
+					found = append(found, t)
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(found, func(a, b []int) int { return len(b) - len(a) })
+	var out [][][]int
+	for _, t := range found[:min(len(found), 4)] {
+		in := make(map[int]bool, len(t))
+		for _, i := range t {
+			in[i] = true
+		}
+		rest := slices.DeleteFunc(slices.Clone(list), func(i int) bool { return in[i] })
+		if len(rest) >= opt.MinFrames {
+			out = append(out, [][]int{t, rest})
+		}
+	}
+	return out
+}
+
+// follow takes the files that come an interval after each other, or a few, from
+// the first one on. It is nil where most places are empty.
+func follow(files []File, list []int, p float64) []int {
+	out := []int{list[0]}
+	tolerance := files[list[0]].Grain + 0.04*p
+	last, step := 0, 0
+	due := files[list[0]].T + p
+	empty := 0
+	for k := 1; k < len(list); {
+		// Of the files near the due moment the nearest; of two alike the one as many
+		// files on as the last time.
+		found, near := -1, math.Inf(1)
+		at := k
+		for ; at < len(list) && files[list[at]].T <= due+tolerance; at++ {
+			off := math.Abs(files[list[at]].T-due) / tolerance
+			if step > 0 && at-last != step {
+				off += 0.3
+			}
+			if off < min(near, 1.3) {
+				found, near = at, off
+			}
+		}
+		if found < 0 {
+			if at == len(list) {
+				break
+			}
+			places := max(1, math.Floor((files[list[at]].T+tolerance-due)/p))
+			empty += int(min(places, 50))
+			due += places * p
+			k = at
+			continue
+		}
+		step = found - last
+		last, k = found, found+1
+		due += p + 0.2*(files[list[found]].T-due) // the phase follows slowly
+		out = append(out, list[found])
+	}
+	if empty > len(out)/2 {
+		return nil
+	}
+	return out
+}
+
+// Part is some of a list of files, by index.
+type Part struct {
+	index []int
+	files []File
+}
+
+// Files gives the part's files, renumbered where need was, and Index their places
+// in the list.
+func (p *Part) Files() []File { return p.files }
+
+// Index is the places of the part's files in the whole list.
+func (p *Part) Index() []int { return p.index }
+
+// Share parts files among bodies. Where the numbers of a series run through two
+// of them by turns, an import gave them: they tell only which numbers nobody has,
+// and the files are numbered anew.
+func Share(files []File, parts [][]int) []Part {
+	of := make([]int, len(files))
+	out := make([]Part, len(parts))
+	for k, p := range parts {
+		out[k].index = p
+		for _, i := range p {
+			of[i] = k
+		}
+	}
+	shared := slices.Clone(files)
+	lists := make(map[int][]int)
+	for i := range files {
+		if files[i].Number >= 0 {
+			lists[files[i].Series] = append(lists[files[i].Series], i)
+		}
+	}
+	for _, list := range lists {
+		sortByNumber(files, list)
+		turns := 0
+		bodies := map[int]int{of[list[0]]: 1}
+		for k := 1; k < len(list); k++ {
+			bodies[of[list[k]]]++
+			if of[list[k]] != of[list[k-1]] {
+				turns++
+			}
+		}
+		if len(bodies) < 2 || turns < 3*len(bodies) {
+			continue
+		}
+		next := make(map[int]int) // by body
+		holes := 0                // before each file, of the whole list
+		seen := make(map[int]int) // the holes up to a body's last file
+		for k, i := range list {
+			if k > 0 && files[i].Folder == files[list[k-1]].Folder {
+				holes += max(0, files[i].Number-files[list[k-1]].Number-1)
+			}
+			b := of[i]
+			if _, begun := next[b]; !begun {
+				next[b], seen[b] = files[i].Number, holes
+			} else {
+				next[b] += 1 + holes - seen[b]
+				seen[b] = holes
+			}
+			shared[i].Number, shared[i].Wrap, shared[i].Shared = next[b], 0, true
+		}
+	}
+	for k := range out {
+		for _, i := range out[k].index {
+			out[k].files = append(out[k].files, shared[i])
+		}
+	}
+	return out
+}

@@ -1,0 +1,335 @@
+package account
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// row is one file in its place among those of its body.
+type row struct {
+	file int
+	t, g float64
+	// du is the step of the numbers from the row before; 0 where they tell
+	// nothing, because there are none or another counter goes on.
+	du int
+	// weak is set where the counter may have been another one, so that the step
+	// counts only as far as the time that passed allows for it.
+	weak bool
+	// other is set where pictures begin that cannot play in one clip with those
+	// before.
+	other bool
+	// hint is set where a planned shoot may begin.
+	hint bool
+	// reset is what it costs that the numbers do not run on here, in bits.
+	reset float64
+}
+
+// maxRate is how many files a second are believed to lie between two of a shoot
+// fired at intervals; a number that leaps further was set, not counted.
+const maxRate = 30
+
+// orders gives the orders in which the files may have been shot, the likeliest
+// first. There are two where, along the numbers, time falls lastingly at a hole:
+// the clock was set back, or the counter.
+func orders(files []File) [][]row {
+	lists := counters(files)
+	byNumber := make([]chain, 0, len(lists))
+	var byTime []chain
+	for _, list := range lists {
+		cut := chains(files, list)
+		byNumber = append(byNumber, whole(cut))
+		byTime = append(byTime, cut...)
+	}
+	out := [][]row{lineUp(files, byTime)}
+	if len(byTime) > len(byNumber) {
+		out = append(out, lineUp(files, byNumber))
+	}
+	return out
+}
+
+// chain is files of one counter in the order of their numbers.
+type chain struct {
+	files      []int
+	start, end float64 // robust times of its ends; NaN for none
+	counted    bool    // the numbers are a counter
+	rotated    bool    // it begins anew after the counter's last number
+}
+
+// counters sorts the files into lists of one counter each, by number. Cards that
+// took turns on one counter are one list. Files whose numbers have nothing to do
+// with time, or that have none, are listed by time.
+func counters(files []File) [][]int {
+	type key struct{ pattern, series int }
+	bySeries := make(map[key][]int)
+	var keys []key
+	for i := range files {
+		k := key{files[i].Pattern, files[i].Series}
+		if _, seen := bySeries[k]; !seen {
+			keys = append(keys, k)
+		}
+		bySeries[k] = append(bySeries[k], i)
+	}
+	slices.SortStableFunc(keys, func(a, b key) int { return cmp.Compare(a.pattern, b.pattern) })
+	var out [][]int
+	for at := 0; at < len(keys); {
+		end := at
+		var joint []int
+		var apart [][]int
+		falls := 0
+		for ; end < len(keys) && keys[end].pattern == keys[at].pattern; end++ {
+			list := bySeries[keys[end]]
+			sortByNumber(files, list)
+			falls += countFalls(files, list)
+			apart = append(apart, list)
+			joint = append(joint, list...)
+		}
+		if len(apart) > 1 {
+			sortByNumber(files, joint)
+			if countFalls(files, joint) <= falls && distinct(files, joint) {
+				apart = [][]int{joint}
+			}
+		}
+		out = append(out, apart...)
+		at = end
+	}
+	return out
+}
+
+func sortByNumber(files []File, list []int) {
+	slices.SortStableFunc(list, func(a, b int) int {
+		x, y := &files[a], &files[b]
+		return cmp.Or(cmp.Compare(x.Folder, y.Folder), cmp.Compare(x.Number, y.Number), compareTimes(x.T, y.T))
+	})
+}
+
+// compareTimes orders times; one that is not known is like any other.
+func compareTimes(a, b float64) int {
+	if !timed(a) || !timed(b) {
+		return 0
+	}
+	return cmp.Compare(a, b)
+}
+
+func distinct(files []File, list []int) bool {
+	for k := 1; k < len(list); k++ {
+		x, y := &files[list[k-1]], &files[list[k]]
+		if x.Folder == y.Folder && x.Number == y.Number {
+			return false
+		}
+	}
+	return true
+}
+
+// countFalls counts where time falls along a list.
+func countFalls(files []File, list []int) int {
+	falls, last := 0, math.Inf(-1)
+	for _, i := range list {
+		if t := files[i].T; timed(t) {
+			if t < last {
+				falls++
+			}
+			last = t
+		}
+	}
+	return falls
+}
+
+// chains cuts a list where time falls lastingly at a hole in the numbers.
+func chains(files []File, list []int) []chain {
+	counted := files[list[0]].Number >= 0 && 6*countFalls(files, list) <= max(12, len(list))
+	if !counted {
+		slices.SortStableFunc(list, func(a, b int) int { return compareTimes(files[a].T, files[b].T) })
+		return []chain{newChain(files, list, false)}
+	}
+	var out []chain
+	from := 0
+	for p := 1; p < len(list); p++ {
+		x, y := &files[list[p-1]], &files[list[p]]
+		hole := y.Number-x.Number > 1 || x.Folder != y.Folder
+		if hole && (fallsLastingly(files, list, p) || rotates(files, list, p)) {
+			out = append(out, newChain(files, list[from:p], true))
+			from = p
+		}
+	}
+	return append(out, newChain(files, list[from:], true))
+}
+
+// whole joins chains as their numbers have them.
+func whole(cut []chain) chain {
+	c := cut[0]
+	for _, next := range cut[1:] {
+		c.files = append(slices.Clip(c.files), next.files...)
+		c.end = next.end
+	}
+	return c
+}
+
+// rotates reports whether a list without times holds a rollover: low numbers and
+// high ones with more than half the counter's range between them.
+func rotates(files []File, list []int, p int) bool {
+	wrap := files[list[0]].Wrap
+	if wrap == 0 || files[list[p]].Folder != files[list[p-1]].Folder || 2*(files[list[p]].Number-files[list[p-1]].Number) < wrap {
+		return false
+	}
+	for _, i := range list {
+		if timed(files[i].T) {
+			return false
+		}
+	}
+	return files[list[0]].Number < wrap/10 && files[list[len(list)-1]].Number > wrap-wrap/10
+}
+
+const endStamps = 5 // stamps whose median stands for the end of a chain
+
+func fallsLastingly(files []File, list []int, p int) bool {
+	return edge(files, list[p:], false) < edge(files, list[:p], true)
+}
+
+// edge is the median of the first or last few stamps, blind to single wrong
+// ones; NaN for none.
+func edge(files []File, list []int, last bool) float64 {
+	var v []float64
+	for k := 0; k < len(list) && len(v) < endStamps; k++ {
+		i := list[k]
+		if last {
+			i = list[len(list)-1-k]
+		}
+		if timed(files[i].T) {
+			v = append(v, files[i].T)
+		}
+	}
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+func newChain(files []File, list []int, counted bool) chain {
+	c := chain{files: list, counted: counted, start: edge(files, list, false), end: edge(files, list, true)}
+	return c
+}
+
+// lineUp puts chains one behind the other by their start; those that overlap are
+// merged by time.
+func lineUp(files []File, list []chain) []row {
+	list = slices.Clone(list)
+	for k := 1; k < len(list); k++ {
+		if !timed(list[k].start) { // stays behind its forerunner
+			list[k].start, list[k].end = list[k-1].end, list[k-1].end
+		}
+	}
+	slices.SortStableFunc(list, func(a, b chain) int {
+		if a.counted && b.counted && !timed(files[a.files[0]].T) && !timed(files[b.files[0]].T) && rolled(files, &b, &a) {
+			return 1
+		}
+		return compareTimes(a.start, b.start)
+	})
+	var rows []row
+	for k := 0; k < len(list); {
+		end, last := k+1, list[k].end
+		for ; end < len(list) && list[end].start < last; end++ {
+			last = max(last, list[end].end)
+		}
+		rows = appendChains(rows, files, list[k:end])
+		k = end
+	}
+	return rows
+}
+
+// rolled reports whether chain b goes on where a's counter ended.
+func rolled(files []File, a, b *chain) bool {
+	x, y := &files[a.files[len(a.files)-1]], &files[b.files[0]]
+	return x.Wrap > 0 && x.Series == y.Series && x.Number > y.Number && x.Wrap-x.Number+y.Number < x.Wrap/10
+}
+
+// appendChains adds chains that lie in one stretch of time.
+func appendChains(rows []row, files []File, list []chain) []row {
+	type place struct {
+		file, chain int
+		t           float64
+	}
+	var all []place
+	for c := range list {
+		last := math.Inf(-1)
+		for _, i := range list[c].files {
+			if t := files[i].T; timed(t) {
+				last = t
+			}
+			all = append(all, place{i, c, last})
+		}
+	}
+	if len(list) > 1 {
+		slices.SortStableFunc(all, func(a, b place) int { return cmp.Compare(a.t, b.t) })
+	}
+	for k, p := range all {
+		f := &files[p.file]
+		r := row{file: p.file, t: f.T, g: f.Grain}
+		switch {
+		case len(rows) == 0 || !list[p.chain].counted || f.Number < 0:
+		case k > 0 && all[k-1].chain == p.chain:
+			r.du, r.weak = numberStep(&files[all[k-1].file], f)
+		case k == 0: // another chain ends here
+			r.du, r.weak = numberStep(&files[rows[len(rows)-1].file], f)
+			r.weak = r.weak || r.du > 1
+		}
+		if len(rows) > 0 {
+			r.hint = f.Planned > 0 && f.Planned != files[rows[len(rows)-1].file].Planned
+		}
+		if f.Shared {
+			r.weak = true
+			if r.du == 1 {
+				r.du = 0
+			}
+		}
+		if len(rows) > 0 && r.du == 0 && list[p.chain].counted && f.Number >= 0 && !f.Shared {
+			r.reset = resetBits(&files[rows[len(rows)-1].file], f)
+			if k > 0 {
+				r.reset = bitsTurn // two counters run side by side
+			}
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// resetBits is what it costs that the counter does not run on from x to y: it
+// was set to its start, or another card brought its own.
+func resetBits(x, y *File) float64 {
+	bits := bitsReset
+	if x.Series == y.Series {
+		bits += bitsSameCard
+	}
+	if y.Number > 10 {
+		bits += bitsAnyNumber
+	}
+	return bits
+}
+
+// numberStep is the step of the counter from one file to the next, 0 where the
+// numbers tell nothing.
+func numberStep(x, y *File) (du int, weak bool) {
+	if x.Number < 0 || y.Number < 0 || x.Pattern != y.Pattern {
+		return 0, false
+	}
+	du = y.Number - x.Number
+	weak = x.Series != y.Series || x.Folder != y.Folder
+	if du <= 0 && x.Wrap > 0 {
+		du += x.Wrap
+		weak = true
+		if du > x.Wrap/2 && du > 1 {
+			return 0, false
+		}
+	}
+	if du <= 1 {
+		return max(du, 0), false
+	}
+	if dt := y.T - x.T; timed(dt) && dt >= 0 && float64(du) > maxRate*(dt+1) {
+		return 0, false
+	}
+	if !timed(y.T-x.T) && x.Series != y.Series {
+		return 0, false
+	}
+	return du, weak
+}

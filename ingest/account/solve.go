@@ -1,0 +1,364 @@
+package account
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Options are the thresholds of Solve.
+type Options struct {
+	// MinFrames is the shortest run called a shoot; shorter runs are loose.
+	MinFrames int
+	// LateFraction is the least departure from the cadence, as a fraction of
+	// the interval, that is called late, early or a delay. Never less than the
+	// clock's grain counts: a whole-second clock cannot show a frame that is
+	// 0.3 s late. Default 0.2, from which on the jump in motion begins to show
+	// (common practice, no published source).
+	LateFraction float64
+	// OddRun is the longest run of pictures of another class within a shoot.
+	OddRun int
+	// Bracket is the exposure wanted of each bracket, in the order fired from 1;
+	// 0 for the middle one.
+	Bracket int
+}
+
+// Solve finds the likeliest account of one body's files.
+func Solve(files []File, opt Options) Account {
+	if len(files) == 0 {
+		return Account{}
+	}
+	var best Account
+	for k, rows := range orders(files) {
+		a := account(files, rows, opt)
+		switch {
+		case k == 0:
+			best = a
+		case a.Bits < best.Bits:
+			a.rival(&best)
+			best = a
+		default:
+			best.rival(&a)
+		}
+	}
+	return best
+}
+
+// rival remembers the account of another order if that costs little more.
+func (a *Account) rival(b *Account) {
+	bits := b.Bits - a.Bits
+	if bits > bitsNearOrder || len(a.Shoots) == 0 || a.total == b.total && len(a.Shoots) == len(b.Shoots) {
+		return
+	}
+	first := &a.Shoots[0]
+	first.Others = append(first.Others, Other{
+		First: 0, Last: len(first.Files) - 1, Shoots: len(b.Shoots) - len(a.Shoots),
+		Missing: b.total.minus(a.total).byCause(), Bits: bits,
+	})
+}
+
+// account finds the likeliest account of files in one order.
+func account(files []File, rows []row, opt Options) Account {
+	markOthers(files, rows, opt.OddRun)
+	b := brackets(files, rows, opt.Bracket)
+	if b == nil {
+		return ofRows(files, rows, opt)
+	}
+	a := ofRows(files, b.unitRows(rows), opt)
+	var loose []int
+	for _, f := range a.Loose {
+		loose = append(loose, b.files(rows, f)...)
+	}
+	a.Loose = loose
+	for i := range a.Shoots {
+		b.expand(&a.Shoots[i], rows)
+	}
+	return a
+}
+
+// ofRows finds the likeliest account of rows of one frame each.
+func ofRows(files []File, rows []row, opt Options) Account {
+	s, path := solveRows(rows)
+	a := s.read(files, path, opt)
+	a.Bits, a.total = path[len(path)-1].cost, path[len(path)-1].total
+	for j := range rows {
+		a.Bits += rows[j].reset
+	}
+	return a
+}
+
+// solveRows finds the cheapest path through rows, in two passes: the second with
+// the intervals that the first fitted.
+func solveRows(rows []row) (*solver, []node) {
+	s := &solver{rows: rows}
+	s.cadences = cadences(rows)
+	if c, ok := rampOf(rows); ok && len(s.cadences) > 0 {
+		s.cadences = append(s.cadences, c)
+	}
+	usual := usualStep(rows)
+	s.cadences = append(s.cadences, cadence{kind: hand, interval: usual}, cadence{kind: tests, interval: usual})
+	s.rest = rests(rows, s.cadences[0].interval)
+	path := s.solve()
+	if s.refine(path) {
+		path = s.solve()
+	}
+	s.alternatives = s.others(s.end)
+	return s, path
+}
+
+// markOthers marks the rows at which the class of pictures changes for longer
+// than oddRun frames.
+func markOthers(files []File, rows []row, oddRun int) {
+	class := -1
+	for j := range rows {
+		c := files[rows[j].file].Class
+		if c < 0 || c == class {
+			continue
+		}
+		if class >= 0 {
+			last := j
+			for last < len(rows) && last-j <= oddRun && files[rows[last].file].Class != class {
+				last++
+			}
+			if last-j <= oddRun {
+				continue
+			}
+			rows[j].other = true
+		}
+		class = c
+	}
+}
+
+// refine fits the intervals of a first account to the frames it lays on them,
+// and drops those it has no use for. It reports whether another pass is due.
+func (s *solver) refine(path []node) bool {
+	used := make([]*grid, len(s.cadences))
+	steps := make([][]step, len(s.cadences))
+	count := make([]int, len(s.cadences))
+	for a := 0; a < len(path); {
+		b := a + 1
+		for b < len(path) && path[b].events&(evChange|evShoot) == 0 {
+			b++
+		}
+		k := path[a].cadence
+		if s.cadences[k].kind == steady && b-a > count[k] {
+			used[k], count[k] = s.gridOf(path, a, b), b-a
+			steps[k] = timedSteps(s.rows[a:b])
+		}
+		a = b
+	}
+	moved := false
+	for k := range s.cadences {
+		c := &s.cadences[k]
+		if c.kind != steady || count[k] < 4 {
+			continue
+		}
+		if p := used[k].p; p > 0 && math.Abs(p-c.interval) < 0.05*c.interval {
+			sigma, walk := scatter(steps[k], p)
+			again := newCadence(p, sigma, max(walkShare*p+2.5*walk, c.walk-math.Abs(p-c.interval)), used[k].tick)
+			moved = moved || math.Abs(p-c.interval) > 1e-5*p || math.Abs(again.slack-c.slack) > 0.01*p
+			*c = again
+		}
+	}
+	return moved
+}
+
+func usualStep(rows []row) float64 {
+	var v []float64
+	for _, x := range timedSteps(rows) {
+		v = append(v, x.dt/x.n)
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+const (
+	day         = 24 * hour
+	leastRest   = hour // a pause below is no rest of the day
+	restTimes   = 8    // nor one of fewer intervals
+	sameHourS   = 120  // by how much two mornings may differ, or 1.5 intervals
+	mostRestDay = 6    // a rest over a weekend and some days more
+)
+
+// rests marks the rows before which a camera rested by its daily hours: after a
+// long pause it goes on at the time of day at which it did the day before.
+func rests(rows []row, interval float64) []bool {
+	out := make([]bool, len(rows))
+	if !(interval > 0) {
+		return out
+	}
+	tolerance := max(sameHourS, 1.5*interval)
+	last, morning := math.NaN(), math.NaN()
+	begun := -1 // the row of that morning
+	for j := range rows {
+		t := rows[j].t
+		if !timed(t) {
+			continue
+		}
+		if !timed(last) {
+			morning, begun = t, j
+		} else if dt := t - last; dt > max(leastRest, restTimes*interval) && dt < mostRestDay*day {
+			since := t - morning
+			if off := since - day*math.Round(since/day); math.Abs(off) <= tolerance && since > day/2 {
+				out[j] = true
+			}
+			morning, begun = t, j
+		}
+		last = t
+	}
+	_ = begun
+	return out
+}
+
+// read turns a path into shoots.
+func (s *solver) read(files []File, path []node, opt Options) Account {
+	var a Account
+	var pending tally
+	handFired := true // nothing but frames fired by hand
+	for i := range path {
+		handFired = handFired && s.cadences[path[i].cadence].free()
+	}
+	for from := 0; from < len(path); {
+		to := from + 1
+		for to < len(path) && path[to].events&evShoot == 0 {
+			to++
+		}
+		isFree := s.cadences[path[from].cadence].free()
+		if to-from < opt.MinFrames || isFree && !handFired && to-from <= maxTests {
+			for j := from; j < to; j++ {
+				a.Loose = append(a.Loose, s.rows[j].file)
+				pending = pending.plus(path[j].missing)
+			}
+		} else {
+			path[from].missing = path[from].missing.plus(pending)
+			pending = tally{}
+			a.Shoots = append(a.Shoots, s.shoot(files, path[from:to], from, opt))
+		}
+		from = to
+	}
+	if n := len(a.Shoots); n > 0 && pending != (tally{}) {
+		last := &a.Shoots[n-1]
+		last.Gaps = appendGaps(last.Gaps, len(last.Files)-1, math.NaN(), pending)
+	}
+	return a
+}
+
+// shoot reads one run of the path.
+func (s *solver) shoot(files []File, path []node, from int, opt Options) Shoot {
+	out := Shoot{Files: make([]int, len(path)), Number: make([]int, len(path)), Slot: make([]int, len(path))}
+	number := -1
+	steady := false
+	for i := range path {
+		n := &path[i]
+		r := &s.rows[from+i]
+		out.Files[i] = r.file
+		if f := &files[r.file]; f.Number >= 0 {
+			if number < 0 {
+				number = f.Number
+			} else {
+				number += r.du
+			}
+			out.Number[i] = number
+		} else {
+			out.Number[i] = -1
+		}
+		if i > 0 {
+			out.Slot[i] = out.Slot[i-1] + int(n.step)
+		}
+		apart := math.NaN()
+		if i > 0 {
+			apart = r.t - s.rows[from+i-1].t
+		}
+		c := &s.cadences[n.cadence]
+		steady = steady || !c.free()
+		if math.IsNaN(apart) && c.at(from+i) > 0 {
+			apart = float64(n.step) * c.at(from+i)
+		}
+		out.Gaps = appendGaps(out.Gaps, i-1, apart, n.missing)
+		s.departures(&out, path, i, from, opt)
+	}
+	out.tell(s.alternatives, from, from+len(path))
+	if !steady {
+		out.Why = s.why(path, from)
+		return out
+	}
+	s.fit(&out, path, from)
+	for i := range path {
+		if files[out.Files[i]].ExposureS > out.IntervalS {
+			out.TooLong = append(out.TooLong, i)
+		}
+	}
+	return out
+}
+
+func appendGaps(list []Gap, after int, apart float64, m tally) []Gap {
+	add := func(count int32, c Cause) {
+		if count > 0 {
+			list = append(list, Gap{After: after, Count: int(count), GapS: apart, Cause: c})
+		}
+	}
+	add(m.unknown, Unknown)
+	add(m.never, NotFired)
+	add(m.lost, FileLost)
+	add(m.spare, NumberSkip)
+	return list
+}
+
+// departures adds what node i says of its frame's time.
+func (s *solver) departures(out *Shoot, path []node, i, from int, opt Options) {
+	n := &path[i]
+	c := &s.cadences[n.cadence]
+	interval := c.at(from + i)
+	grain := s.rows[from+i].g
+	limit := max(opt.LateFraction*interval+grain/2, grain)
+	switch {
+	case n.events&evDouble != 0:
+		out.Irregular = append(out.Irregular, Irregular{i, Double, n.off})
+	case n.events&evLate != 0 && n.off > limit:
+		out.Irregular = append(out.Irregular, Irregular{i, Late, n.off})
+	case n.events&evLate != 0 && n.off < -limit:
+		out.Irregular = append(out.Irregular, Irregular{i, Early, n.off})
+	case n.events&evAnew != 0 && n.step == 1 && math.Abs(n.off) > max(opt.LateFraction*interval, grain):
+		out.Delays = append(out.Delays, Delay{i, n.off})
+	case n.events&evPause != 0:
+		out.Pauses = append(out.Pauses, Delay{i, n.off})
+	case n.events&evRest != 0:
+		out.Rests = append(out.Rests, i-1)
+	case n.events&evWrong != 0:
+		out.WrongStamps = append(out.WrongStamps, i)
+	case n.events&evClock != 0:
+		out.ClockSets = append(out.ClockSets, ClockSet{i, n.off})
+	}
+}
+
+// why says in plain words why there is no cadence.
+func (s *solver) why(path []node, from int) string {
+	var v []float64
+	timedFrames := 0
+	last := math.NaN()
+	for i := range path {
+		t := s.rows[from+i].t
+		if !timed(t) {
+			continue
+		}
+		timedFrames++
+		if d := t - last; d >= 0 {
+			v = append(v, d/float64(max(1, path[i].step)))
+		}
+		last = t
+	}
+	slices.Sort(v)
+	switch {
+	case timedFrames == 0:
+		return "no frame carries the time it was taken; the order is that of the file numbers"
+	case timedFrames < 4:
+		return fmt.Sprintf("only %d frames carry a time; a cadence needs 4", timedFrames)
+	case len(v) == 0 || v[len(v)-1] == 0:
+		return "the times do not move on from frame to frame"
+	}
+	lo, hi := v[len(v)/10], v[len(v)-1-len(v)/10]
+	return fmt.Sprintf("no steady interval: most steps last between %.3g and %.3g s", lo, hi)
+}
