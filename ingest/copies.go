@@ -2,15 +2,94 @@ package ingest
 
 import (
 	"bytes"
+	"cmp"
 	"io"
+	"maps"
 	"os"
 	"path"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
+	"time"
 )
 
-var copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
+// Marks that computers put on the names of copies and programs on those of edited
+// ones (common practice, no published source).
+var (
+	copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
+	editMark = regexp.MustCompile(`(?i)(_e|~\d+|[-_ ]edit(ed)?)$`)
+	editName = regexp.MustCompile(`(?i)^(img_)e(\d{4})$`)
+)
+
+// unedited is the name of the file that an edited one was made from, or "".
+func unedited(base string) string {
+	if m := editMark.FindString(base); m != "" {
+		return strings.TrimSuffix(base, m)
+	}
+	if m := editName.FindStringSubmatch(base); m != nil {
+		return m[1] + m[2]
+	}
+	return ""
+}
+
+// dropEdits leaves out edited copies of pictures that lie beside them.
+func (t *tree) dropEdits(frames []Frame) []Frame {
+	have := make(map[string]bool, len(frames))
+	key := func(f *Frame, base string) string { return strings.ToLower(path.Dir(f.Name) + "/" + base) }
+	for i := range frames {
+		have[key(&frames[i], baseName(&frames[i]))] = true
+	}
+	return slices.DeleteFunc(frames, func(f Frame) bool {
+		from := unedited(baseName(&f))
+		if from == "" || !have[key(&f, from)] {
+			return false
+		}
+		t.ignored["edited copy"]++
+		return true
+	})
+}
+
+// dropBackups leaves out folders of which every file lies in another one too,
+// byte for byte, under whatever name.
+func (t *tree) dropBackups(frames []Frame) []Frame {
+	type like struct {
+		size   int64
+		taken  time.Time
+		camera string
+	}
+	of := func(f *Frame) like { return like{f.Size, f.Facts.Taken, cameraKey(f)} }
+	at := make(map[like][]int)
+	folders := make(map[string][]int)
+	for i := range frames {
+		if f := &frames[i]; !f.Facts.Taken.IsZero() && f.Problem == nil {
+			at[of(f)] = append(at[of(f)], i)
+		}
+		dir := path.Dir(frames[i].Name)
+		folders[dir] = append(folders[dir], i)
+	}
+	names := slices.Collect(maps.Keys(folders))
+	slices.SortFunc(names, func(a, b string) int {
+		return cmp.Or(cmp.Compare(len(folders[a]), len(folders[b])), cmp.Compare(b, a))
+	})
+	gone := make(map[string]bool)
+	for _, dir := range names {
+		gone[dir] = !slices.ContainsFunc(folders[dir], func(i int) bool {
+			f := &frames[i]
+			return f.Facts.Taken.IsZero() || !slices.ContainsFunc(at[of(f)], func(k int) bool {
+				other := path.Dir(frames[k].Name)
+				return other != dir && !gone[other] && sameContent(f, &frames[k])
+			})
+		})
+	}
+	return slices.DeleteFunc(frames, func(f Frame) bool {
+		if gone[path.Dir(f.Name)] {
+			t.ignored["copy"]++
+			return true
+		}
+		return false
+	})
+}
 
 // joinShots leaves one frame for each shot, once the headers are read. A file
 // copied twice, under its own name in another folder or marked as a copy in
@@ -20,6 +99,10 @@ var copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
 // again holds the frames of shots that are there already as another picture,
 // such as small exports in a folder of their own.
 func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
+	frames = t.dropBackups(t.dropEdits(frames))
+	slices.SortStableFunc(frames, func(a, b Frame) int { // those not marked as copies first
+		return cmp.Compare(len(copyMark.FindString(baseName(&a))), len(copyMark.FindString(baseName(&b))))
+	})
 	at := make(map[string]int, len(frames))
 	kept = make([]Frame, 0, len(frames))
 	for _, f := range frames {

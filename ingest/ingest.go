@@ -6,8 +6,8 @@ package ingest
 import (
 	"time"
 
+	"stillspan/ingest/account"
 	"stillspan/ingest/meta"
-	"stillspan/ingest/timing"
 	"stillspan/internal/problem"
 )
 
@@ -33,6 +33,7 @@ type Frame struct {
 	Companion *Problem
 
 	damagedMetadata bool // Facts are what could be read
+	named           naming
 }
 
 // Problem is what is wrong with a still.
@@ -69,12 +70,14 @@ type Turned struct {
 type Sequence struct {
 	// ID is a short name, unique in the dump and stable between runs, fit
 	// for a file name.
-	ID       string
-	Frames   []Frame
-	Timing   timing.Result // indexes into Frames
-	Settings []SettingChange
-	Exposure []ExposureMove
-	Turned   *Turned // nil for one orientation
+	ID     string
+	Frames []Frame
+	Timing account.Shoot // indexes into Frames; its own Files and Number are nil
+	// Exposures are the frames of brackets that are not those wanted.
+	Exposures []Frame
+	Settings  []SettingChange
+	Exposure  []ExposureMove
+	Turned    *Turned // nil for one orientation
 	// Halves are the frames, by index, of which one of the two files is missing
 	// that the others have.
 	Halves []int

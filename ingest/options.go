@@ -4,8 +4,6 @@ import (
 	"errors"
 	"runtime"
 	"time"
-
-	"stillspan/ingest/timing"
 )
 
 // Options are the thresholds by which a folder tree becomes sequences.
@@ -37,8 +35,14 @@ type Options struct {
 	// a place where one may end and the next begin needs less evidence, and
 	// nothing is split or joined by them alone.
 	Planned []Planned
-	// Timing holds the thresholds of the cadence fit.
-	Timing timing.Options
+	// LateFraction is the least departure from the cadence, as a fraction of
+	// the interval, that is called late, early or a delay; never less than the
+	// clock's grain counts. Default 0.2, from which on the jump in motion begins
+	// to show (common practice, no published source); range above 0 to 0.5.
+	LateFraction float64
+	// Bracket is the exposure wanted of each bracket, in the order fired from 1.
+	// Default 0, the middle one by its light; range 0 to 9.
+	Bracket int
 }
 
 // Planned is what is known beforehand of one shoot. A zero field is not known.
@@ -60,7 +64,7 @@ func DefaultOptions() Options {
 		BreakMin:       2 * time.Minute,
 		FocalTolerance: 0.03,
 		OddRun:         2,
-		Timing:         timing.DefaultOptions(),
+		LateFraction:   0.2,
 	}
 }
 
@@ -79,6 +83,10 @@ func (o Options) Validate() error {
 		return errors.New("focal tolerance must be 0 to 0.5")
 	case o.OddRun < 0 || o.OddRun > 100:
 		return errors.New("odd run must be 0 to 100 frames")
+	case !(o.LateFraction > 0 && o.LateFraction <= 0.5):
+		return errors.New("late fraction must be above 0 and at most 0.5")
+	case o.Bracket < 0 || o.Bracket > 9:
+		return errors.New("bracket must be 0 to 9")
 	}
-	return o.Timing.Validate()
+	return nil
 }

@@ -45,8 +45,9 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 		return nil, err
 	}
 	for _, list := range [][]Frame{frames, again} {
-		for _, body := range bodies(list) {
-			d.addBody(body, opt)
+		found := bodies(list)
+		for i, files := range accountFiles(found, opt) {
+			d.addBody(found[i].frames, files, found[i].serial, opt)
 		}
 	}
 	d.Unreadable = append(d.Unreadable, w.broken...)

@@ -14,7 +14,7 @@ import (
 	"testing"
 	"time"
 
-	"stillspan/ingest/timing"
+	"stillspan/ingest/account"
 	"stillspan/internal/stamp"
 )
 
@@ -97,12 +97,12 @@ func TestFaultsAcrossRollover(t *testing.T) {
 		t.Fatalf("%d sequences, %d loose, %d unreadable", len(d.Sequences), len(d.Loose), len(d.Unreadable))
 	}
 	s := d.Sequences[0]
-	want := []timing.Gap{{After: 19, Count: 2, GapS: 15, Cause: timing.NotFired}, {After: 42, Count: 1, GapS: 10, Cause: timing.FileLost},
-		{After: 66, Count: 1, GapS: 10, Cause: timing.NotFired}, {After: 85, Count: 1, GapS: 10, Cause: timing.FileLost}}
+	want := []account.Gap{{After: 19, Count: 2, GapS: 15, Cause: account.NotFired}, {After: 42, Count: 1, GapS: 10, Cause: account.FileLost},
+		{After: 66, Count: 1, GapS: 10, Cause: account.NotFired}, {After: 85, Count: 1, GapS: 10, Cause: account.FileLost}}
 	if fmt.Sprint(s.Timing.Gaps) != fmt.Sprint(want) {
 		t.Errorf("gaps %v, want %v", s.Timing.Gaps, want)
 	}
-	if len(s.Timing.Irregular) != 1 || s.Timing.Irregular[0].Kind != timing.Late || s.Timing.Slot[s.Timing.Irregular[0].Index] != 100 {
+	if len(s.Timing.Irregular) != 1 || s.Timing.Irregular[0].Kind != account.Late || s.Timing.Slot[s.Timing.Irregular[0].Index] != 100 {
 		t.Errorf("irregular %v", s.Timing.Irregular)
 	}
 	if len(s.Settings)+len(s.Notes)+len(s.Timing.Delays) != 0 || s.ID != "2026-05-01-2114" {

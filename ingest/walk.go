@@ -19,6 +19,10 @@ var (
 	sideExt  = set("xmp", "thm", "dop", "pp3", "aae", "lrv", "ctg", "cos", "on1", "wav", "xml", "gpx")
 )
 
+// kept are folders that storage devices keep for themselves: thumbnails and what
+// was thrown away (common practice, no published source).
+var kept = set("@eadir", "@recycle", "#recycle", "$recycle.bin", "recycler", "__macosx", "system volume information", "lost+found")
+
 func set(words ...string) map[string]bool {
 	m := make(map[string]bool, len(words))
 	for _, w := range words {
@@ -87,7 +91,7 @@ func walk(ctx context.Context, root string) (*tree, error) {
 func (t *tree) take(f Frame, entry fs.DirEntry) error {
 	kind := ignoredKind(entry.Name())
 	switch {
-	case strings.HasPrefix(entry.Name(), "."):
+	case strings.HasPrefix(entry.Name(), "."), entry.IsDir() && kept[strings.ToLower(entry.Name())]:
 		t.ignored["hidden"]++
 		if entry.IsDir() {
 			return filepath.SkipDir

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"stillspan/ingest/timing"
+	"stillspan/ingest/account"
 	"stillspan/internal/words"
 )
 
@@ -70,15 +70,15 @@ func times(n int) string {
 func (b *builder) alternatives() {
 	b.out.Alternatives = []Alternative{}
 	for _, o := range b.seq.Timing.Others {
-		here := map[timing.Cause]int{}
+		here := map[account.Cause]int{}
 		for _, g := range b.seq.Timing.Gaps {
 			if g.After >= o.First-1 && g.After <= o.Last {
 				here[g.Cause] += g.Count
 			}
 		}
-		sums := func(more map[timing.Cause]int) MissingSums {
-			n := func(c timing.Cause) int { return max(0, here[c]+more[c]) }
-			return MissingSums{n(timing.NotFired), n(timing.FileLost), n(timing.NumberSkip), n(timing.Unknown)}
+		sums := func(more map[account.Cause]int) MissingSums {
+			n := func(c account.Cause) int { return max(0, here[c]+more[c]) }
+			return MissingSums{n(account.NotFired), n(account.FileLost), n(account.NumberSkip), n(account.Unknown)}
 		}
 		this, that := sums(nil), sums(o.Missing)
 		first, last := max(o.First, 0), min(o.Last, len(b.seq.Frames)-1)

@@ -6,7 +6,7 @@ import (
 	"math"
 	"strconv"
 
-	"stillspan/ingest/timing"
+	"stillspan/ingest/account"
 	"stillspan/internal/words"
 )
 
@@ -49,7 +49,7 @@ func intervalChart(s *Sequence) template.HTML {
 func (p *plot) faults(s *Sequence, steps []float64, lo, hi float64) {
 	for _, m := range s.Missing {
 		shape := "gap"
-		if timing.Cause(m.Cause) == timing.FileLost {
+		if account.Cause(m.Cause) == account.FileLost {
 			shape = "lost"
 		}
 		if m.Frame < len(steps) {

@@ -7,8 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"stillspan/ingest/account"
 	"stillspan/ingest/plan"
-	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
 	"stillspan/internal/words"
 )
@@ -32,7 +32,7 @@ func (b *builder) drift(plannedS float64) {
 	if !t.Judged || !(plannedS > 0) {
 		return
 	}
-	perHour, ppm := timing.Drift(t.IntervalS, plannedS)
+	perHour, ppm := account.Drift(t.IntervalS, plannedS)
 	b.out.DriftSPerHour, b.out.DriftPPM = Float(perHour), Float(ppm)
 	off := math.Abs(t.IntervalS - plannedS)
 	b.out.DriftMatters = off > driftShare*plannedS && off > driftSigmas*t.UncertaintyS
@@ -49,12 +49,12 @@ func (b *builder) count() {
 		if m.Spare {
 			continue // the clip uses another exposure of that bracket
 		}
-		switch timing.Cause(m.Cause) {
-		case timing.NotFired:
+		switch account.Cause(m.Cause) {
+		case account.NotFired:
 			by.NotFired += m.Count
-		case timing.FileLost:
+		case account.FileLost:
 			by.Lost += m.Count
-		case timing.Unknown:
+		case account.Unknown:
 			by.Unknown += m.Count
 		}
 	}

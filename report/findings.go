@@ -10,7 +10,7 @@ import (
 	"unicode/utf8"
 
 	"stillspan/ingest"
-	"stillspan/ingest/timing"
+	"stillspan/ingest/account"
 	"stillspan/internal/words"
 )
 
@@ -38,9 +38,9 @@ const (
 	KindChanged    Kind = "interval-changed"
 	KindRamped     Kind = "interval-ramp"
 	KindPause      Kind = "pause"
-	KindLate       Kind = Kind(timing.Late)
-	KindEarly      Kind = Kind(timing.Early)
-	KindDouble     Kind = Kind(timing.Double)
+	KindLate       Kind = Kind(account.Late)
+	KindEarly      Kind = Kind(account.Early)
+	KindDouble     Kind = Kind(account.Double)
 	KindDelay      Kind = "delay"
 	KindTooLong    Kind = "exposure-too-long"
 	KindRamp       Kind = "exposure-ramp" // the exposure moved many times
@@ -55,11 +55,11 @@ const (
 )
 
 // Advice on frames that are not there, by cause.
-var advice = map[timing.Cause]string{
-	timing.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
-	timing.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
-	timing.Unknown:    "The names carry no number, or the counter started again there, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
-	timing.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence; look on the card before wiping it.",
+var advice = map[account.Cause]string{
+	account.NotFired:   "The camera did not fire: cable, battery, a full buffer, or an exposure too long for the interval. No copy can bring these back; hold or blend them when rendering.",
+	account.FileLost:   "These were shot and are not in this folder. Look for them on the card before wiping it, and copy it again.",
+	account.Unknown:    "The names carry no number, or the counter started again there, so never fired and lost afterwards look alike. Look for these on the card before wiping it.",
+	account.NumberSkip: "Numbers are missing but no time is: another frame was deleted in the camera or written elsewhere. Nothing is missing from the cadence; look on the card before wiping it.",
 }
 
 func (b *builder) add(kind Kind, card bool, advice, format string, args ...any) {
@@ -100,10 +100,10 @@ func (b *builder) missingFindings() {
 		advice, text string
 	}
 	causes := []cause{
-		{by.Lost, KindLost, true, advice[timing.FileLost], "%s lost after being shot"},
+		{by.Lost, KindLost, true, advice[account.FileLost], "%s lost after being shot"},
 		{by.Damaged, KindDamaged, true, "Copy " + them(by.Damaged) + " from the card again before wiping it.", "%s damaged"},
-		{by.NotFired, KindNotFired, false, advice[timing.NotFired], "%s never fired"},
-		{by.Unknown, KindMissing, true, advice[timing.Unknown], "%s missing, cause not known"},
+		{by.NotFired, KindNotFired, false, advice[account.NotFired], "%s never fired"},
+		{by.Unknown, KindMissing, true, advice[account.Unknown], "%s missing, cause not known"},
 		{by.Ended, KindEnded, true, why, ended},
 		{by.LeftOut, KindLeftOut, false, "One clip holds stills of one format and size.", "%s of another format or size left out of the clip"},
 	}
@@ -123,12 +123,12 @@ func (b *builder) numberFindings() {
 		switch {
 		case m.Spare:
 			spare += m.Count
-		case timing.Cause(m.Cause) == timing.NumberSkip:
+		case account.Cause(m.Cause) == account.NumberSkip:
 			skipped += m.Count
 		}
 	}
 	if skipped > 0 {
-		b.add(KindNumberSkip, true, advice[timing.NumberSkip], "%s %s missing, but no time is", words.Count(skipped, "file number"), are(skipped))
+		b.add(KindNumberSkip, true, advice[account.NumberSkip], "%s %s missing, but no time is", words.Count(skipped, "file number"), are(skipped))
 	}
 	if spare > 0 {
 		b.add(KindSpare, true, "Look for "+them(spare)+" on the card before wiping it.", "%s of brackets missing; the clip uses others", words.Count(spare, "exposure"))
@@ -211,14 +211,14 @@ func (b *builder) unsteady(planned Float) {
 // frameFindings tell of frames off the cadence.
 func (b *builder) frameFindings() {
 	t := &b.seq.Timing
-	count := map[timing.Kind]int{}
+	count := map[account.Kind]int{}
 	for _, x := range t.Irregular {
 		count[x.Kind]++
 	}
 	for _, k := range []struct {
-		kind timing.Kind
+		kind account.Kind
 		text string
-	}{{timing.Late, "fired late"}, {timing.Early, "fired early"}, {timing.Double, "fired twice in one interval"}} {
+	}{{account.Late, "fired late"}, {account.Early, "fired early"}, {account.Double, "fired twice in one interval"}} {
 		if n := count[k.kind]; n > 0 {
 			b.add(Kind(k.kind), false, "", "%s %s", frames(n), k.text)
 		}

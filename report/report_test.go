@@ -21,9 +21,9 @@ import (
 	"stillspan/assemble/shoot"
 	"stillspan/deflicker"
 	"stillspan/ingest"
+	"stillspan/ingest/account"
 	"stillspan/ingest/meta"
 	"stillspan/ingest/plan"
-	"stillspan/ingest/timing"
 	"stillspan/internal/playback"
 	"stillspan/internal/settings"
 )
@@ -33,7 +33,7 @@ func faulty(n int) Input {
 	rng := rand.New(rand.NewPCG(1, 1))
 	start := time.Date(2026, 5, 1, 5, 12, 4, 0, time.UTC)
 	seq := ingest.Sequence{ID: "2026-05-01-0512", Notes: []string{"exposure mode is not manual"}}
-	seq.Timing = timing.Result{Judged: true, IntervalS: 5.021, UncertaintyS: 0.0004, JitterRMSS: 0.03, TickS: 1}
+	seq.Timing = account.Shoot{Judged: true, IntervalS: 5.021, UncertaintyS: 0.0004, JitterRMSS: 0.03, TickS: 1}
 	w := &shoot.Measured{Source: "reduced"}
 	solved := &shoot.Solved{Corrects: true}
 	solved.Result = deflicker.Result{Confidence: "fair", Why: "clouds cross most of the picture", FlickerBefore: 0.061, FlickerAfter: 0.0028}
@@ -41,16 +41,16 @@ func faulty(n int) Input {
 	for k := range n {
 		switch k {
 		case 40:
-			seq.Timing.Gaps = append(seq.Timing.Gaps, timing.Gap{After: 39, Count: 2, GapS: 15.06, Cause: timing.NotFired})
+			seq.Timing.Gaps = append(seq.Timing.Gaps, account.Gap{After: 39, Count: 2, GapS: 15.06, Cause: account.NotFired})
 			slot += 2
 		case 60:
-			seq.Timing.Gaps = append(seq.Timing.Gaps, timing.Gap{After: 59, Count: 2, GapS: 15.06, Cause: timing.FileLost})
+			seq.Timing.Gaps = append(seq.Timing.Gaps, account.Gap{After: 59, Count: 2, GapS: 15.06, Cause: account.FileLost})
 			slot += 2
 		}
 		at := float64(slot) * 5.021
 		if k == 90 {
 			at += 2
-			seq.Timing.Irregular = append(seq.Timing.Irregular, timing.Irregular{Index: k, Kind: timing.Late, OffsetS: 2})
+			seq.Timing.Irregular = append(seq.Timing.Irregular, account.Irregular{Index: k, Kind: account.Late, OffsetS: 2})
 		}
 		f := ingest.Frame{
 			Name: fmt.Sprintf("DCIM/100STILL/RAIL%04d.JPG", k+1), Number: k + 1,
@@ -100,7 +100,7 @@ func faulty(n int) Input {
 		pictures.Strip = append(pictures.Strip, img)
 	}
 	pictures.Zone = pictures.Strip[6]
-	bare := ingest.Sequence{ID: "FRAM0001", Timing: timing.Result{Why: "the stills carry no time"}}
+	bare := ingest.Sequence{ID: "FRAM0001", Timing: account.Shoot{Why: "the stills carry no time"}}
 	for k := range 12 {
 		bare.Frames = append(bare.Frames, ingest.Frame{Name: fmt.Sprintf("FRAM%04d.JPG", k+1), Number: k + 1, Facts: meta.Facts{Format: "jpeg", Width: 96, Height: 64}})
 	}
@@ -150,7 +150,7 @@ func sound(n int) Input {
 		f.Facts.ExposureMode = "manual"
 		seq.Frames = append(seq.Frames, f)
 	}
-	seq.Timing = timing.Result{Judged: true, IntervalS: 5.0004, UncertaintyS: 0.0004, TickS: 1}
+	seq.Timing = account.Shoot{Judged: true, IntervalS: 5.0004, UncertaintyS: 0.0004, TickS: 1}
 	seq.Settings, seq.Exposure, seq.Notes = nil, nil, nil
 	in.Dump.Unreadable, in.NotFound = nil, nil
 	in.Shoots = in.Shoots[:1]
@@ -162,7 +162,7 @@ func sound(n int) Input {
 // Every count adds up, whatever is missing and whatever was made up, and the
 // verdict's word, the headline and the exit code say the same.
 func TestCountsAndVerdict(t *testing.T) {
-	gap := func(n int, c timing.Cause) timing.Gap { return timing.Gap{After: 9, Count: n, GapS: 20, Cause: c} }
+	gap := func(n int, c account.Cause) account.Gap { return account.Gap{After: 9, Count: n, GapS: 20, Cause: c} }
 	for _, c := range []struct {
 		name     string
 		edit     func(in *Input, seq *ingest.Sequence, s *shoot.Shoot)
@@ -190,73 +190,73 @@ func TestCountsAndVerdict(t *testing.T) {
 			WordNotes, VerdictOver, 0, ShortBy{}, "10 more than planned", "", false},
 		{"stopped early, the most", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned.Frames = 184
-			seq.Timing.Gaps = []timing.Gap{gap(3, timing.NotFired), gap(2, timing.FileLost)}
+			seq.Timing.Gaps = []account.Gap{gap(3, account.NotFired), gap(2, account.FileLost)}
 		}, WordShort, VerdictShort, 84, ShortBy{NotFired: 3, Lost: 2, Ended: 79}, "short by 84", KindEnded, true},
 		{"lost, the most", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned.Frames = 108
-			seq.Timing.Gaps = []timing.Gap{gap(1, timing.NotFired), gap(5, timing.FileLost)}
+			seq.Timing.Gaps = []account.Gap{gap(1, account.NotFired), gap(5, account.FileLost)}
 		}, WordShort, VerdictShort, 8, ShortBy{NotFired: 1, Lost: 5, Ended: 2}, "short by 8", KindLost, true},
 		{"missing inside, shot beyond the end", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned.Frames = 102
-			seq.Timing.Gaps = []timing.Gap{gap(5, timing.NotFired)}
+			seq.Timing.Gaps = []account.Gap{gap(5, account.NotFired)}
 		}, WordShort, VerdictShort, 2, ShortBy{NotFired: 5, Beyond: -3}, "short by 2", KindNotFired, false},
 		{"lost inside, and as many frames as planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Gaps = []timing.Gap{gap(2, timing.FileLost)}
+			seq.Timing.Gaps = []account.Gap{gap(2, account.FileLost)}
 		}, WordOther, VerdictOther, 0, ShortBy{Lost: 2, Beyond: -2}, "all there, but not as planned", KindLost, true},
 		{"lost inside, and more than planned", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned.Frames = 95
-			seq.Timing.Gaps = []timing.Gap{gap(2, timing.FileLost)}
+			seq.Timing.Gaps = []account.Gap{gap(2, account.FileLost)}
 		}, WordOther, VerdictOver, 0, ShortBy{Lost: 2, Beyond: -2}, "5 more than planned, but not as planned", KindLost, true},
 		{"one number missing where no time is", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Gaps = []timing.Gap{gap(1, timing.NumberSkip)}
+			seq.Timing.Gaps = []account.Gap{gap(1, account.NumberSkip)}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindNumberSkip, true},
 		{"another interval", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) { seq.Timing.IntervalS = 7.5 },
 			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindInterval, false},
 		{"drift", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) { seq.Timing.IntervalS = 5.02 },
 			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindDrift, false},
 		{"fired by hand", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing = timing.Result{Judged: true, FreeRunning: true, IntervalS: 5.3, UncertaintyS: 0.2, JitterRMSS: 2}
+			seq.Timing = account.Shoot{Judged: true, FreeRunning: true, IntervalS: 5.3, UncertaintyS: 0.2, JitterRMSS: 2}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindUneven, false},
 		{"a ramp", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Changes = []timing.Change{{Index: 50, FromS: 5, ToS: 8}}
+			seq.Timing.Changes = []account.Change{{Index: 50, FromS: 5, ToS: 8}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindChanged, false},
 		{"a ramped interval", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Ramps = []timing.Ramp{{First: 0, Last: 99, FromS: 2, ToS: 20}}
+			seq.Timing.Ramps = []account.Ramp{{First: 0, Last: 99, FromS: 2, ToS: 20}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindRamped, false},
 		{"a pause", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Pauses = []timing.Delay{{Index: 40, ByS: 400}}
+			seq.Timing.Pauses = []account.Delay{{Index: 40, ByS: 400}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindPause, false},
 		{"clock set, wrong stamps, rests", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.ClockSets, seq.Timing.WrongStamps, seq.Timing.Rests = []timing.ClockSet{{Index: 40, ByS: -3600}}, []int{7}, []int{50, 70}
+			seq.Timing.ClockSets, seq.Timing.WrongStamps, seq.Timing.Rests = []account.ClockSet{{Index: 40, ByS: -3600}}, []int{7}, []int{50, 70}
 		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
 		{"a spare exposure of a bracket lost", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Gaps = []timing.Gap{{After: 9, Count: 1, GapS: 5, Cause: timing.FileLost, Spare: true}}
+			seq.Timing.Gaps = []account.Gap{{After: 9, Count: 1, GapS: 5, Cause: account.FileLost, Spare: true}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindSpare, true},
 		{"either lost or used elsewhere", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Gaps = []timing.Gap{gap(2, timing.NumberSkip)}
-			seq.Timing.Others = []timing.Other{{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NumberSkip: -2, timing.FileLost: 2}}}
+			seq.Timing.Gaps = []account.Gap{gap(2, account.NumberSkip)}
+			seq.Timing.Others = []account.Other{{First: 9, Last: 12, Missing: map[account.Cause]int{account.NumberSkip: -2, account.FileLost: 2}}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindNumberSkip, true},
 		{"either all there or one lost at the seam", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing.Others = []timing.Other{{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.FileLost: 1}}}
+			seq.Timing.Others = []account.Other{{First: 9, Last: 12, Missing: map[account.Cause]int{account.FileLost: 1}}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindEither, true},
 		{"no cadence where one was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing = timing.Result{Why: "no steady interval explains the times"}
+			seq.Timing = account.Shoot{Why: "no steady interval explains the times"}
 			for k := range seq.Frames {
 				seq.Frames[k].Facts.Taken = seq.Frames[k].Facts.Taken.Add(time.Duration(k%3) * time.Second)
 			}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindUneven, false},
 		{"no times where an interval was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
-			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 			for k := range seq.Frames {
 				seq.Frames[k].Facts.Taken = time.Time{}
 			}
 		}, WordNotJudged, VerdictNotJudged, 0, ShortBy{}, "all there, but timing could not be judged", KindNotJudged, false},
 		{"no times, and short", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
-			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 			s.Planned.Frames, s.Planned.IntervalS = 120, 0
 		}, WordShort, VerdictShort, 20, ShortBy{Ended: 20}, "short by 20", KindEnded, true},
 		{"planned by count alone, no times", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
-			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 			s.Planned.IntervalS = 0
 		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
 		{"planned by interval alone", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned.Frames = 0 },
@@ -272,27 +272,27 @@ func TestCountsAndVerdict(t *testing.T) {
 			WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindHalf, true},
 		{"gaps filled", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned.Frames = 106
-			seq.Timing.Gaps = []timing.Gap{gap(5, timing.NotFired)}
+			seq.Timing.Gaps = []account.Gap{gap(5, account.NotFired)}
 			s.Rendered = &shoot.Rendered{Clip: assemble.Clip{Frames: 105, Filled: 5, Verified: true}}
 		}, WordShort, VerdictShort, 6, ShortBy{NotFired: 5, Ended: 1}, "short by 6", KindNotFired, true},
 		{"no plan", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned = nil },
 			WordComplete, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
 		{"no plan, no times, but numbers that run on", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
-			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 		}, WordCompleteNotes, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
 		{"no plan, no times, no numbers", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
-			seq.Timing = timing.Result{Why: "no frame carries a time"}
+			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 			seq.Frames[3].Number = -1
 		}, WordNotJudged, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindNotJudged, false},
 		{"no plan, missing inside", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
-			seq.Timing.Gaps = []timing.Gap{gap(5, timing.Unknown)}
+			seq.Timing.Gaps = []account.Gap{gap(5, account.Unknown)}
 		}, WordShort, VerdictUnplanned, 5, ShortBy{Unknown: 5}, "at 24, short by 5: no plan to compare with", KindMissing, true},
 		{"no plan, a frame late", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
-			seq.Timing.Irregular = []timing.Irregular{{Index: 5, Kind: timing.Late, OffsetS: 2}}
+			seq.Timing.Irregular = []account.Irregular{{Index: 5, Kind: account.Late, OffsetS: 2}}
 		}, WordFindings, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindLate, false},
 	} {
 		in := sound(100)
@@ -335,15 +335,15 @@ func TestCountsAndVerdict(t *testing.T) {
 // delivered of which something was found.
 func TestCountsAddUpAtRandom(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 4))
-	causes := []timing.Cause{timing.NotFired, timing.FileLost, timing.Unknown, timing.NumberSkip}
+	causes := []account.Cause{account.NotFired, account.FileLost, account.Unknown, account.NumberSkip}
 	for n := range 500 {
 		in := sound(20 + rng.IntN(60))
 		seq, s := &in.Dump.Sequences[0], in.Shoots[0]
 		inside, bad := 0, map[int]bool{}
 		for range rng.IntN(4) {
-			g := timing.Gap{After: rng.IntN(19), Count: 1 + rng.IntN(9), GapS: 20, Cause: causes[rng.IntN(4)]}
+			g := account.Gap{After: rng.IntN(19), Count: 1 + rng.IntN(9), GapS: 20, Cause: causes[rng.IntN(4)]}
 			seq.Timing.Gaps = append(seq.Timing.Gaps, g)
-			if g.Cause != timing.NumberSkip {
+			if g.Cause != account.NumberSkip {
 				inside += g.Count
 			}
 		}
@@ -399,7 +399,7 @@ func TestShortfallAndRemedies(t *testing.T) {
 	in := sound(100)
 	in.Shoots[0].Planned.Frames = 184
 	seq := &in.Dump.Sequences[0]
-	seq.Timing.Gaps = []timing.Gap{{After: 9, Count: 3, GapS: 20, Cause: timing.NotFired}, {After: 20, Count: 2, GapS: 15, Cause: timing.FileLost}}
+	seq.Timing.Gaps = []account.Gap{{After: 9, Count: 3, GapS: 20, Cause: account.NotFired}, {After: 20, Count: 2, GapS: 15, Cause: account.FileLost}}
 	s := Build(in).Sequences[0]
 	if got, want := s.Findings[0].Text, "Short by 84 frames: 79 at the end, 3 never fired, 2 lost after being shot"; got != want {
 		t.Errorf("%q, want %q", got, want)
@@ -425,7 +425,7 @@ func TestShortfallAndRemedies(t *testing.T) {
 		in := sound(100)
 		in.Shoots[0].Planned.Frames = c.planned
 		if c.gap > 0 {
-			in.Dump.Sequences[0].Timing.Gaps = []timing.Gap{{After: 9, Count: c.gap, GapS: 20, Cause: timing.FileLost}}
+			in.Dump.Sequences[0].Timing.Gaps = []account.Gap{{After: 9, Count: c.gap, GapS: 20, Cause: account.FileLost}}
 		}
 		var got []string
 		for _, r := range Build(in).Sequences[0].Remedies {
@@ -443,20 +443,20 @@ func TestShortfallAndRemedies(t *testing.T) {
 
 func TestAlternatives(t *testing.T) {
 	for _, c := range []struct {
-		gaps  []timing.Gap
-		other timing.Other
+		gaps  []account.Gap
+		other account.Other
 		want  string
 	}{
-		{[]timing.Gap{{After: 9, Count: 2, Cause: timing.NumberSkip}}, timing.Other{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NumberSkip: -2, timing.FileLost: 2}},
+		{[]account.Gap{{After: 9, Count: 2, Cause: account.NumberSkip}}, account.Other{First: 9, Last: 12, Missing: map[account.Cause]int{account.NumberSkip: -2, account.FileLost: 2}},
 			"either 2 missing by number alone, or 2 lost after being shot, from RAIL0010.JPG to RAIL0013.JPG"},
-		{[]timing.Gap{{After: 30, Count: 2, Cause: timing.FileLost}}, timing.Other{First: 9, Last: 12, Missing: map[timing.Cause]int{timing.NotFired: 3}},
+		{[]account.Gap{{After: 30, Count: 2, Cause: account.FileLost}}, account.Other{First: 9, Last: 12, Missing: map[account.Cause]int{account.NotFired: 3}},
 			"either nothing is missing, or 3 never fired, from RAIL0010.JPG to RAIL0013.JPG"},
-		{nil, timing.Other{First: 9, Last: 99, Shoots: 1}, "either this is one shoot, or a new one begins there, from RAIL0010.JPG to RAIL0100.JPG"},
-		{[]timing.Gap{{After: 9, Count: 5, Cause: timing.NotFired}}, timing.Other{First: 9, Last: 500, Shoots: 1, Missing: map[timing.Cause]int{timing.NotFired: -5}},
+		{nil, account.Other{First: 9, Last: 99, Shoots: 1}, "either this is one shoot, or a new one begins there, from RAIL0010.JPG to RAIL0100.JPG"},
+		{[]account.Gap{{After: 9, Count: 5, Cause: account.NotFired}}, account.Other{First: 9, Last: 500, Shoots: 1, Missing: map[account.Cause]int{account.NotFired: -5}},
 			"either 5 never fired, or nothing is missing and a new shoot begins there, from RAIL0010.JPG to RAIL0100.JPG"},
 	} {
 		in := sound(100)
-		in.Dump.Sequences[0].Timing.Gaps, in.Dump.Sequences[0].Timing.Others = c.gaps, []timing.Other{c.other}
+		in.Dump.Sequences[0].Timing.Gaps, in.Dump.Sequences[0].Timing.Others = c.gaps, []account.Other{c.other}
 		if got := Build(in).Sequences[0].Alternatives; len(got) != 1 || got[0].Text != c.want {
 			t.Errorf("%+v, want %q", got, c.want)
 		}
@@ -542,7 +542,7 @@ func TestFindings(t *testing.T) {
 		t.Errorf("false findings: %v", got)
 	}
 	in := faulty(120)
-	in.Dump.Sequences[0].Timing.Gaps = []timing.Gap{{After: 20, Count: 3, GapS: 20, Cause: timing.Unknown}}
+	in.Dump.Sequences[0].Timing.Gaps = []account.Gap{{After: 20, Count: 3, GapS: 20, Cause: account.Unknown}}
 	in.Dump.Unreadable, in.NotFound = nil, nil
 	in.Dump.Sequences[0].Frames[33].Problem = nil
 	r2 := Build(in)

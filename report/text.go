@@ -9,7 +9,7 @@ import (
 	"strings"
 	"time"
 
-	"stillspan/ingest/timing"
+	"stillspan/ingest/account"
 	"stillspan/internal/words"
 )
 
@@ -244,12 +244,12 @@ func place(m Missing) string {
 }
 
 func causeText(c string) string {
-	switch timing.Cause(c) {
-	case timing.NotFired:
+	switch account.Cause(c) {
+	case account.NotFired:
 		return "never fired"
-	case timing.FileLost:
+	case account.FileLost:
 		return "lost after being shot"
-	case timing.Unknown:
+	case account.Unknown:
 		return "cause not known"
 	}
 	return "numbers only"

@@ -7,8 +7,8 @@ import (
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
 	"stillspan/ingest"
+	"stillspan/ingest/account"
 	"stillspan/ingest/format"
-	"stillspan/ingest/timing"
 	"stillspan/internal/settings"
 	"stillspan/internal/timecode"
 )
@@ -27,7 +27,7 @@ func (s *Shoot) Job(out string) assemble.Job {
 	}
 	missing := map[int]int{} // after frame index
 	for _, g := range s.Sequence.Timing.Gaps {
-		if g.Cause != timing.NumberSkip && !g.Spare {
+		if g.Cause != account.NumberSkip && !g.Spare {
 			missing[g.After] += g.Count
 		}
 	}

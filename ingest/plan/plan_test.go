@@ -15,8 +15,8 @@ import (
 	"time"
 
 	"stillspan/ingest"
+	"stillspan/ingest/account"
 	"stillspan/ingest/meta"
-	"stillspan/ingest/timing"
 	"stillspan/internal/bounded"
 	"stillspan/internal/playback"
 	"stillspan/internal/settings"
@@ -264,7 +264,7 @@ func FuzzParse(f *testing.F) {
 }
 
 func sequence(id, folder string, n int, intervalS float64, start time.Time) ingest.Sequence {
-	s := ingest.Sequence{ID: id, Timing: timing.Result{Judged: intervalS > 0, IntervalS: intervalS}}
+	s := ingest.Sequence{ID: id, Timing: account.Shoot{Judged: intervalS > 0, IntervalS: intervalS}}
 	for k := range n {
 		fr := ingest.Frame{Name: fmt.Sprintf("%s/IMG_%04d.JPG", folder, k+1)}
 		if !start.IsZero() {

@@ -1,0 +1,441 @@
+package ingest
+
+import (
+	"cmp"
+	"path"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+)
+
+var (
+	dcfFolder  = regexp.MustCompile(`^\d{3}[0-9A-Za-z_]{5}$`)
+	letterLast = regexp.MustCompile(`^(.*\D)?\d+[A-Za-z]?$`)
+)
+
+// aboves is how many numbers fit below one of those that stand above them.
+const aboves = 1_000_000_000
+
+func baseName(f *Frame) string {
+	b := path.Base(f.Name)
+	return strings.TrimSuffix(b, path.Ext(b))
+}
+
+// card is the folder that holds the frames of one card: the one above DCF
+// folders such as 100STILL, which follow each other as they fill up.
+func card(f *Frame) string {
+	dir := path.Dir(f.Name)
+	if dcfFolder.MatchString(path.Base(dir)) {
+		return path.Dir(dir)
+	}
+	return dir
+}
+
+// naming is what a file's name says.
+type naming struct {
+	pattern string // the name without its digits: alike for files of one counter
+	series  string // the same with the card
+	folder  int    // the number of the DCF folder, or what stands above the number
+	number  int    // -1 for none
+	wrap    int    // the counter's last number; 0 for one without end
+	stamp   time.Time
+	grain   time.Duration // to which the stamp is told
+}
+
+// readNames reads the names of a dump. What the digits of a name mean shows only
+// beside the names like it: which of them count, and which are a date.
+func readNames(frames []Frame) []naming {
+	out := make([]naming, len(frames))
+	like := make(map[string]int) // files of a folder and a pattern
+	for i := range frames {
+		pattern, _ := splitName(baseName(&frames[i]), "", false)
+		like[path.Dir(frames[i].Name)+"/"+pattern]++
+	}
+	groups := make(map[string]*nameGroup)
+	var order []string
+	hex := hexadecimal(frames)
+	letters := suffixLetters(frames)
+	for i := range frames {
+		f := &frames[i]
+		base := baseName(f)
+		base = original(base, func(pattern string) int { return like[path.Dir(f.Name)+"/"+pattern] })
+		pattern, digits := splitName(base, hex[path.Dir(f.Name)], letters[card(f)])
+		out[i].pattern, out[i].series = pattern, card(f)+"\x00"+pattern
+		out[i].folder = dcfNumber(f)
+		g := groups[out[i].series]
+		if g == nil {
+			g = &nameGroup{pattern: pattern, base: 10}
+			if hex[path.Dir(f.Name)] != "" {
+				g.base = 16
+			}
+			groups[out[i].series] = g
+			order = append(order, out[i].series)
+		}
+		g.files = append(g.files, i)
+		g.columns = append(g.columns, digits)
+	}
+	for _, k := range order {
+		groups[k].read(frames, out)
+	}
+	return out
+}
+
+// original takes the mark of a copy or of an edited one off a name, if the names
+// beside it are mostly like the rest. IMG (1), IMG (2) are no copies.
+func original(base string, like func(pattern string) int) string {
+	marked, _ := splitName(base, "", false)
+	for _, plain := range []string{copyMark.ReplaceAllString(base, ""), unedited(base)} {
+		if plain == "" || plain == base {
+			continue
+		}
+		if pattern, digits := splitName(plain, "", false); len(digits) > 0 && like(pattern) >= like(marked) {
+			return plain
+		}
+	}
+	return base
+}
+
+func dcfNumber(f *Frame) int {
+	dir := path.Base(path.Dir(f.Name))
+	if !dcfFolder.MatchString(dir) {
+		return 0
+	}
+	n, _ := strconv.Atoi(dir[:3])
+	return n
+}
+
+// splitName parts a name into its digits and the pattern around them, where #
+// stands for each run of digits. hex is what stands before a hexadecimal number;
+// a letter after a number counts as one more column if letters says so.
+func splitName(base, hex string, letters bool) (pattern string, digits []string) {
+	if rest, ok := strings.CutPrefix(base, strings.TrimPrefix(hex, "\x00")); ok && hex != "" {
+		return strings.ToLower(strings.TrimPrefix(hex, "\x00")) + "#", []string{rest}
+	}
+	if n := len(base); letters && n > 1 && isLetter(base[n-1]) && isDigit(base[n-2]) {
+		pattern, digits = splitName(base[:n-1], "", false)
+		return pattern + "@", append(digits, strconv.Itoa(int(unicode.ToLower(rune(base[n-1]))-'a')))
+	}
+	var b strings.Builder
+	for at := 0; at < len(base); {
+		end := at
+		for end < len(base) && isDigit(base[end]) {
+			end++
+		}
+		if end > at {
+			b.WriteByte('#')
+			digits = append(digits, base[at:end])
+			at = end
+			continue
+		}
+		b.WriteByte(base[at])
+		at++
+	}
+	return strings.ToLower(b.String()), digits
+}
+
+func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
+func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
+
+// hexadecimal finds the folders whose files are named by hexadecimal numbers, with
+// what stands before those, after a zero byte.
+func hexadecimal(frames []Frame) map[string]string {
+	byFolder := make(map[string][]string)
+	for i := range frames {
+		dir := path.Dir(frames[i].Name)
+		byFolder[dir] = append(byFolder[dir], baseName(&frames[i]))
+	}
+	out := make(map[string]string)
+	for dir, names := range byFolder {
+		before := names[0][:strings.LastIndexAny(names[0], "_- .")+1]
+		digits, letters := false, 0
+		for _, n := range names {
+			rest, ok := strings.CutPrefix(n, before)
+			if !ok || len(rest) < 2 || len(rest) > 15 || strings.Trim(strings.ToLower(rest), "0123456789abcdef") != "" {
+				letters = -1
+				break
+			}
+			digits = digits || strings.ContainsAny(rest, "0123456789")
+			if strings.Trim(rest, "0123456789") != "" {
+				letters++
+			}
+		}
+		if digits && letters >= 2 && len(names) >= 5 && slices.ContainsFunc(names, func(n string) bool { return !letterLast.MatchString(n) }) {
+			out[dir] = "\x00" + before
+		}
+	}
+	return out
+}
+
+// suffixLetters finds the cards on which names end in different letters after a
+// number: 1a, 1b, 2a.
+func suffixLetters(frames []Frame) map[string]bool {
+	first := make(map[string]byte)
+	out := make(map[string]bool)
+	for i := range frames {
+		base := strings.ToLower(baseName(&frames[i]))
+		if n := len(base); n > 1 && isLetter(base[n-1]) && isDigit(base[n-2]) {
+			k := card(&frames[i])
+			if c, seen := first[k]; seen && c != base[n-1] {
+				out[k] = true
+			}
+			first[k] = base[n-1]
+		}
+	}
+	return out
+}
+
+// nameGroup is the files of one series with the digits of their names.
+type nameGroup struct {
+	pattern string
+	base    int
+	files   []int
+	columns [][]string // by file
+}
+
+// stampForm is a way to write date and time in runs of digits of given widths.
+type stampForm struct {
+	widths []int
+	layout string
+	grain  time.Duration
+}
+
+var stampForms = []stampForm{
+	{[]int{17}, "20060102150405.000", time.Millisecond},
+	{[]int{14}, "20060102150405", time.Second},
+	{[]int{12}, "200601021504", time.Minute},
+	{[]int{8, 9}, "20060102150405.000", time.Millisecond},
+	{[]int{8, 6, 3}, "20060102150405.000", time.Millisecond},
+	{[]int{8, 6}, "20060102150405", time.Second},
+	{[]int{8, 4}, "200601021504", time.Minute},
+	{[]int{8, 2, 2, 2, 3}, "20060102150405.000", time.Millisecond},
+	{[]int{8, 2, 2, 2}, "20060102150405", time.Second},
+	{[]int{4, 2, 2, 2, 2, 2, 3}, "20060102150405.000", time.Millisecond},
+	{[]int{4, 2, 2, 2, 2, 2}, "20060102150405", time.Second},
+	{[]int{4, 2, 2, 6, 3}, "20060102150405.000", time.Millisecond},
+	{[]int{4, 2, 2, 6}, "20060102150405", time.Second},
+	{[]int{4, 2, 2, 2, 2}, "200601021504", time.Minute},
+	{[]int{4, 2, 2, 4}, "200601021504", time.Minute},
+	{[]int{6, 6}, "060102150405", time.Second},
+	{[]int{13}, "epoch ms", time.Millisecond},
+	{[]int{10}, "epoch", time.Second},
+	{[]int{8}, "01021504", time.Minute}, // of trail cameras, without a year
+}
+
+// read finds what the group's digits mean: a date and time, a counter, or neither.
+func (g *nameGroup) read(frames []Frame, out []naming) {
+	for _, i := range g.files {
+		out[i].number = -1
+	}
+	n := len(g.columns[0])
+	taken := make([]bool, n)
+	for _, form := range stampForms {
+		at := g.stampAt(form, frames, out)
+		if at >= 0 {
+			for k := range form.widths {
+				taken[at+k] = true
+			}
+			break
+		}
+	}
+	stamped := n > 0 && slices.Contains(taken, true)
+	counter, above := -1, -1
+	for k := n - 1; k >= 0; k-- {
+		switch {
+		case taken[k] || !g.fits(k) || stamped && len(g.columns[0][k]) < 3: // other parts of the time
+		case counter < 0 && g.varies(k):
+			counter = k
+		case above < 0 && counter >= 0 && g.varies(k):
+			above = k
+		}
+	}
+	if counter < 0 && len(g.files) == 1 {
+		for k := n - 1; k >= 0 && counter < 0; k-- {
+			if !taken[k] && g.fits(k) {
+				counter = k
+			}
+		}
+	}
+	if counter < 0 {
+		return
+	}
+	g.count(counter, above, out)
+}
+
+// fits reports whether column k may be a counter: a number that is not too long.
+func (g *nameGroup) fits(k int) bool {
+	return !slices.ContainsFunc(g.columns, func(c []string) bool { return g.base == 10 && len(c[k]) > 9 })
+}
+
+func (g *nameGroup) varies(k int) bool {
+	return slices.ContainsFunc(g.columns, func(c []string) bool { return c[k] != g.columns[0][k] })
+}
+
+// count reads the numbers of the column counter, below those of the column above.
+func (g *nameGroup) count(counter, above int, out []naming) {
+	width := len(g.columns[0][counter])
+	lo, hi := int64(1)<<62, int64(0)
+	for c, i := range g.files {
+		v, err := strconv.ParseInt(g.columns[c][counter], g.base, 62)
+		if err != nil {
+			return
+		}
+		if len(g.columns[c][counter]) != width {
+			width = 0
+		}
+		out[i].number = int(v)
+		lo, hi = min(lo, v), max(hi, v)
+		if above >= 0 {
+			a, _ := strconv.Atoi(g.columns[c][above])
+			out[i].folder = out[i].folder*aboves + a
+		}
+	}
+	if strings.HasSuffix(g.pattern, "@") && above >= 0 { // 1a, 1b, 2a
+		for _, i := range g.files {
+			out[i].number, out[i].folder = out[i].folder%aboves*int(hi+1)+out[i].number, out[i].folder/aboves
+		}
+		return
+	}
+	if g.base == 16 && hi-lo > 4*int64(len(g.files))+16 {
+		for _, i := range g.files { // names drawn at random
+			out[i].number = -1
+		}
+		return
+	}
+	if g.base == 10 && width >= 3 && width <= 6 {
+		wrap := 1
+		for range width {
+			wrap *= 10
+		}
+		for _, i := range g.files {
+			out[i].wrap = wrap - 1
+		}
+	}
+}
+
+// stampAt reads a date and time written in a form by all names of the group, and
+// returns the first of its columns, or -1.
+func (g *nameGroup) stampAt(form stampForm, frames []Frame, out []naming) int {
+	for at := 0; at+len(form.widths) <= len(g.columns[0]); at++ {
+		if stamps := g.stamps(form, at, frames); stamps != nil {
+			for c, i := range g.files {
+				out[i].stamp, out[i].grain = stamps[c], form.grain
+			}
+			return at
+		}
+	}
+	return -1
+}
+
+func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
+	if g.base != 10 {
+		return nil
+	}
+	list := make([]time.Time, len(g.files))
+	for c, i := range g.files {
+		var b strings.Builder
+		for k, width := range form.widths {
+			digits := g.columns[c][at+k]
+			if len(digits) != width {
+				return nil
+			}
+			b.WriteString(digits)
+		}
+		t, ok := form.parse(b.String(), frames[i].ModTime)
+		if !ok {
+			return nil
+		}
+		list[c] = t
+	}
+	last := at + len(form.widths) - 1
+	switch {
+	case len(list) > 1 && !slices.ContainsFunc(list, func(t time.Time) bool { return !t.Equal(list[0]) }):
+		return nil // a day or a session, and a counter elsewhere
+	case g.counts(last) && (form.grain == time.Minute || form.widths[len(form.widths)-1] == 3 || firstMinute(list)):
+		return nil // one up from file to file
+	}
+	return list
+}
+
+// firstMinute reports whether all times lie in the first minute of a day, as those
+// do that are a counter.
+func firstMinute(list []time.Time) bool {
+	return !slices.ContainsFunc(list, func(t time.Time) bool { return t.Hour() > 0 || t.Minute() > 0 })
+}
+
+// counts reports whether the digits of column k go up by one from file to file for
+// the most part.
+func (g *nameGroup) counts(k int) bool {
+	v := make([]int, 0, len(g.columns))
+	for _, c := range g.columns {
+		n, err := strconv.Atoi(c[k])
+		if err != nil {
+			return false
+		}
+		v = append(v, n)
+	}
+	slices.Sort(v)
+	ones := 0
+	for i := 1; i < len(v); i++ {
+		if v[i] == v[i-1]+1 {
+			ones++
+		}
+	}
+	return 2*ones > len(v)
+}
+
+// parse reads digits in the form. The year that trail cameras leave out is that of
+// the file's time, or the one before.
+func (form *stampForm) parse(digits string, modified time.Time) (time.Time, bool) {
+	switch form.layout {
+	case "epoch", "epoch ms":
+		v, err := strconv.ParseInt(digits, 10, 64)
+		t := time.Unix(v, 0)
+		if form.layout == "epoch ms" {
+			t = time.UnixMilli(v)
+		}
+		t = t.UTC()
+		return t, err == nil && t.Year() >= 2001 && t.Year() < 2040
+	case "01021504":
+		t, err := time.Parse("2006"+form.layout, modified.UTC().Format("2006")+digits)
+		if t.After(modified.Add(48 * time.Hour)) {
+			t = t.AddDate(-1, 0, 0)
+		}
+		return t, err == nil
+	}
+	if n := len(digits); strings.HasSuffix(form.layout, ".000") {
+		digits = digits[:n-3] + "." + digits[n-3:]
+	}
+	t, err := time.Parse(form.layout, digits)
+	return t, err == nil && t.Year() >= 1990 && t.Year() < 2100
+}
+
+// naturally compares names as people order them: 2 before 10.
+func naturally(a, b string) int {
+	for a != "" && b != "" {
+		if isDigit(a[0]) && isDigit(b[0]) {
+			x, y := digitsOf(a), digitsOf(b)
+			a, b = a[len(x):], b[len(y):]
+			p, q := strings.TrimLeft(x, "0"), strings.TrimLeft(y, "0")
+			if c := cmp.Or(cmp.Compare(len(p), len(q)), cmp.Compare(p, q)); c != 0 {
+				return c
+			}
+			continue
+		}
+		if a[0] != b[0] {
+			return cmp.Compare(a[0], b[0])
+		}
+		a, b = a[1:], b[1:]
+	}
+	return cmp.Compare(len(a), len(b))
+}
+
+func digitsOf(s string) string {
+	n := 0
+	for n < len(s) && isDigit(s[n]) {
+		n++
+	}
+	return s[:n]
+}
