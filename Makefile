@@ -2,7 +2,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
-.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill clean
+.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill release clean
 
 build: bin/stillspan
 
@@ -59,5 +59,10 @@ test-kill:
 	./scripts/deps.sh run
 	STILLSPAN_KILLS=50 $(GO) test -count=1 -timeout 60m -v -run '^TestDaySurvivesKills$$' ./cmd/stillspan
 
+# Archives for Linux and macOS in dist, with checksums, licences of all that is
+# linked, manual page and completions.
+release:
+	$(GO) run ./internal/release
+
 clean:
-	rm -rf bin demo bench-out
+	rm -rf bin demo bench-out dist

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/term"
 
 	"stillspan/assemble/shoot"
+	"stillspan/internal/manual"
 	"stillspan/internal/problem"
 	"stillspan/internal/settings"
 	"stillspan/internal/words"
@@ -37,6 +38,7 @@ var errFindings = errors.New("the shoot has findings")
 // cli is what a command may touch of the world outside.
 type cli struct {
 	stdout, stderr io.Writer
+	commands       []command
 	// live is set when stderr is a terminal that a progress bar may be drawn on.
 	live bool
 	// width is the terminal's width in columns, 80 when stdout is none.
@@ -67,7 +69,7 @@ type call struct {
 
 func commands() []command {
 	return []command{
-		checkCommand, renderCommand, dayCommand, compareCommand, planCommand, demoCommand, versionCommand, dayTaskCommand,
+		checkCommand, renderCommand, dayCommand, compareCommand, planCommand, demoCommand, versionCommand, dayTaskCommand, manualCommand,
 	}
 }
 
@@ -96,7 +98,7 @@ func main() { os.Exit(mainCode()) }
 // mainCode runs the process and returns its exit code; tests call it as a
 // program of its own.
 func mainCode() int {
-	c := &cli{stdout: os.Stdout, stderr: os.Stderr, width: 80}
+	c := &cli{stdout: os.Stdout, stderr: os.Stderr, commands: commands(), width: 80}
 	c.live = term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("TERM") != "dumb"
 	if fd := int(os.Stdout.Fd()); term.IsTerminal(fd) {
 		if w, _, err := term.GetSize(fd); err == nil && w >= 40 {
@@ -146,7 +148,7 @@ func (c *cli) dispatch(ctx context.Context, args []string) error {
 	case "--version":
 		args[0] = "version"
 	}
-	for _, cmd := range commands() {
+	for _, cmd := range c.commands {
 		if cmd.name == args[0] {
 			return c.call(ctx, cmd, args[1:])
 		}
@@ -210,7 +212,7 @@ func (c *cli) overview(w io.Writer) {
 usage: stillspan COMMAND [ARGUMENTS]
 
 `)
-	for _, cmd := range commands() {
+	for _, cmd := range c.commands {
 		if !cmd.hidden {
 			fmt.Fprintf(w, "  %-9s %s\n", cmd.name, cmd.summary)
 		}
@@ -261,6 +263,28 @@ var versionCommand = command{
 		_, err := fmt.Fprintln(c.stdout, "stillspan", version())
 		return err
 	},
+}
+
+// manualCommand makes what a release ships for shells and man.
+var manualCommand = command{
+	name: "manual", hidden: true, usage: "man|bash|zsh|fish", about: "Prints the manual page, or a shell's completions.\n",
+	run: printManual,
+}
+
+func printManual(_ context.Context, c *call) error {
+	var list []manual.Command
+	for _, cmd := range c.commands {
+		if !cmd.hidden {
+			list = append(list, manual.Command{Name: cmd.name, Summary: cmd.summary, Usage: cmd.usage, About: cmd.about, Examples: cmd.examples})
+		}
+	}
+	if len(c.args) == 1 {
+		if text, ok := manual.Make(c.args[0], list); ok {
+			_, err := fmt.Fprint(c.stdout, text)
+			return err
+		}
+	}
+	return usagef("manual of what? one of %s", strings.Join(manual.Kinds(), ", "))
 }
 
 // version is the build's own: the module version, or the commit it was built

@@ -47,7 +47,7 @@ var toggle = kind[bool]{read: func(s string) (bool, error) {
 
 var anyText = kind[string]{read: func(s string) (string, error) { return strings.TrimSpace(s), nil }}
 
-var path = kind[string]{read: func(s string) (string, error) { return s, nil }}
+var path = kind[string]{file: true, read: func(s string) (string, error) { return s, nil }}
 
 func oneOf(list ...string) kind[string] {
 	return kind[string]{words: list, read: func(s string) (string, error) {

@@ -74,12 +74,19 @@ type Row struct {
 
 	permitted string   // the range, for the help; may be empty
 	words     []string // the only values there are; nil for others
+	file      bool     // the value is a path
 	read      func(string) (any, error)
 	start     any // Default, read
 }
 
 // Switch tells whether the option takes no value.
 func (r *Row) Switch() bool { return r.Arg == "" }
+
+// Words are the only values there are; nil where there are others.
+func (r *Row) Words() []string { return r.words }
+
+// File tells whether the value is a path.
+func (r *Row) File() bool { return r.file }
 
 // Flag is the option as it is typed.
 func (r *Row) Flag() string {
@@ -99,6 +106,7 @@ type Option[T any] struct{ *Row }
 type kind[T any] struct {
 	permitted string
 	words     []string
+	file      bool
 	read      func(string) (T, error)
 }
 
@@ -109,7 +117,7 @@ func Table() []*Row { return table }
 
 // add makes a row of the table. It panics on a default that cannot be read.
 func add[T any](k kind[T], r Row) Option[T] {
-	r.permitted, r.words = k.permitted, k.words
+	r.permitted, r.words, r.file = k.permitted, k.words, k.file
 	if r.words != nil {
 		r.permitted = strings.Join(r.words, ", ")
 	}
