@@ -287,9 +287,15 @@ func printManual(_ context.Context, c *call) error {
 	return usagef("manual of what? one of %s", strings.Join(manual.Kinds(), ", "))
 }
 
-// version is the build's own: the module version, or the commit it was built
-// from.
+// release is what a release is called; the linker sets it.
+var release string
+
+// version is the release's name, or else the build's own: the module version,
+// or the commit it was built from.
 func version() string {
+	if release != "" {
+		return release
+	}
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "unknown"

@@ -66,7 +66,7 @@ func run(ctx context.Context, version string, targets []string) error {
 	var sums strings.Builder
 	for _, target := range targets {
 		name := fmt.Sprintf("stillspan-%s-%s", version, strings.ReplaceAll(target, "/", "-"))
-		if err := fill(ctx, filepath.Join(dist, name), target); err != nil {
+		if err := fill(ctx, filepath.Join(dist, name), version, target); err != nil {
 			return fmt.Errorf("%s: %w", target, err)
 		}
 		sum, err := pack(name, time.Unix(unix, 0))
@@ -80,14 +80,14 @@ func run(ctx context.Context, version string, targets []string) error {
 }
 
 // fill makes the folder of one archive.
-func fill(ctx context.Context, dir, target string) error {
+func fill(ctx context.Context, dir, version, target string) error {
 	if err := os.MkdirAll(filepath.Join(dir, "completions"), 0o755); err != nil {
 		return err
 	}
 	system, arch, _ := strings.Cut(target, "/")
 	program := filepath.Join(dir, "stillspan")
 	if _, err := output(ctx, []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch},
-		"go", "build", "-trimpath", "-ldflags=-s -w", "-o", program, "./cmd/stillspan"); err != nil {
+		"go", "build", "-trimpath", "-ldflags=-s -w -X main.release="+version, "-o", program, "./cmd/stillspan"); err != nil {
 		return err
 	}
 	for _, f := range []string{"README.md", "LICENSE"} {
