@@ -32,6 +32,30 @@ type Field struct {
 // Gap is Count frames missing after Sources[After].
 type Gap struct{ After, Count int }
 
+// Shown is what a frame of a clip shows: a source, or one made up after it.
+type Shown struct {
+	Source int
+	MadeUp bool
+}
+
+// Shown says it of every frame of the clip.
+func (j *Job) Shown() []Shown {
+	filled := map[int]int{}
+	if j.GapMode != GapLeave {
+		for _, g := range j.Gaps {
+			filled[g.After] += g.Count
+		}
+	}
+	var out []Shown
+	for k := range j.Sources {
+		out = append(out, Shown{Source: k})
+		for range filled[k] {
+			out = append(out, Shown{k, true})
+		}
+	}
+	return out
+}
+
 // GapMode says what becomes of missing frames.
 type GapMode string
 

@@ -14,6 +14,7 @@ import (
 	"sync"
 
 	"stillspan/assemble"
+	"stillspan/assemble/handover"
 	"stillspan/assemble/shoot"
 	"stillspan/internal/problem"
 )
@@ -53,6 +54,7 @@ type Clip struct {
 	Shoot   *shoot.Shoot
 	Name    string // in the output folder
 	Kept    bool   // whole from an earlier run
+	SHA256  string // of a clip that is one file; known when it is made
 	Failure *Failure
 
 	fingerprint string
@@ -60,6 +62,9 @@ type Clip struct {
 	tasks       []task
 	left        int // tasks that are not done
 }
+
+// HandOver is the clip as it is handed to an editor.
+func (c *Clip) HandOver() handover.Clip { return c.Shoot.HandOver(c.job, c.Name) }
 
 func (c *Clip) id() string { return c.Shoot.Sequence.ID }
 
@@ -119,8 +124,9 @@ func (d *Day) Prepare(ctx context.Context, shoots []*shoot.Shoot, measure func(c
 		}
 	}
 	keep := map[string]bool{}
-	for _, s := range shoots {
-		c := &Clip{Shoot: s}
+	names := shoot.ClipNames(shoots)
+	for i, s := range shoots {
+		c := &Clip{Shoot: s, Name: names[i]}
 		d.Clips = append(d.Clips, c)
 		keep[c.id()] = true
 		if err := d.prepareClip(ctx, c, measure); err != nil {
@@ -155,7 +161,6 @@ func (d *Day) prepareClip(ctx context.Context, c *Clip, measure func(context.Con
 		}
 	}
 	c.job = c.Shoot.Job("")
-	c.Name = c.id() + c.job.Ext()
 	c.job.Overwrite = true // in the state folder
 	paths := make([]string, len(c.job.Sources))
 	for k, s := range c.job.Sources {
@@ -166,7 +171,7 @@ func (d *Day) prepareClip(ctx context.Context, c *Clip, measure func(context.Con
 		return err
 	}
 	// The place of work is no part of what the clip is.
-	if c.fingerprint, err = Fingerprint(inputs, []any{c.job, c.Shoot.Settings.OfClip()}, d.Version, assemble.FFmpegVersion()); err != nil {
+	if c.fingerprint, err = Fingerprint(inputs, []any{c.job, c.Shoot.Settings.OfClip(), c.Name}, d.Version, assemble.FFmpegVersion()); err != nil {
 		return err
 	}
 	d.log("measured", map[string]any{"sequence": c.id(), "frames": len(c.job.Sources)})
@@ -219,7 +224,7 @@ func (d *Day) take(c *Clip, r Record) error {
 		return err
 	}
 	done.Clip.File = d.store.Path(r.File)
-	c.Shoot.Rendered = &done
+	c.Shoot.Rendered, c.SHA256 = &done, r.SHA256
 	c.Shoot.Warnings = append(c.Shoot.Warnings, done.Clip.Problems...)
 	return nil
 }

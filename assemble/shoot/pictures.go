@@ -145,17 +145,11 @@ func mostCorrected(job assemble.Job) (from, frames int) {
 // clipIndexes says which frame of the clip each source became; filled gaps lie
 // between them.
 func clipIndexes(job assemble.Job) []int {
-	filled := map[int]int{}
-	if job.GapMode != assemble.GapLeave {
-		for _, g := range job.Gaps {
-			filled[g.After] += g.Count
+	out := make([]int, 0, len(job.Sources))
+	for at, f := range job.Shown() {
+		if !f.MadeUp {
+			out = append(out, at)
 		}
-	}
-	out := make([]int, len(job.Sources))
-	at := 0
-	for k := range out {
-		out[k] = at
-		at += 1 + filled[k]
 	}
 	return out
 }

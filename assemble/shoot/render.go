@@ -55,18 +55,24 @@ func (s *Shoot) stampClip(job *assemble.Job) {
 	if word != "clock" && word != "off" {
 		job.Timecode = word
 	}
-	first := 0
-	for first < len(s.Sequence.Frames) && !s.InClip(first) {
-		first++
-	}
-	if first == len(s.Sequence.Frames) || s.Sequence.Frames[first].Facts.Taken.IsZero() {
+	taken := s.firstTaken()
+	if taken.IsZero() {
 		return
 	}
-	taken := s.Sequence.Frames[first].Facts.Taken
 	job.Created = taken.UTC().Truncate(time.Second)
 	if c, ok := timecode.AtClock(taken, s.Rate); ok && word == "clock" {
 		job.Timecode = c.String()
 	}
+}
+
+// firstTaken is when the first frame of the clip was taken; zero when unknown.
+func (s *Shoot) firstTaken() time.Time {
+	for k := range s.Sequence.Frames {
+		if s.InClip(k) {
+			return s.Sequence.Frames[k].Facts.Taken
+		}
+	}
+	return time.Time{}
 }
 
 // source is frame k with its correction.

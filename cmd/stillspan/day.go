@@ -208,6 +208,9 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 		}
 		fills[page.Pages[id]] = func(w io.Writer) error { return report.WriteHTML(w, whole.Only(i)) }
 	}
+	if err := c.dayHandOver(d, fills); err != nil {
+		return nil, err
+	}
 	for name, fill := range fills {
 		if err := files.Write(d.Path(name), fill); err != nil {
 			return nil, err

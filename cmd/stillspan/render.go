@@ -39,6 +39,9 @@ func runRender(ctx context.Context, c *call) error {
 	if clip == "" {
 		return usagef("render needs -o CLIP: where the clip is to be written")
 	}
+	if settings.HandOver.Of(c.stated) && !intoFolder(clip) {
+		return usagef("--hand-over lays its lists beside the clips: end -o in / to have a folder of them")
+	}
 	if err := out.check(root, place{"-o", clip}); err != nil {
 		return err
 	}
@@ -59,6 +62,11 @@ func runRender(ctx context.Context, c *call) error {
 	failed, err := c.renderAll(ctx, f, names, out.html != "")
 	if err != nil {
 		return err
+	}
+	if settings.HandOver.Of(c.stated) {
+		if err := c.renderHandOver(clip, f); err != nil {
+			return err
+		}
 	}
 	if out.html != "" {
 		if err := takeStrips(ctx, f); err != nil {
@@ -100,12 +108,11 @@ func clipNames(f *shoot.Found, out string) ([]string, error) {
 		return nil, f.NoShoots()
 	}
 	var ids, names []string
-	for _, s := range f.Shoots {
-		ids = append(ids, s.Sequence.ID)
-		names = append(names, filepath.Join(out, s.Sequence.ID+shoot.ClipOptions(s.Settings).Ext()))
+	for i, name := range shoot.ClipNames(f.Shoots) {
+		ids = append(ids, f.Shoots[i].Sequence.ID)
+		names = append(names, filepath.Join(out, name))
 	}
-	info, err := os.Stat(out)
-	if strings.HasSuffix(out, "/") || strings.HasSuffix(out, string(filepath.Separator)) || err == nil && info.IsDir() {
+	if intoFolder(out) {
 		return names, nil
 	}
 	if len(ids) > 1 {
@@ -113,6 +120,12 @@ func clipNames(f *shoot.Found, out string) ([]string, error) {
 			"--sequence with one of %s, or -o FOLDER/ for a clip of each", strings.Join(ids, ", "))
 	}
 	return []string{out}, nil
+}
+
+// intoFolder tells whether -o names a folder for clips: it is one, or says so.
+func intoFolder(out string) bool {
+	info, err := os.Stat(out)
+	return strings.HasSuffix(out, "/") || strings.HasSuffix(out, string(filepath.Separator)) || err == nil && info.IsDir()
 }
 
 // readyFor makes the folder of several clips, and refuses what is there.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -99,6 +100,24 @@ var startLabel = kind[string]{read: func(s string) (string, error) {
 	}
 	if err := timecode.Check(s); err != nil {
 		return "", fmt.Errorf(`%w; or "clock" or "off"`, err)
+	}
+	return s, nil
+}}
+
+// ClipNameWords are what a pattern for names of clips may hold, in braces.
+var ClipNameWords = []string{"id", "shoot", "date", "time", "camera"}
+
+var braced = regexp.MustCompile(`\{[^{}]*\}?`)
+
+// clipName is a pattern for names of clips.
+var clipName = kind[string]{permitted: "{" + strings.Join(ClipNameWords, "}, {") + "}", read: func(s string) (string, error) {
+	for _, w := range braced.FindAllString(s, -1) {
+		if !slices.Contains(ClipNameWords, strings.Trim(w, "{}")) || !strings.HasSuffix(w, "}") {
+			return "", fmt.Errorf("%s: in braces want %s", w, words.Or(ClipNameWords))
+		}
+	}
+	if s == "" || strings.ContainsAny(s, `/\`) {
+		return "", errors.New("want a name without folders, such as {date}_{shoot}")
 	}
 	return s, nil
 }}
