@@ -27,7 +27,7 @@ type dump struct {
 	bodies          []*body
 	runs            []*run
 	families        int
-	cards, together bool // a folder for each card; one import numbered all bodies' stills in turn
+	cards, together bool // a folder for each card; one import numbered all bodies' stills
 	aside           []aside
 	plan            []planned
 

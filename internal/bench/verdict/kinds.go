@@ -102,7 +102,7 @@ func special() []kind {
 		{"two bodies, own folders", plain, []step{twins(func(i int, b *body) { b.dir = string(rune('A' + i)) })}},
 		{"two bodies, names apart, one folder", []string{"dcf", "dcf-flat"}, []step{twins(func(i int, b *body) { b.prefix = []string{"AAA_", "BBB_"}[i] })}},
 		{"two bodies, numbers apart, one folder", plain, []step{twins(func(i int, b *body) { b.number = 1000 + 4000*i + b.number%900 })}},
-		{"two bodies, numbered alternately", []string{"unpadded"}, []step{func(d *dump) { d.together = true },
+		{"two bodies, numbered as one", []string{"unpadded"}, []step{func(d *dump) { d.together = true },
 			twins(func(i int, b *body) { b.look.focalMM = []float64{24, 85}[i] })}},
 		{"three bodies, faults", counter, []step{maybe, shoot, camera, maybe, shoot, camera, maybe, shoot}},
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"path"
 	"regexp"
+	"slices"
 )
 
 // style is how files are named by a camera, or by an import after it.
@@ -111,21 +112,12 @@ func styleNamed(name string) style {
 // name gives every still and clip the name it came home with. Each body's are
 // named in the order of shooting; a second card has a folder of its own.
 func (d *dump) name() {
-	turn := 0 // one import may number the stills of all bodies in turn
-	for i, more := 0, true; more; i++ {
-		more = false
-		for _, b := range d.bodies {
-			if i >= len(b.copied()) {
-				continue
-			}
-			more = true
-			turn++
-			s := b.copied()[i]
+	var all []*shot
+	for _, b := range d.bodies {
+		for i, s := range b.copied() {
+			all = append(all, s)
 			name := b.style.file(s, i+1, len(b.copied()))
-			switch {
-			case d.together:
-				name = fmt.Sprintf("harbour%d.jpg", turn)
-			case d.cards:
+			if d.cards {
 				name = path.Join(fmt.Sprintf("card %c", 'A'+s.card), name)
 			}
 			name = path.Join(b.dir, name)
@@ -134,6 +126,12 @@ func (d *dump) name() {
 			} else if b.pair {
 				s.paths = append(s.paths, path.Join(path.Dir(name), b.raws, suffixed(path.Base(name), ".DNG")))
 			}
+		}
+	}
+	if d.together { // one import numbered all bodies' stills by their stamps
+		slices.SortStableFunc(all, func(a, b *shot) int { return a.clock.Compare(b.clock) })
+		for i, s := range all {
+			s.paths[0] = fmt.Sprintf("harbour%d.jpg", i+1)
 		}
 	}
 }

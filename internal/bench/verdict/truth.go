@@ -51,6 +51,8 @@ type files struct{ left, lost int }
 //   - Numbers given by an import tell of losses after it. Before it, lost and
 //     never fired look alike: "unknown" is right as well, and a still deleted
 //     in the camera leaves no hole.
+//   - Where an import numbered the stills of two bodies as one, which of them
+//     lacks a number cannot be told frame by frame: "lost" is right for all.
 //   - Without times, or with a clock too coarse for the interval, by hand, in
 //     a ramp, in brackets, or where the clock or the counter was set in the
 //     same gap, missing numbers may be lost, numbers only, or unknown. Without
@@ -76,11 +78,12 @@ type truth struct {
 	What      []string
 	Plan      []planned `json:"-"`
 	slots     map[*run]map[int]files
+	together  bool // numbered over all bodies
 }
 
 // truth reads the tapes of the simulation. Two files of one name are an error.
 func (d *dump) truth() (*truth, error) {
-	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}}
+	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}, together: d.together}
 	for _, r := range d.runs {
 		t.slots[r] = map[int]files{}
 		if r.soft {
@@ -175,7 +178,12 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 		if n[0] > 0 {
 			halfHours := float64(n[0]) * interval / 1800
 			either := c&notFired != 0 && math.Round(halfHours) > 0 && math.Abs(halfHours-math.Round(halfHours))*1800 <= 2+body.grainS()
-			t.Missing = append(t.Missing, missing{n, c, optional, either})
+			if m := (missing{n, c, optional, either}); !t.together {
+				t.Missing = append(t.Missing, m)
+			} else {
+				m.N, m.Causes = []int{1}, c|unknown|fileLost
+				t.Missing = append(t.Missing, slices.Repeat([]missing{m}, n[0])...)
+			}
 		}
 	}
 	if counted {
