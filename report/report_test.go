@@ -3,7 +3,6 @@ package report
 import (
 	"bytes"
 	"encoding/csv"
-	"encoding/json"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -554,58 +553,6 @@ func TestFindings(t *testing.T) {
 	}
 	if len(r.NotFound) != 1 || r.NotFound[0].Name != "never shot" {
 		t.Errorf("not found: %v", r.NotFound)
-	}
-}
-
-// The names of version 1 are a promise.
-func TestJSONNames(t *testing.T) {
-	var b bytes.Buffer
-	if err := WriteJSON(&b, Build(faulty(120))); err != nil {
-		t.Fatal(err)
-	}
-	var top map[string]any
-	if err := json.Unmarshal(b.Bytes(), &top); err != nil {
-		t.Fatal(err)
-	}
-	has := func(m any, path string, names ...string) {
-		t.Helper()
-		obj, ok := m.(map[string]any)
-		if !ok {
-			t.Fatalf("%s is %T", path, m)
-		}
-		for _, n := range names {
-			if _, ok := obj[n]; !ok {
-				t.Errorf("%s has no %q", path, n)
-			}
-		}
-	}
-	has(top, "top", "version", "sequences", "loose", "ignored")
-	s := top["sequences"].([]any)[0].(map[string]any)
-	has(s, "sequence", "id", "first", "last", "frames", "camera", "start", "end", "interval_s", "interval_uncertainty_s",
-		"drift_s_per_hour", "jitter_rms_s", "missing", "breaks", "alternatives", "irregular", "settings_changes", "damaged", "luminance", "plan", "delivered", "render")
-	has(s["camera"], "camera", "make", "model", "serial")
-	has(s["missing"].([]any)[0], "missing", "after", "count", "gap_s", "cause")
-	has(s["irregular"].([]any)[0], "irregular", "file", "kind", "offset_s")
-	has(s["settings_changes"].([]any)[0], "settings_changes", "file", "field", "from", "to")
-	has(s["damaged"].([]any)[0], "damaged", "file", "problem")
-	has(s["luminance"], "luminance", "flicker_ev_before", "flicker_ev_after")
-	has(s["plan"], "plan", "name", "frames", "interval_s", "rate", "clip_s")
-	has(s["delivered"], "delivered", "frames", "clip_s", "rate", "verdict", "short_frames", "short_by",
-		"verdict_word", "planned", "fired", "on_disk", "usable", "in_clip", "made_up", "missing", "over")
-	has(s["render"], "render", "file", "frames", "duration_s", "rate", "codec", "verified")
-	if got := s["start"]; got != "2026-05-01T05:12:04-00:00" {
-		t.Errorf("start %v: a clock without a zone is -00:00 (RFC 3339, section 4.3)", got)
-	}
-	if other := top["sequences"].([]any)[1].(map[string]any); other["plan"] != nil || other["render"] != nil || other["interval_s"] != nil {
-		t.Errorf("what is not known must be null: %v %v %v", other["plan"], other["render"], other["interval_s"])
-	}
-	again, err := ReadJSON(bytes.NewReader(b.Bytes()))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var c bytes.Buffer
-	if err := WriteJSON(&c, again); err != nil || !bytes.Equal(b.Bytes(), c.Bytes()) {
-		t.Errorf("reading and writing changes the report (%v)", err)
 	}
 }
 
