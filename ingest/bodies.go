@@ -92,13 +92,14 @@ func accountFiles(list []body, opt Options) [][]account.File {
 }
 
 // plannedAt is the number, from 1, of the planned shoot whose window or folder
-// holds the frame; 0 for none.
+// holds the frame, of several the one whose window opens last; 0 for none.
 func (o *Options) plannedAt(f *Frame) int {
 	at := wallClock(f.Facts.Taken)
 	if at.IsZero() {
 		at = f.named.stamp
 	}
 	dir := "/" + strings.ToLower(path.Dir(f.Name)) + "/"
+	best := 0
 	for k, p := range o.Planned {
 		if p.Folder != "" && !strings.Contains(dir, "/"+strings.ToLower(p.Folder)+"/") {
 			continue
@@ -106,11 +107,12 @@ func (o *Options) plannedAt(f *Frame) int {
 		if !p.From.IsZero() && (at.IsZero() || at.Before(p.From)) || !p.To.IsZero() && (at.IsZero() || at.After(p.To)) {
 			continue
 		}
-		if p.Folder != "" || !p.From.IsZero() || !p.To.IsZero() {
-			return k + 1
+		stated := p.Folder != "" || !p.From.IsZero() || !p.To.IsZero()
+		if stated && (best == 0 || p.From.After(o.Planned[best-1].From)) {
+			best = k + 1
 		}
 	}
-	return 0
+	return best
 }
 
 // lightEV is the light that the settings let in, in stops; NaN for unknown.

@@ -20,6 +20,9 @@ type Frame struct {
 	// Number is the running file number, rollovers unwrapped; -1 for none.
 	Number int
 	Facts  meta.Facts
+	// YearGuessed is set where Facts.Taken is from a name without a year: it is
+	// that of the file's time.
+	YearGuessed bool
 	// Raw is the path of the raw companion of a RAW+JPEG pair; empty when
 	// the shot has one file. Path then names the JPEG.
 	Raw string

@@ -43,6 +43,7 @@ type naming struct {
 	wrap    int    // the counter's last number; 0 for one without end
 	stamp   time.Time
 	grain   time.Duration // to which the stamp is told
+	noYear  bool          // the stamp's year is a guess
 }
 
 // readNames reads the names of a dump. What the digits of a name mean shows only
@@ -221,8 +222,10 @@ var stampForms = []stampForm{
 	{[]int{6, 6}, "060102150405", time.Second},
 	{[]int{13}, "epoch ms", time.Millisecond},
 	{[]int{10}, "epoch", time.Second},
-	{[]int{8}, "01021504", time.Minute}, // of trail cameras, without a year
+	{[]int{8}, noYear, time.Minute}, // of trail cameras
 }
+
+const noYear = "01021504"
 
 // read finds what the group's digits mean: a date and time, a counter, or neither.
 func (g *nameGroup) read(frames []Frame, out []naming) {
@@ -321,7 +324,7 @@ func (g *nameGroup) stampAt(form stampForm, frames []Frame, out []naming) int {
 	for at := 0; at+len(form.widths) <= len(g.columns[0]); at++ {
 		if stamps := g.stamps(form, at, frames); stamps != nil {
 			for c, i := range g.files {
-				out[i].stamp, out[i].grain = stamps[c], form.grain
+				out[i].stamp, out[i].grain, out[i].noYear = stamps[c], form.grain, form.layout == noYear
 			}
 			return at
 		}
@@ -398,7 +401,7 @@ func (form *stampForm) parse(digits string, modified time.Time) (time.Time, bool
 		}
 		t = t.UTC()
 		return t, err == nil && t.Year() >= 2001 && t.Year() < 2040
-	case "01021504":
+	case noYear:
 		t, err := time.Parse("2006"+form.layout, modified.UTC().Format("2006")+digits)
 		if t.After(modified.Add(48 * time.Hour)) {
 			t = t.AddDate(-1, 0, 0)

@@ -51,7 +51,7 @@ func (d *Dump) addShoot(shoot *account.Shoot, frame func(int) *Frame) {
 		s.Frames[i] = *frame(k)
 		s.Frames[i].Number = shoot.Number[i]
 		if n := &s.Frames[i].named; s.Frames[i].Facts.Taken.IsZero() {
-			s.Frames[i].Facts.Taken = n.stamp
+			s.Frames[i].Facts.Taken, s.Frames[i].YearGuessed = n.stamp, n.noYear
 		}
 	}
 	for _, k := range shoot.Unused {
@@ -108,12 +108,20 @@ func (s *Sequence) judge() {
 	s.Halves, s.Apart = halves(s.Frames), apart(s.Frames)
 	s.copyNotes()
 	s.metadataNote()
+	s.yearNote()
 	s.timingNotes()
 	s.settingNotes()
 }
 
 func (s *Sequence) note(format string, args ...any) {
 	s.Notes = append(s.Notes, fmt.Sprintf(format, args...))
+}
+
+// yearNote remarks on a year that no file states.
+func (s *Sequence) yearNote() {
+	if f := &s.Frames[0]; f.YearGuessed {
+		s.note("the names leave the year out, and it is guessed from the time of the files: %d", f.Facts.Taken.Year())
+	}
 }
 
 func (s *Sequence) metadataNote() {

@@ -97,7 +97,11 @@ func (b *builder) alternatives() {
 		case o.Shoots < 0:
 			two += " and it is one shoot with another"
 		}
-		a.Text = fmt.Sprintf("either %s, or %s, from %s to %s", one, two, base(a.First), base(a.Last))
+		where := "at " + base(a.First)
+		if a.First != a.Last {
+			where = fmt.Sprintf("from %s to %s", base(a.First), base(a.Last))
+		}
+		a.Text = fmt.Sprintf("either %s, or %s, %s", one, two, where)
 		b.out.Alternatives = append(b.out.Alternatives, a)
 		b.hints = b.hints || this.hint() || that.hint()
 	}

@@ -218,7 +218,7 @@ func (t *textWriter) clip(c *Render) {
 func (t *textWriter) details(s *Sequence) {
 	var rows []string
 	for _, m := range s.Missing {
-		rows = append(rows, fmt.Sprintf("%s: %d missing over %s, %s", place(m), m.Count, words.Seconds(float64(m.GapS)), causeText(m.Cause)))
+		rows = append(rows, fmt.Sprintf("%s: %d missing%s, %s", place(m), m.Count, over(m.GapS), causeText(m.Cause)))
 	}
 	for _, x := range s.Irregular {
 		rows = append(rows, fmt.Sprintf("%s: %s by %s", base(x.File), x.Kind, words.Seconds(math.Abs(float64(x.OffsetS)))))
@@ -253,6 +253,14 @@ func causeText(c string) string {
 		return "cause not known"
 	}
 	return "numbers only"
+}
+
+// over is how long a gap is, where that is known.
+func over(gapS Float) string {
+	if !gapS.Known() {
+		return ""
+	}
+	return " over " + words.Seconds(float64(gapS))
 }
 
 // span is when the first and the last frame were taken: both days where it runs

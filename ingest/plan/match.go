@@ -238,7 +238,15 @@ func weigh(s *Shoot, seq *ingest.Sequence, dirs []string, i, j int) pair {
 	}
 	p.from, p.to = s.window()
 	if (!p.from.IsZero() || !p.to.IsZero()) && !p.start.IsZero() {
-		p.window = holdsIf(!p.start.Before(p.from) && (p.to.IsZero() || !p.start.After(p.to)))
+		if seq.Frames[0].YearGuessed {
+			bound := p.from
+			if bound.IsZero() {
+				bound = p.to
+			}
+			p.start = p.start.AddDate(bound.Year()-p.start.Year(), 0, 0)
+		}
+		grain := time.Duration(seq.Timing.TickS * float64(time.Second)) // the stamp is floored to it
+		p.window = holdsIf(!p.start.Add(grain).Before(p.from) && (p.to.IsZero() || !p.start.After(p.to)))
 		if !p.from.IsZero() && s.ShootingS > 0 {
 			p.cost = math.Abs(p.start.Sub(p.from).Seconds()) / s.ShootingS
 		}

@@ -283,6 +283,15 @@ func camera(h, m int) time.Time {
 	return time.Date(2026, 5, 1, h, m, 0, 0, time.FixedZone("", 9*3600))
 }
 
+// guessed has a sequence be stamped by names to the minute, without a year.
+func guessed(s ingest.Sequence) ingest.Sequence {
+	s.Timing.TickS = 60
+	for i := range s.Frames {
+		s.Frames[i].YearGuessed = true
+	}
+	return s
+}
+
 func TestMatch(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -378,6 +387,11 @@ func TestMatch(t *testing.T) {
 			[]Shoot{{Name: "x", Frames: 300, IntervalS: 5}},
 			[]ingest.Sequence{sequence("a", "one", 100, 5, camera(4, 0)), sequence("b", "one", 90, 5, camera(5, 0))},
 			[]int{-1, -1}, []How{"", ""},
+		},
+		{"a clock of whole minutes, and a year that the names leave out",
+			[]Shoot{{Name: "x", Frames: 30, IntervalS: 600, From: time.Date(2025, 5, 1, 5, 0, 20, 0, time.UTC), To: time.Date(2025, 5, 1, 5, 4, 0, 0, time.UTC)}},
+			[]ingest.Sequence{guessed(sequence("a", "one", 30, 600, camera(5, 0)))},
+			[]int{0}, []How{ByWindow},
 		},
 		{"no plan", nil, []ingest.Sequence{sequence("a", "one", 100, 5, camera(4, 0))}, []int{-1}, []How{""}},
 	} {
