@@ -114,6 +114,10 @@ func mkshoot() {
 	fl.Func("steps", "seconds, taken in turn instead of the interval", func(v string) error {
 		return takeSteps(&s, strings.Split(v, ","))
 	})
+	fl.BoolFunc("dusk", "the exposure is opened by hand as the light falls", func(string) error {
+		s.Scene.LightEV, s.Scene.StepEV, s.Scene.Follow = [2]float64{-0.5, -5.5}, 1.0/3, 1
+		return nil
+	})
 	fl.BoolVar(&s.Bare, "no-exif", false, "write no EXIF")
 	raw := fl.String("raw", "", "only: DNG instead of JPEG; pair: beside it")
 	as := fl.String("as", "", "heic, avif or jxl: what the JPEGs are turned into")
