@@ -3,6 +3,7 @@
 package assemble
 
 import (
+	"slices"
 	"time"
 
 	"stillspan/ingest/meta"
@@ -32,10 +33,11 @@ type Field struct {
 // Gap is Count frames missing after Sources[After].
 type Gap struct{ After, Count int }
 
-// Shown is what a frame of a clip shows: a source, or one made up after it.
+// Shown is what a frame of a clip shows: a source, the first time or once more
+// at an end of the clip, or one made up after it.
 type Shown struct {
-	Source int
-	MadeUp bool
+	Source       int
+	MadeUp, Held bool
 }
 
 // Shown says it of every frame of the clip.
@@ -47,11 +49,16 @@ func (j *Job) Shown() []Shown {
 		}
 	}
 	var out []Shown
+	show := func(f Shown, times int) { out = append(out, slices.Repeat([]Shown{f}, times)...) }
 	for k := range j.Sources {
-		out = append(out, Shown{Source: k})
-		for range filled[k] {
-			out = append(out, Shown{k, true})
+		show(Shown{Source: k}, 1)
+		if k == 0 {
+			show(Shown{Source: k, Held: true}, j.HoldFirst)
 		}
+		if k == len(j.Sources)-1 {
+			show(Shown{Source: k, Held: true}, j.HoldLast)
+		}
+		show(Shown{Source: k, MadeUp: true}, filled[k])
 	}
 	return out
 }
@@ -72,6 +79,7 @@ type Clip struct {
 	Bytes     int64
 	Frames    int // frames in the clip
 	Filled    int // of these, frames made by GapHold or GapBlend
+	Held      int // of these, frames that an end stands still beyond its own
 	DurationS float64
 	Rate      playback.Rate
 	Codec     string // as ffprobe names it

@@ -50,6 +50,9 @@ type Options struct {
 	// are developed; nil: as LibRaw says of the first.
 	Raw     RawMode
 	Develop *develop.Settings
+	// HoldFirst and HoldLast are how many more frames the first and the last
+	// source stand still.
+	HoldFirst, HoldLast int
 	// Timecode is the label of the clip's first frame as timecode.Parse reads it
 	// at Rate, and Created the moment it was taken; empty and zero for none.
 	// Image sequences have neither.
@@ -67,6 +70,9 @@ func DefaultOptions() Options {
 
 // maxSide is the longest side of a clip, pixels.
 const maxSide = 16384
+
+// maxHold is the most frames that an end of the clip stands still.
+const maxHold = 1_000_000
 
 // Validate says which option is out of its range.
 func (o Options) Validate() error {
@@ -92,6 +98,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("gaps %q: want leave, hold or blend", o.GapMode)
 	case o.Raw != RawAuto && o.Raw != RawDevelop && o.Raw != RawPreview:
 		return fmt.Errorf("raw %q: want develop or preview", o.Raw)
+	case o.HoldFirst < 0 || o.HoldLast < 0 || o.HoldFirst > maxHold || o.HoldLast > maxHold:
+		return fmt.Errorf("hold of %d and %d frames: want 0 to %d", o.HoldFirst, o.HoldLast, maxHold)
 	case o.SegmentFrames < 0 || o.SegmentFrames == 1:
 		return fmt.Errorf("segments of %d frames: want 2 or more, or 0 for %d", o.SegmentFrames, segmentFrames)
 	case o.Quality < 0 || o.Quality > 63:

@@ -180,7 +180,7 @@ func (p *Pipeline) Notes() []string { return p.notes }
 
 // frames is how many frames the clip will have.
 func (j Job) frames() int {
-	n := len(j.Sources)
+	n := len(j.Sources) + j.HoldFirst + j.HoldLast
 	if j.GapMode != GapLeave {
 		for _, g := range j.Gaps {
 			n += g.Count

@@ -45,6 +45,12 @@ func Segments(job Job) []Job {
 		part := job
 		part.Sources = job.Sources[from:to]
 		part.Gaps = nil
+		if from > 0 {
+			part.HoldFirst = 0
+		}
+		if to < n {
+			part.HoldLast = 0
+		}
 		part.Timecode, part.Created = "", time.Time{} // of the whole
 		for _, g := range job.Gaps {
 			if g.After >= from && g.After < to {

@@ -66,7 +66,8 @@ func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
 	if !clip.Verified {
 		return Clip{}, &Error{Text: fmt.Sprintf("the clip %q did not come out as ordered: %s", p.job.Out, strings.Join(clip.Problems, "; "))}
 	}
-	clip.Filled = p.total - len(p.job.Sources)
+	clip.Held = p.job.HoldFirst + p.job.HoldLast
+	clip.Filled = p.total - len(p.job.Sources) - clip.Held
 	if p.Accept != nil {
 		if err := p.Accept(ctx, clip); err != nil {
 			return Clip{}, err
@@ -382,8 +383,17 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 			}
 		}
 	}
-	if err := w.write(now); err != nil {
-		return words, err
+	times := 1
+	if i == 0 {
+		times += w.p.job.HoldFirst
+	}
+	if i == len(w.p.job.Sources)-1 {
+		times += w.p.job.HoldLast
+	}
+	for range times {
+		if err := w.write(now); err != nil {
+			return words, err
+		}
 	}
 	if w.before != nil {
 		words, w.before = w.before, words

@@ -10,7 +10,8 @@ import (
 )
 
 // Time code (SMPTE ST 12-1) and the moment of taking get into every container,
-// through parts that are joined too, and ffprobe reads them back.
+// through parts that are joined too, and ffprobe reads them back; so do frames
+// that hold an end.
 func TestTimecode(t *testing.T) {
 	needFFmpeg(t)
 	dir := t.TempDir()
@@ -30,7 +31,11 @@ func TestTimecode(t *testing.T) {
 		out := filepath.Join(t.TempDir(), "clip"+c.ext)
 		j := jobFor(out, src)
 		j.Codec, j.Rate, j.SegmentFrames, j.Timecode, j.Created = c.codec, c.rate, c.segment, c.label, taken
+		j.HoldFirst, j.HoldLast = 2, 3
 		clip := mustRun(t, j)
+		if clip.Frames != 11 || clip.Held != 5 || clip.Filled != 0 {
+			t.Errorf("%s: %d frames, %d held, %d filled", c.ext, clip.Frames, clip.Held, clip.Filled)
+		}
 		if clip.Timecode != c.label || !clip.Created.Equal(taken) {
 			t.Errorf("%s %s: time code %q of %s, taken %s", c.ext, c.codec, clip.Timecode, c.label, clip.Created)
 		}

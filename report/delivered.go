@@ -66,8 +66,9 @@ func (b *builder) count() {
 			d.InClip++
 		}
 	}
-	if r := b.out.Render; r != nil {
-		d.InClip, d.MadeUp = r.Frames-r.Filled, r.Filled
+	// A clip of some frames by request says nothing of the others.
+	if r := b.out.Render; r != nil && r.Chosen == "" {
+		d.InClip, d.MadeUp = r.Frames-r.Filled-r.Held, r.Filled
 	}
 	by.Damaged, by.LeftOut = len(b.out.Damaged), d.Usable-d.InClip
 	inside := by.NotFired + by.Lost + by.Unknown + by.Damaged + by.LeftOut

@@ -361,9 +361,13 @@ type Remedy struct {
 
 // Render is the clip that was written.
 type Render struct {
-	File      string   `json:"file"`
-	Frames    int      `json:"frames"`
-	Filled    int      `json:"filled"`
+	File   string `json:"file"`
+	Frames int    `json:"frames"`
+	Filled int    `json:"filled"`
+	Held   int    `json:"held,omitempty"` // that an end of the clip stands still
+	// Chosen says which frames the clip shows where by request it does not show
+	// all. Delivered then counts the shoot, not the clip.
+	Chosen    string   `json:"chosen,omitempty"`
 	DurationS Float    `json:"duration_s"`
 	Rate      string   `json:"rate"`
 	Codec     string   `json:"codec"`

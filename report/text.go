@@ -209,6 +209,12 @@ func (t *textWriter) clip(c *Render) {
 	if c.Timecode != "" {
 		t.row("", "time code from %s", c.Timecode)
 	}
+	if c.Chosen != "" {
+		t.row("", "shows by request: %s", c.Chosen)
+	}
+	if c.Held > 0 {
+		t.row("", "%s of it hold the first and the last", frames(c.Held))
+	}
 	if c.Filled > 0 {
 		t.row("", "%s of it made up to fill gaps", frames(c.Filled))
 	}

@@ -147,7 +147,7 @@ func mostCorrected(job assemble.Job) (from, frames int) {
 func clipIndexes(job assemble.Job) []int {
 	out := make([]int, 0, len(job.Sources))
 	for at, f := range job.Shown() {
-		if !f.MadeUp {
+		if !f.MadeUp && !f.Held {
 			out = append(out, at)
 		}
 	}

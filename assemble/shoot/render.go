@@ -2,6 +2,10 @@ package shoot
 
 import (
 	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"stillspan/assemble"
@@ -25,25 +29,21 @@ func (s *Shoot) Job(out string) assemble.Job {
 	if s.Solved != nil && s.Solved.Corrects {
 		job.Response = s.Measured.Response
 	}
-	missing := map[int]int{} // after frame index
-	for _, g := range s.Sequence.Timing.Gaps {
-		if g.Cause != account.NumberSkip && !g.Spare {
-			missing[g.After] += g.Count
-		}
-	}
 	lost := 0 // frames missing since the last source
-	for k := range s.Sequence.Frames {
-		if s.InClip(k) {
-			if lost > 0 && len(job.Sources) > 0 {
-				job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
-			}
-			lost = 0
-			job.Sources = append(job.Sources, s.source(k))
-		} else {
+	for _, k := range s.picked() {
+		if k < 0 {
 			lost++
+			continue
 		}
-		lost += missing[k]
+		if lost > 0 && len(job.Sources) > 0 {
+			job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
+		}
+		lost = 0
+		job.Sources = append(job.Sources, s.source(k))
 	}
+	hold := settings.Hold.Of(s.Settings)
+	job.HoldFirst = int(math.Round(hold.First * s.Rate.FPS()))
+	job.HoldLast = int(math.Round(hold.Last * s.Rate.FPS()))
 	s.stampClip(&job)
 	return job
 }
@@ -65,10 +65,59 @@ func (s *Shoot) stampClip(job *assemble.Job) {
 	}
 }
 
+// picked lists the frames of the clip in order by index, -1 for one that is
+// missing: all from the first to the last that was asked for, or every Nth of
+// them. Of gaps that are left as they are nothing is counted.
+func (s *Shoot) picked() []int {
+	missing := map[int]int{} // after frame index
+	for _, g := range s.Sequence.Timing.Gaps {
+		if g.Cause != account.NumberSkip && !g.Spare {
+			missing[g.After] += g.Count
+		}
+	}
+	last := len(s.Sequence.Frames)
+	if settings.Last.Stated(s.Settings) {
+		last = min(last, settings.Last.Of(s.Settings))
+	}
+	var all []int
+	for k := max(1, settings.First.Of(s.Settings)) - 1; k < last; k++ {
+		if s.InClip(k) {
+			all = append(all, k)
+		} else {
+			all = append(all, -1)
+		}
+		all = append(all, slices.Repeat([]int{-1}, missing[k])...)
+	}
+	if settings.Gaps.Of(s.Settings) == string(assemble.GapLeave) && settings.Speed.Of(s.Settings) > 1 {
+		all = slices.DeleteFunc(all, func(k int) bool { return k < 0 })
+	}
+	var out []int
+	for k := 0; k < len(all); k += settings.Speed.Of(s.Settings) {
+		out = append(out, all[k])
+	}
+	return out
+}
+
+// Chosen says which frames the clip shows, where by request it does not show
+// all; else it is empty.
+func (s *Shoot) Chosen() string {
+	var parts []string
+	if settings.First.Stated(s.Settings) {
+		parts = append(parts, fmt.Sprintf("from frame %d", settings.First.Of(s.Settings)))
+	}
+	if settings.Last.Stated(s.Settings) {
+		parts = append(parts, fmt.Sprintf("to frame %d", settings.Last.Of(s.Settings)))
+	}
+	if n := settings.Speed.Of(s.Settings); n > 1 {
+		parts = append(parts, fmt.Sprintf("one in %d", n))
+	}
+	return strings.Join(parts, ", ")
+}
+
 // firstTaken is when the first frame of the clip was taken; zero when unknown.
 func (s *Shoot) firstTaken() time.Time {
-	for k := range s.Sequence.Frames {
-		if s.InClip(k) {
+	for _, k := range s.picked() {
+		if k >= 0 {
 			return s.Sequence.Frames[k].Facts.Taken
 		}
 	}

@@ -98,6 +98,48 @@ func TestTheWay(t *testing.T) {
 	}
 }
 
+// The clip shows the frames that are asked for, gaps among them counted.
+func TestPicked(t *testing.T) {
+	dir := card(t, demo.Shoot{Frames: 24, Scene: scene.Options{Seed: 3}, NotFired: []int{7, 8}, Truncated: []int{15}})
+	s := one(t, dir, settings.Values{})
+	for _, c := range []struct {
+		first, last, speed, sources, missing int
+		gaps                                 string
+		from                                 string
+	}{
+		{1, 22, 1, 21, 3, "hold", "05:40:00:00"},
+		{3, 10, 1, 8, 2, "hold", "05:40:10:00"}, // frames 3 to 10 lie in 10 places
+		{3, 10, 2, 4, 1, "hold", "05:40:10:00"}, // 3, 5, 7, a missing one, 9
+		{3, 10, 2, 4, 0, "leave", "05:40:10:00"},
+		{20, 99, 5, 1, 0, "blend", "05:41:45:00"},
+		{30, 99, 1, 0, 0, "hold", ""},
+	} {
+		settings.First.Set(s.Settings, c.first)
+		settings.Last.Set(s.Settings, c.last)
+		settings.Speed.Set(s.Settings, c.speed)
+		settings.Gaps.Set(s.Settings, c.gaps)
+		settings.Hold.Set(s.Settings, settings.Ends{First: 0.5, Last: 1})
+		job := s.Job("")
+		missing := 0
+		for _, g := range job.Gaps {
+			missing += g.Count
+		}
+		if len(job.Sources) != c.sources || missing != c.missing || job.Timecode != c.from || job.HoldFirst != 12 || job.HoldLast != 24 {
+			t.Errorf("%+v: %d sources, %d missing, from %q, holds %d and %d", c, len(job.Sources), missing, job.Timecode, job.HoldFirst, job.HoldLast)
+		}
+		shown, held := 0, 0
+		for _, f := range job.Shown() {
+			shown++
+			if f.Held {
+				held++
+			}
+		}
+		if c.sources > 0 && held != 36 {
+			t.Errorf("%d of %d frames held", held, shown)
+		}
+	}
+}
+
 // A step of exposure is levelled unless it is to be kept.
 func TestKeepSteps(t *testing.T) {
 	dir := card(t, demo.Shoot{Frames: 60, Scene: scene.Options{Seed: 5, LightEV: [2]float64{0, -3}, StepEV: 1, Follow: 1}})

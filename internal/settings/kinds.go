@@ -37,6 +37,24 @@ type Travel struct {
 	Unit   string // "mm" or "deg"
 }
 
+// Ends are seconds at the beginning and the end of a clip.
+type Ends struct{ First, Last float64 }
+
+func (e Ends) String() string { return fmt.Sprintf("%g,%g", e.First, e.Last) }
+
+// maxHoldS is the longest that a frame is held.
+const maxHoldS = 600
+
+var ends = kind[Ends]{read: func(s string) (Ends, error) {
+	a, b, ok := strings.Cut(s, ",")
+	first, e1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
+	last, e2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
+	if !ok || errors.Join(e1, e2) != nil || !(first >= 0 && first <= maxHoldS && last >= 0 && last <= maxHoldS) {
+		return Ends{}, fmt.Errorf("want seconds for first and last frame, 0 to %d, such as 1,2.5", maxHoldS)
+	}
+	return Ends{first, last}, nil
+}}
+
 // toggle is a switch.
 var toggle = kind[bool]{read: func(s string) (bool, error) {
 	v, err := strconv.ParseBool(s)
