@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"stillspan/assemble/day"
+	"stillspan/assemble/handover"
 	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
 	"stillspan/internal/settings"
@@ -54,22 +55,22 @@ func runDay(ctx context.Context, c *call) error {
 	logTo := settings.LogJSON.Of(c.stated)
 	out.quiet = out.quiet || logTo == "-" // standard output is for programs
 	settings.Quiet.Set(c.stated, out.quiet)
-	log, err := openEventLog(c.cli, logTo)
+	log, err := day.OpenLog(logTo, c.stdout)
 	if err != nil {
 		return err
 	}
-	defer log.close()
+	defer log.Close()
 	o, err := c.dayOptions(root)
 	if err != nil {
 		return err
 	}
-	o.Log = log.write
+	o.Log = log.Write
 	err = c.day(ctx, o, out)
 	text := ""
 	if err != nil && !errors.Is(err, errFindings) {
 		text = oneLine(err.Error())
 	}
-	log.write("day-end", map[string]any{"exit": exitCode(ctx, err), "error": text})
+	log.Write("day-end", map[string]any{"exit": exitCode(ctx, err), "error": text})
 	return err
 }
 
@@ -208,8 +209,12 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 		}
 		fills[page.Pages[id]] = func(w io.Writer) error { return report.WriteHTML(w, whole.Only(i)) }
 	}
-	if err := c.dayHandOver(d, fills); err != nil {
+	lists, err := c.handOverDay(d)
+	if err != nil {
 		return nil, err
+	}
+	for name, text := range lists {
+		fills[name] = func(w io.Writer) error { _, err := w.Write(text); return err }
 	}
 	for name, fill := range fills {
 		if err := files.Write(d.Path(name), fill); err != nil {
@@ -217,4 +222,23 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 		}
 	}
 	return whole, nil
+}
+
+// handOverDay makes the lists that lie beside the clips.
+func (c *call) handOverDay(d *day.Day) (map[string][]byte, error) {
+	h := handover.Folder{Dir: d.Out, Title: filepath.Base(d.Root)}
+	for _, k := range d.Clips {
+		r := k.Shoot.Rendered
+		if r == nil {
+			continue
+		}
+		sum := k.SHA256
+		if r.Clip.Timecode == "" { // may be an image sequence
+			sum = ""
+		}
+		if err := h.Add(k.HandOver(), sum); err != nil {
+			return nil, err
+		}
+	}
+	return c.lists(&h)
 }

@@ -10,7 +10,9 @@ import (
 	"strings"
 
 	"stillspan/assemble"
+	"stillspan/assemble/handover"
 	"stillspan/assemble/shoot"
+	"stillspan/internal/files"
 	"stillspan/internal/process"
 	"stillspan/internal/settings"
 )
@@ -36,13 +38,7 @@ func runRender(ctx context.Context, c *call) error {
 		return err
 	}
 	clip, out := settings.ClipOut.Of(c.stated), outputsOf(c.stated)
-	if clip == "" {
-		return usagef("render needs -o CLIP: where the clip is to be written")
-	}
-	if settings.HandOver.Of(c.stated) && !intoFolder(clip) {
-		return usagef("--hand-over lays its lists beside the clips: end -o in / to have a folder of them")
-	}
-	if err := out.check(root, place{"-o", clip}); err != nil {
+	if err := c.checkRender(root, clip, out); err != nil {
 		return err
 	}
 	f, err := c.find(ctx, root)
@@ -64,7 +60,7 @@ func runRender(ctx context.Context, c *call) error {
 		return err
 	}
 	if settings.HandOver.Of(c.stated) {
-		if err := c.renderHandOver(clip, f); err != nil {
+		if err := c.handOver(clip, f); err != nil {
 			return err
 		}
 	}
@@ -77,6 +73,17 @@ func runRender(ctx context.Context, c *call) error {
 		return err
 	}
 	return failed
+}
+
+// checkRender refuses what cannot be meant, before anything is opened.
+func (c *call) checkRender(root, clip string, out outputs) error {
+	if clip == "" {
+		return usagef("render needs -o CLIP: where the clip is to be written")
+	}
+	if settings.HandOver.Of(c.stated) && !intoFolder(clip) {
+		return usagef("--hand-over lays its lists beside the clips: end -o in / to have a folder of them")
+	}
+	return out.check(root, place{"-o", clip})
 }
 
 // renderAll makes the clips one after the other. One that fails stops no
@@ -184,4 +191,36 @@ func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out string, pictur
 			return nil
 		},
 	})
+}
+
+// handOver lays the lists into the folder of clips that were rendered.
+func (c *call) handOver(dir string, f *shoot.Found) error {
+	h := handover.Folder{Dir: dir, Title: filepath.Base(f.Dump.Root)}
+	for _, s := range f.Shoots {
+		if s.Rendered == nil {
+			continue
+		}
+		if err := h.Add(s.HandOver(s.Job(""), filepath.Base(s.Rendered.Clip.File)), ""); err != nil {
+			return err
+		}
+	}
+	lists, err := c.lists(&h)
+	if err != nil {
+		return err
+	}
+	for name, text := range lists {
+		if err := files.WriteBytes(filepath.Join(dir, name), text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// lists are what lies beside clips that are handed over.
+func (c *call) lists(h *handover.Folder) (map[string][]byte, error) {
+	lists, left, err := h.Lists()
+	if len(left) > 0 {
+		c.note("in no edit list, for want of a time code at their rate or of room: " + strings.Join(left, ", "))
+	}
+	return lists, err
 }

@@ -1,0 +1,88 @@
+package handover
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"stillspan/ingest/copycheck"
+	"stillspan/internal/files"
+)
+
+// Folder is a folder of finished clips, handed over with the lists of them.
+type Folder struct {
+	Dir, Title string
+	clips      []Clip
+	sums       []copycheck.Sum
+}
+
+// Add takes a clip that lies in the folder. sum is its SHA-256 in hexadecimal;
+// where it is empty, the clip, or each image of one, is read to its end.
+func (f *Folder) Add(c Clip, sum string) error {
+	f.clips = append(f.clips, c)
+	if sum == "" {
+		return f.addSums(c.File)
+	}
+	s := copycheck.Sum{Name: c.File}
+	if _, err := hex.Decode(s.SHA256[:], []byte(sum)); err != nil {
+		return fmt.Errorf("checksum of %q: %w", c.File, err)
+	}
+	f.sums = append(f.sums, s)
+	return nil
+}
+
+func (f *Folder) addSums(name string) error {
+	err := filepath.WalkDir(filepath.Join(f.Dir, name), func(p string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		file, _, err := files.Open(p)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		h := sha256.New()
+		if _, err := io.Copy(h, file); err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(f.Dir, p)
+		s := copycheck.Sum{Name: filepath.ToSlash(rel)}
+		copy(s.SHA256[:], h.Sum(nil))
+		f.sums = append(f.sums, s)
+		return err
+	})
+	if os.IsNotExist(err) {
+		return fmt.Errorf("clip %q went away: %w", name, err)
+	}
+	return err
+}
+
+// Lists are what lies beside the clips, by file name. left says which clips are
+// in no edit list.
+func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
+	timeline, err := Timeline(f.Title, f.clips)
+	if err != nil {
+		return nil, nil, err
+	}
+	lists = map[string][]byte{"clips.otio": timeline, "stills.csv": Table(f.clips)}
+	edits, left := EditLists(f.Title, f.clips)
+	for _, l := range edits {
+		lists[l.Name] = l.Text
+	}
+	sums := slices.Clone(f.sums)
+	for name, text := range lists {
+		sums = append(sums, copycheck.Sum{SHA256: sha256.Sum256(text), Name: name})
+	}
+	slices.SortFunc(sums, func(a, b copycheck.Sum) int { return strings.Compare(a.Name, b.Name) })
+	var list bytes.Buffer
+	err = copycheck.WriteSums(&list, sums)
+	lists["SHA256SUMS"] = list.Bytes()
+	return lists, left, err
+}
