@@ -18,7 +18,10 @@ type Source struct {
 	Width, Height int    // stored pixels
 	Orientation   int    // EXIF 1 to 8
 	Preview       *meta.Preview
-	CorrectionEV  float64 // added in linear light
+	CorrectionEV  float64 // added to the exposure
+	// ColourEV is added to red and to blue against green, beside CorrectionEV:
+	// see deflicker.Channels.
+	ColourEV [2]float64
 	// Field is the optional local correction; nil for none.
 	Field *Field
 }

@@ -14,6 +14,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"stillspan/deflicker"
 	"stillspan/internal/files"
 	"stillspan/internal/orientation"
 	"stillspan/internal/process"
@@ -369,7 +370,7 @@ func (p *Pipeline) picture(words []uint16) picture {
 func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	now := w.p.picture(words)
 	s := &w.p.job.Sources[i]
-	w.tone.correct(now, [3]float64{s.CorrectionEV, s.CorrectionEV, s.CorrectionEV}, s.Field)
+	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Field)
 	if n := w.gaps[i]; n > 0 && i > 0 {
 		before := w.p.picture(w.before)
 		for k := range n {

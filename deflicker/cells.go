@@ -134,8 +134,9 @@ func (c *cells) coarser() *cells {
 func (c *cells) bytes() int { return 7 * c.w * c.h }
 
 // scale reads codes as exposure, EV, and as weights: how much a channel says
-// of exposure, 0 to 1, and how much of luminance, which is its part in that.
-type scale struct{ ev, weight, part [3][scaleSteps + 2]float32 }
+// of exposure, 0 to 1, how much of luminance, which is its part in that, and
+// how finely it tells exposure, the square of its codes an EV.
+type scale struct{ ev, weight, part, fine [3][scaleSteps + 2]float32 }
 
 const scaleSteps = 4096
 
@@ -150,6 +151,7 @@ func newScale(r *Response) *scale {
 			if lin := srgb.Decode(v); lin < whiteLum {
 				d := darkLum / lin
 				s.weight[c][i] = float32(1 / (1 + d*d))
+				s.fine[c][i] = float32(square((v+0.055)/1.055) / (1 + d*d))
 				s.part[c][i] = float32(lumWeight[c] * lin / (1 + d*d))
 			}
 		}
@@ -160,22 +162,23 @@ func newScale(r *Response) *scale {
 // view is a frame's cells on a scale.
 type view struct {
 	*cells
-	ev, weight, part [3][]float32
+	ev, weight, part, fine [3][]float32
 }
 
 // look puts c on the scale, into the memory of v.
 func (s *scale) look(v *view, c *cells) {
 	v.cells = c
 	for j, code := range c.code {
-		v.ev[j], v.weight[j], v.part[j] = room(v.ev[j], len(code)), room(v.weight[j], len(code)), room(v.part[j], len(code))
-		ev, weight, share := v.ev[j], v.weight[j], v.part[j]
+		n := len(code)
+		v.ev[j], v.weight[j], v.part[j], v.fine[j] = room(v.ev[j], n), room(v.weight[j], n), room(v.part[j], n), room(v.fine[j], n)
+		ev, weight, share, fine := v.ev[j], v.weight[j], v.part[j], v.fine[j]
 		for i, x := range code {
 			p := uint32(x) * scaleSteps
 			k, part := p/65535, float32(p%65535)/65535
 			a, b := s.ev[j][k], s.ev[j][k+1]
 			ev[i] = a + part*(b-a)
 			open := float32(c.open[i]) / 255
-			weight[i], share[i] = s.weight[j][k]*open, s.part[j][k]*open
+			weight[i], share[i], fine[i] = s.weight[j][k]*open, s.part[j][k]*open, s.fine[j][k]*open
 		}
 	}
 }

@@ -29,6 +29,45 @@ func FlickerEV(l []float64) float64 {
 	return math.Sqrt(sum / float64(n) / 6)
 }
 
+// PumpingEV is the pumping figure, EV rms, of a light curve l in EV: what of it
+// lies in periods of about 8 to 60 frames, between two smooth lines that keep
+// half of a wave of either period. A linear trend gives 0. Frames that are NaN
+// are left out. Fewer than eight usable frames give NaN.
+func PumpingEV(l []float64) float64 {
+	w := make([]float64, len(l))
+	n := 0.0
+	for t := range l {
+		if !math.IsNaN(l[t]) && !math.IsInf(l[t], 0) {
+			w[t] = 1
+			n++
+		}
+	}
+	if n < fastestPump {
+		return math.NaN()
+	}
+	var s float64
+	for t, p := range pumping(l, w) {
+		s += w[t] * p * p
+	}
+	return math.Sqrt(s / n)
+}
+
+const (
+	// Periods of pumping, frames.
+	fastestPump, slowestPump = 8, 60
+	// pumpShare is the share of white scatter's variance that pumping keeps.
+	pumpShare = 0.17
+)
+
+// pumping is the part of l that pumps, as far as w is above 0.
+func pumping(l, w []float64) []float64 {
+	p, slow := smooth(l, w, lines(fastestPump)), smooth(l, w, lines(slowestPump))
+	for t := range p {
+		p[t] -= slow[t]
+	}
+	return p
+}
+
 // Grid is one frame reduced to W x H cells, row-major, as the picture is
 // stored.
 type Grid struct {
@@ -81,14 +120,22 @@ type Event struct {
 type Result struct {
 	TrendEV      []float64 // the light that is kept, on ExposureEV's scale
 	CorrectionEV []float64 // add to each frame, EV; 0 where nothing is known
-	Steps        []Step
-	Events       []Event
+	// RedEV and BlueEV are by how much red and blue are to be exposed more
+	// than green, on top of CorrectionEV: see Channels. nil where colours are
+	// steady.
+	RedEV, BlueEV []float64
+	Steps         []Step
+	Events        []Event
 	// SmoothFrames is the period, in frames, that parted light from flicker;
 	// 0 when nothing was solved.
 	SmoothFrames int
 	// FlickerBefore and FlickerAfter are FlickerEV of the curve without and
 	// with the corrections.
 	FlickerBefore, FlickerAfter float64
+	// ColourBefore and ColourAfter are ColourEV of the colours.
+	ColourBefore, ColourAfter float64
+	// PumpingBefore and PumpingAfter are PumpingEV of the same.
+	PumpingBefore, PumpingAfter float64
 	// Confidence is "good", "fair" or "poor"; Why says what stands against it.
 	Confidence, Why string
 }

@@ -10,6 +10,7 @@ type estimator func(r, w []float32, s *scratch) (at, spread float64)
 // scratch is room that estimators reuse from call to call.
 type scratch struct {
 	v, w         []float64
+	steps        float64                    // samples come in steps of up to this
 	coarse, fine [histogramBins + 1]float32 // weights
 }
 
@@ -19,10 +20,8 @@ const (
 	histogramReach = 4
 )
 
-// median is the weighted median; the spread is 1.4826 times the weighted
-// median of absolute deviations. Both are read from histograms, a coarse one
-// that says where to look and a fine one about it, and are exact to a
-// five-hundredth of the spread or 0.0001 EV, which costs a tenth of sorting.
+// median is the weighted median, bettered by its near neighbours; the spread is
+// 1.4826 times the weighted median of absolute deviations.
 //
 // It was kept after a comparison on scenes of known truth with a scatter of
 // 0.06 EV (480 x 320, 80 frames, two seeds; error of the joined curve as
@@ -43,6 +42,14 @@ const (
 // (c = 1, nearly the mode) gains nothing there and loses in noise. The mean
 // luminance of the whole frame, for comparison, is off by hundreds.
 func median(r, w []float32, s *scratch) (at, spread float64) {
+	m, spread := s.histogramMedian(r, w)
+	return nearby(r, w, m, max(biweightReach*spread, s.steps)), spread
+}
+
+// histogramMedian is the median and spread by two histograms, a coarse one that
+// says where to look and a fine one about it: exact to a five-hundredth of the
+// spread or 0.0001 EV, at a tenth of what sorting costs.
+func (s *scratch) histogramMedian(r, w []float32) (at, spread float64) {
 	const width = 2. * histogramReach / histogramBins
 	clear(s.coarse[:])
 	var total float32
@@ -72,6 +79,28 @@ func median(r, w []float32, s *scratch) (at, spread float64) {
 	lo := float32(k-2*reach-2)*width - histogramReach
 	return s.fineMedian(r, w, lo, float32(4*reach+5)*width, total)
 }
+
+// nearby betters a median m by one step of Tukey's biweight, which reaches
+// within EV: means of blocks come in steps, to which a median is bound where much of a picture is alike.
+func nearby(r, w []float32, m, within float64) float64 {
+	if within <= 0 {
+		return m
+	}
+	at, reach := float32(m), float32(1/within)
+	var sum, total float32
+	for i, x := range r {
+		x -= at
+		if u := x * reach; u > -1 && u < 1 {
+			k := 1 - u*u
+			k *= k * w[i]
+			sum += k * x
+			total += k
+		}
+	}
+	return m + float64(sum/total)
+}
+
+const biweightReach = 3
 
 // fineMedian is median by a histogram of reach EV from lo on, in which all that
 // counts lies.

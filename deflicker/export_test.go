@@ -14,8 +14,8 @@ type (
 )
 
 var (
-	Smooth  = smooth
-	Penalty = penalty
+	Smooth = smooth
+	Lines  = lines
 )
 
 func (m *Meter) SetEstimator(e Estimator) { m.estimate = e }

@@ -263,7 +263,7 @@ func fastPart(y, w []float64) []float64 {
 	far := 5 * scatter(y)
 	fast := make([]float64, len(y))
 	for range 3 {
-		slow := smooth(y, w, penalty(localPeriod))
+		slow := smooth(y, w, lines(localPeriod))
 		for t := range y {
 			if math.IsNaN(y[t]) {
 				continue

@@ -14,6 +14,8 @@ const (
 	maxLag = 8
 	// colourLag is the longest at which colours are compared.
 	colourLag = 2
+	// colourSteps is as far apart, EV, as steps of a JPEG's colours may be.
+	colourSteps = 0.02
 	// meterCells is the most cells along the longer side that are compared;
 	// finer grids are averaged down to it.
 	meterCells = 96
@@ -232,10 +234,12 @@ type comparer struct {
 
 // ratio finds by how many EV channel j changed more than green from p to c,
 // within each cell: where the scene moves, colours change less than light does.
+// JPEG keeps colours in coarse steps, so that cells count by how fine they are
+// there, and those within some steps of the most are averaged.
 func (m *comparer) ratio(p, c *view, j int, to *link) bool {
 	m.r, m.w = room(m.r, len(c.open)), room(m.w, len(c.open))
 	pj, cj, pg, cg := p.ev[j], c.ev[j], p.ev[1], c.ev[1]
-	pw, cw, pv, cv := p.weight[j], c.weight[j], p.weight[1], c.weight[1]
+	pw, cw, pv, cv := p.fine[j], c.fine[j], p.fine[1], c.fine[1]
 	some := 0
 	for i := range m.r {
 		m.w[i] = min(pw[i], cw[i], pv[i], cv[i])
@@ -247,7 +251,9 @@ func (m *comparer) ratio(p, c *view, j int, to *link) bool {
 	if some < leastCells {
 		return false
 	}
+	m.s.steps = colourSteps
 	to.ev, to.spread = m.estimate(m.r, m.w, &m.s)
+	m.s.steps = 0
 	return true
 }
 
@@ -296,50 +302,49 @@ func (p *comparison) curve() Curve {
 }
 
 // changes is the change of each channel's exposure from frame t-1 to t, NaN
-// where unknown. What of the colours' changes goes with the light's is no doing
-// of the white balance but of channels read on scales of their own, and left
-// out.
+// where unknown. A white balance moves red and blue by themselves; what of
+// their change goes with green's is no doing of it but of channels that are
+// read on scales of their own, and left out.
 func (p *comparison) changes() (ev [3][]float64) {
 	n := len(p.lum)
-	light, known := make([]float64, n), make([]float64, n)
-	for _, l := range p.links {
-		if l.to-l.from == 1 {
-			light[l.to], known[l.to] = l.ev, 1
-		}
-	}
-	var colour [2][]float64
-	for k := range colour {
-		colour[k] = make([]float64, n)
-		for _, l := range p.colour[k] {
-			if l.to-l.from == 1 {
-				colour[k][l.to] = l.ev
-			}
-		}
-		if slope, err, _ := regress(light, colour[k], known); !math.IsInf(err, 1) {
-			for t := range colour[k] {
-				colour[k][t] -= slope * light[t]
-			}
-		}
-	}
 	for j := range ev {
 		ev[j] = make([]float64, n)
 	}
-	for t := range light {
-		c := channels(light[t], colour[0][t], colour[1][t])
-		for j := range ev {
-			ev[j][t] = c[j]
-			if known[t] == 0 {
-				ev[j][t] = math.NaN()
+	for k, j := range [2]int{0, 2} {
+		for _, l := range p.colour[k] {
+			if l.to-l.from == 1 {
+				ev[j][l.to] = l.ev
 			}
+		}
+	}
+	known := make([]float64, n)
+	for _, l := range p.links {
+		if t := l.to; t-l.from == 1 {
+			known[t] = 1
+			ev[1][t] = Channels(l.ev, ev[0][t], ev[2][t])[1]
+		}
+	}
+	for _, j := range [2]int{0, 2} {
+		slope, _, explained := regress(ev[1], ev[j], known)
+		if explained < 0.5 {
+			slope = 0 // by chance
+		}
+		for t, green := range ev[1] {
+			ev[j][t] += (1 - slope) * green
+		}
+	}
+	for t := range known {
+		if known[t] == 0 {
+			ev[0][t], ev[1][t], ev[2][t] = math.NaN(), math.NaN(), math.NaN()
 		}
 	}
 	return ev
 }
 
-// channels are the exposures of R, G and B, of which light is the mean
+// Channels are the exposures of R, G and B, EV, of which light is the mean
 // weighted as in luminance and red and blue are how much more theirs is than
 // green's.
-func channels(light, red, blue float64) [3]float64 {
+func Channels(light, red, blue float64) [3]float64 {
 	green := light - lumWeight[0]*red - lumWeight[2]*blue
 	return [3]float64{green + red, green, green + blue}
 }

@@ -2,6 +2,7 @@ package deflicker
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -15,6 +16,8 @@ type model struct {
 	stairs    []float64
 	event     []bool
 	sigma     float64 // robust scatter about light and stairs, EV
+	// off is how far each frame lies off the light that follows the curve best.
+	off []float64
 }
 
 func newModel(y, spread []float64) *model {
@@ -38,7 +41,24 @@ func newModel(y, spread []float64) *model {
 
 // fit finds light and step sizes together, reweighting so that frames far off
 // (events, misfires) do not pull, and sets the steps' EV.
-func (m *model) fit(steps []Step, lambda float64) {
+func (m *model) fit(steps []Step, p penalty) {
+	m.reweighted(func(w []float64) { m.fitOnce(steps, w, p) })
+}
+
+// fitLight finds the light alone and leaves the stairs as they are.
+func (m *model) fitLight(p penalty) {
+	y := make([]float64, len(m.y))
+	for t := range y {
+		y[t] = m.y[t] - m.stairs[t]
+	}
+	m.reweighted(func(w []float64) {
+		if s, ok := newSmoother(w, p); ok {
+			m.light = s.line(y, w)
+		}
+	})
+}
+
+func (m *model) reweighted(fit func(w []float64)) {
 	n := len(m.y)
 	w := make([]float64, n)
 	for t := range w {
@@ -47,7 +67,7 @@ func (m *model) fit(steps []Step, lambda float64) {
 		}
 	}
 	for range 6 {
-		m.fitOnce(steps, w, lambda)
+		fit(w)
 		m.sigma = m.residualSigma()
 		m.markEvents()
 		c := 4.685 * max(m.sigma, 0.01) // the floor lets a steady sequence's bends pull
@@ -62,12 +82,12 @@ func (m *model) fit(steps []Step, lambda float64) {
 
 // fitOnce solves for light z and step sizes s:
 //
-//	minimise sum w (y - z - H s)^2 + lambda sum (second difference of z)^2
+//	minimise sum w (y - z - H s)^2 + lambda sum (difference of z)^2
 //
 // where column k of H is 1 from step k on.
-func (m *model) fitOnce(steps []Step, w []float64, lambda float64) {
+func (m *model) fitOnce(steps []Step, w []float64, p penalty) {
 	n, k := len(m.y), len(steps)
-	sm, ok := newSmoother(w, lambda)
+	sm, ok := newSmoother(w, p)
 	if !ok {
 		// Fewer than two frames left: keep the fit there is.
 		if m.light == nil {
@@ -218,41 +238,113 @@ func (m *model) events() []Event {
 
 // shrink is the share of a deviation e that is corrected: none of what is
 // measurement error or too small to see, nearly all of what stands well above
-// (the Wiener factor 1 - noise^2/scatter^2, by the sequence's white scatter
-// or, for single frames far off, by their own). What the light does faster
-// than the period but smoothly is no scatter and does not count.
-func (m *model) shrink(noise float64) func(e float64) float64 {
+// (the Wiener factor 1 - noise^2/scatter^2, by the sequence's white scatter, by
+// its humps or, for single frames far off, by their own). The bends of the
+// light that the smoothing does not follow are neither.
+func (m *model) shrink(noise float64) func(t int) float64 {
 	floor := invisible
 	if noise > 0 {
 		floor = max(floor, 1.5*noise)
 	}
+	white := scatter(m.residual())
+	if math.IsNaN(white) {
+		white = m.sigma
+	}
+	all := max(0, 1-square(floor/white), 1-square(max(leastPumping, 1.5*noise)/m.humps()))
+	far := max(4*floor, 5*m.sigma)
+	return func(t int) float64 {
+		return max(all, 1-square(far/m.off[t]))
+	}
+}
+
+// residual is what light and stairs leave.
+func (m *model) residual() []float64 {
 	e := make([]float64, len(m.y))
 	for t := range e {
 		e[t] = m.y[t] - m.light[t] - m.stairs[t]
 	}
-	white := scatter(e)
-	if math.IsNaN(white) {
-		white = m.sigma
-	}
-	all := max(0, 1-square(floor/white))
-	far := max(4*floor, 5*m.sigma)
-	return func(e float64) float64 {
-		return max(all, 1-square(far/e))
-	}
+	return e
 }
+
+// humps is how far what pumps in the residual lies off, EV: a robust standard
+// deviation. What happens a few times is the light, and no pumping: then it is
+// 0.
+func (m *model) humps() float64 {
+	e, w := m.residual(), make([]float64, len(m.y))
+	for t := range e {
+		if math.Abs(e[t]) < m.far() && !m.event[t] {
+			w[t] = 1
+		}
+	}
+	pump := pumping(e, w)
+	// White scatter, too, has a part there.
+	v := 1.4826 * new(scratch).quantile(pump, w, 0, true)
+	v = math.Sqrt(max(0, square(v)-pumpShare*square(scatter(e))))
+	if lobes(pump, v/2) < leastLobes {
+		return 0
+	}
+	return v
+}
+
+// lobes counts how often v swings beyond by to the other side.
+func lobes(v []float64, by float64) (n int) {
+	side := 0.0
+	for _, x := range v {
+		if math.Abs(x) > by && x*side <= 0 {
+			side = x
+			n++
+		}
+	}
+	return n
+}
+
+// far is the deviation from which a frame does not count, EV.
+func (m *model) far() float64 { return 6 * max(m.sigma, 0.02) }
 
 func square(x float64) float64 { return x * x }
 
-// firstPeriod is the smoothing with which the steps are sized and events
-// found before the period is chosen, frames.
-const firstPeriod = 40
+const (
+	// firstPeriod is the smoothing with which the steps are sized and events
+	// found before the period is chosen, frames.
+	firstPeriod = 40
+	// leastPumping is the pumping, EV rms, that is left alone.
+	leastPumping = 0.005
+	// leastLobes is how often pumping swings to and fro before it is taken for
+	// that.
+	leastLobes = 6
+	// mostPumping is how large humps, EV rms, are taken for an exposure that
+	// pumps; larger ones are the scene's light.
+	mostPumping = 0.06
+)
 
-// periods are those to choose from. Shorter ones would take flicker for
-// light.
-var periods = []int{24, 32, 40, 56, 80, 112, 160, 224, 320}
+// periods are those to choose from. An exposure that pumps (a meter that hunts,
+// steps that miss their labels) does so in 8 to 60 frames: of a wave of 60, a
+// period of 72 keeps a quarter. Shorter periods are for light that changes
+// faster than exposures do, and take some flicker for light.
+var periods, fastPeriods = []int{72, 96, 128, 176, 240, 320}, []int{24, 32, 40, 56}
 
-// choosePeriod picks the smoothing period by generalised cross-validation:
-// with the score
+// settle sizes the steps beside the light that follows the curve best, then
+// fits the light that is kept: with the given period or, where it is 0, the best
+// of those slow enough for the exposure not to pump, unless that leaves so much
+// that the light must be faster. It returns the period.
+func (m *model) settle(steps []Step, period int) int {
+	best := m.bestPeriod(append(slices.Clone(fastPeriods), periods...))
+	m.fit(steps, parabolas(float64(best)))
+	m.off = m.residual()
+	if period != 0 {
+		m.fitLight(parabolas(float64(period)))
+		return period
+	}
+	period = m.bestPeriod(periods)
+	m.fitLight(parabolas(float64(period)))
+	if best < period && m.humps() > mostPumping {
+		period = best
+		m.fitLight(parabolas(float64(period)))
+	}
+	return period
+}
+
+// bestPeriod picks one by generalised cross-validation: with the score
 //
 //	RSS / (n - 1.4 tr S)^2
 //
@@ -260,16 +352,15 @@ var periods = []int{24, 32, 40, 56, 80, 112, 160, 224, 320}
 // over the n cosines, and 1.4 keeps chance from choosing too little smoothing
 // (both from memory of the literature on smoothing splines). The longest
 // period that scores within 2 % of the least is taken. So a steady light is
-// averaged over many frames and a changing one is followed. Periods longer than
-// the sequence are not tried, but for the shortest.
-func (m *model) choosePeriod() int {
+// averaged over many frames and a changing one is followed. Periods longer
+// than the sequence are not tried, but for the shortest.
+func (m *model) bestPeriod(periods []int) int {
 	y, w := make([]float64, len(m.y)), make([]float64, len(m.y))
 	n := 0.0
-	far := 6 * max(m.sigma, 0.02)
-	for t := range y {
+	for t, e := range m.residual() {
 		// Frames are in or out: graded weights would favour what the fit they
 		// come from left out.
-		if e := m.y[t] - m.light[t] - m.stairs[t]; math.Abs(e) < far && !m.event[t] {
+		if math.Abs(e) < m.far() && !m.event[t] {
 			y[t], w[t] = m.y[t]-m.stairs[t], 1
 			n++
 		}
@@ -280,15 +371,14 @@ func (m *model) choosePeriod() int {
 		if i > 0 && p > len(y) {
 			break
 		}
-		lambda := penalty(float64(p))
-		z := smooth(y, w, lambda)
+		bend := parabolas(float64(p))
+		z := smooth(y, w, bend)
 		var rss, free float64
 		for t := range y {
 			rss += w[t] * square(y[t]-z[t])
 		}
 		for k := range int(n) {
-			s := 2 * math.Sin(math.Pi*float64(k)/(2*n))
-			free += 1 / (1 + lambda*square(s*s))
+			free += bend.passes(float64(k) / (2 * n))
 		}
 		g := math.Inf(1)
 		if used := 1.4 * free / n; used < 1 {

@@ -55,7 +55,7 @@ func measureScene(t *testing.T, o scene.Options, labels bool, est Estimator) (*s
 		sh.err[f] = sh.result.CorrectionEV[f] + tr.ScatterEV + tr.LightEV + tr.ExposureEV - tr.WantedEV
 		w[f] = 1
 	}
-	slow := Smooth(sh.err, w, Penalty(20))
+	slow := Smooth(sh.err, w, Lines(20))
 	for f := range sh.err {
 		sh.err[f] -= slow[f]
 	}

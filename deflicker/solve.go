@@ -9,12 +9,14 @@ import (
 type Options struct {
 	// SmoothFrames is the period, in frames, that parts light from flicker:
 	// changes that take longer are kept, faster ones are removed. 4 to 2000;
-	// 0 chooses by the sequence (see choosePeriod).
+	// 0 chooses by the sequence, from 72 up unless its light changes faster.
 	SmoothFrames int
 	// LimitEV is the most by which any frame is corrected, EV, over 0 to 6.
 	LimitEV float64
 	// KeepSteps leaves deliberate changes of exposure as they are.
 	KeepSteps bool
+	// KeepColour leaves colours as they are.
+	KeepColour bool
 }
 
 // DefaultOptions suits clips of a day's light at usual playback rates.
@@ -34,9 +36,9 @@ func (o Options) Validate() error {
 const (
 	// fewest measured frames from which light and flicker can be told apart.
 	fewest = 5
-	// invisible is the scatter, EV rms, that is left alone: 0.2 % of light, a
-	// quarter of a code of 255 at middle grey.
-	invisible = 0.003
+	// invisible is the scatter, EV rms, that is left alone: 0.14 % of light, a
+	// sixth of a code of 255 at middle grey.
+	invisible = 0.002
 	// longestEvent is the most frames a short event lasts.
 	longestEvent = 8
 )
@@ -71,8 +73,12 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 	}
 	r.FlickerBefore = FlickerEV(y)
 	r.FlickerAfter = r.FlickerBefore
+	r.PumpingBefore = PumpingEV(y)
+	r.PumpingAfter = r.PumpingBefore
 	m := newModel(y, c.SpreadEV)
 	if m.measured < fewest {
+		r.ColourBefore = ColourEV(c.RedEV, c.BlueEV)
+		r.ColourAfter = r.ColourBefore
 		r.Confidence, r.Why = "poor", fmt.Sprintf("%d measured frames are too few to tell light from flicker", m.measured)
 		return r, nil
 	}
@@ -83,18 +89,14 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 	if first == 0 {
 		first = firstPeriod
 	}
-	m.fit(steps, penalty(float64(first)))
+	m.fit(steps, parabolas(float64(first)))
 	for _, least := range []float64{leastStep / 2, leastStep} {
 		if real := atLeast(steps, least); len(real) < len(steps) {
 			steps = real
-			m.fit(steps, penalty(float64(first)))
+			m.fit(steps, parabolas(float64(first)))
 		}
 	}
-	period := opt.SmoothFrames
-	if period == 0 {
-		period = m.choosePeriod()
-		m.fit(steps, penalty(float64(period)))
-	}
+	period := m.settle(steps, opt.SmoothFrames)
 	r.SmoothFrames = period
 	r.Events = m.events()
 	kept := m.stairs
@@ -107,7 +109,7 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 		corr := kept[t] - m.stairs[t]
 		if !math.IsNaN(y[t]) && !m.event[t] {
 			e := y[t] - m.light[t] - m.stairs[t]
-			corr -= e * shrink(e)
+			corr -= e * shrink(t)
 		}
 		r.CorrectionEV[t] = min(max(corr, -opt.LimitEV), opt.LimitEV)
 	}
@@ -116,9 +118,34 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 	for t := range after {
 		after[t] = y[t] + r.CorrectionEV[t]
 	}
-	r.FlickerAfter = FlickerEV(after)
+	r.FlickerAfter, r.PumpingAfter = FlickerEV(after), PumpingEV(after)
 	r.Confidence, r.Why = confidence(c, m, auto)
+	r.colour(c, m.event, opt)
 	return r, nil
+}
+
+// colour tells drift of the colours from their wobble.
+func (r *Result) colour(c Curve, event []bool, opt Options) {
+	r.ColourBefore = ColourEV(c.RedEV, c.BlueEV)
+	r.ColourAfter = r.ColourBefore
+	if opt.KeepColour || len(c.RedEV) != len(event) || len(c.BlueEV) != len(event) {
+		return
+	}
+	add := steadyColours([2][]float64{c.RedEV, c.BlueEV}, event, c.ColourNoiseEV)
+	r.RedEV, r.BlueEV = add[0], add[1]
+	r.ColourAfter = ColourEV(plus(c.RedEV, r.RedEV), plus(c.BlueEV, r.BlueEV))
+}
+
+// plus adds b to a; nil is 0.
+func plus(a, b []float64) []float64 {
+	if b == nil {
+		return a
+	}
+	c := make([]float64, len(a))
+	for i := range c {
+		c[i] = a[i] + b[i]
+	}
+	return c
 }
 
 // confidence puts in a word how far the corrections can be trusted.

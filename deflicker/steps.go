@@ -23,7 +23,7 @@ func stepPlaces(y, label []float64) (steps []Step, auto bool) {
 	if labelled(label) {
 		steps = labelSteps(y, label)
 	} else {
-		steps = pixelSteps(y)
+		steps = pixelSteps(y, leastStep)
 	}
 	// Places guessed from pixels lie stepWindow apart and are never that many.
 	if labelled(label) && (len(steps) > maxSteps || len(steps)*4 > len(y)) {
@@ -68,17 +68,13 @@ func labelSteps(y, label []float64) []Step {
 const stepWindow = 6
 
 // pixelSteps finds jumps that stay: the lines fitted to the frames before and
-// after miss each other by far more than the scatter, and it happens from one
-// frame to the next.
-func pixelSteps(y []float64) []Step {
-	sigma := scatter(y)
-	if math.IsNaN(sigma) {
+// after miss each other by far more than the scatter, at least by least EV, and
+// it happens from one frame to the next.
+func pixelSteps(y []float64, least float64) []Step {
+	least = tellable(y, least)
+	if math.IsNaN(least) {
 		return nil
 	}
-	// The end of a line through m points with scatter s is known to
-	// 2 s / sqrt(m), the gap between two such ends to 2.8 s / sqrt(m). Two of
-	// that lets false places in, which the joint fit then finds to be small.
-	least := max(leastStep, 2*2.8*sigma/math.Sqrt(stepWindow))
 	type jump struct {
 		t    int
 		size float64
@@ -108,6 +104,16 @@ func pixelSteps(y []float64) []Step {
 	}
 	sort.Slice(steps, func(i, j int) bool { return steps[i].Frame < steps[j].Frame })
 	return steps
+}
+
+// tellable is the least step that can be told from scatter in y, at least least
+// EV; NaN where there is too little to go by.
+//
+// The end of a line through m points with scatter s is known to 2 s / sqrt(m),
+// the gap between two such ends to 2.8 s / sqrt(m). Two of that lets false
+// places in, which the joint fit then finds to be small.
+func tellable(y []float64, least float64) float64 {
+	return max(least, 2*2.8*scatter(y)/math.Sqrt(stepWindow))
 }
 
 // lineEnd fits a line to the stepWindow frames from t on in direction dir and
@@ -175,8 +181,10 @@ func stairs(n int, steps []Step) []float64 {
 }
 
 // spreadSteps turns the stairs h into a smooth slope that stays within limit
-// EV of them. The slope bends over periods of twice the longest stretch
-// between steps, at least over 2 x period frames.
+// EV of them. Where steps are so dense that the smoothing by which light is
+// found takes them out by itself, so do they here: then what their sizes are
+// off by does not matter. Otherwise the slope bends over periods of twice the
+// longest stretch between steps, at least over 2 x period frames.
 func spreadSteps(h []float64, steps []Step, period, limit float64) []float64 {
 	if len(steps) == 0 {
 		return h
@@ -186,7 +194,10 @@ func spreadSteps(h []float64, steps []Step, period, limit float64) []float64 {
 		long, last = max(long, s.Frame-last), s.Frame
 	}
 	long = max(long, len(h)-last)
-	lambda := penalty(max(2*period, 2*float64(long)))
+	bend := parabolas(period)
+	if 2*float64(long) > period {
+		bend = lines(max(2*period, 2*float64(long)))
+	}
 	w := make([]float64, len(h))
 	y := append([]float64(nil), h...)
 	for t := range w {
@@ -194,7 +205,7 @@ func spreadSteps(h []float64, steps []Step, period, limit float64) []float64 {
 	}
 	// Points that would leave the limit are drawn to it, harder each time.
 	for range 12 {
-		s := smooth(y, w, lambda)
+		s := smooth(y, w, bend)
 		out := false
 		for t := range s {
 			if d := s[t] - h[t]; math.Abs(d) > limit*1.001 {
@@ -207,7 +218,7 @@ func spreadSteps(h []float64, steps []Step, period, limit float64) []float64 {
 			return s
 		}
 	}
-	s := smooth(y, w, lambda)
+	s := smooth(y, w, bend)
 	for t := range s {
 		s[t] = min(max(s[t], h[t]-limit), h[t]+limit)
 	}

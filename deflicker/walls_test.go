@@ -93,8 +93,8 @@ func drawWalls(rng *rand.Rand, frames int, scatter, wobble float64, curve func(f
 }
 
 // left is what is left of each wall's flicker, EV by sRGB decoding of its mean,
-// in the worst channel, once the exposure is taken back.
-func (q *walls) left(r *Response, exposure []float64) (out [12]float64) {
+// in the worst channel, after a correction of R, G and B.
+func (q *walls) left(r *Response, correction func(t int) [3]float64) (out [12]float64) {
 	for k := range out {
 		for c := range 3 {
 			l := make([]float64, len(q.grids))
@@ -105,7 +105,7 @@ func (q *walls) left(r *Response, exposure []float64) (out [12]float64) {
 						sum, n = sum+g.Code[c][i], n+1
 					}
 				}
-				v := r.Tone(c, sum/n, -exposure[t])
+				v := r.Tone(c, sum/n, correction(t)[c])
 				l[t] = math.Log2(srgb.Decode(v))
 			}
 			out[k] = max(out[k], FlickerEV(l))
@@ -140,8 +140,8 @@ func TestResponseOnWalls(t *testing.T) {
 			t.Errorf("%s: response %v, %s", name, r, why)
 		}
 		worst := 0.0
-		before := q.left(nil, plain.Curve().ExposureEV)
-		after := q.left(r, own.Curve().ExposureEV)
+		before := q.left(nil, back(plain.Curve()))
+		after := q.left(r, back(own.Curve()))
 		for k := range after {
 			bound := 0.002
 			if k < 2 {
@@ -157,4 +157,9 @@ func TestResponseOnWalls(t *testing.T) {
 			t.Errorf("%s: one gain leaves only %.4f", name, worst)
 		}
 	}
+}
+
+// back takes the exposure back.
+func back(c Curve) func(t int) [3]float64 {
+	return func(t int) [3]float64 { return Channels(-c.ExposureEV[t], 0, 0) }
 }

@@ -131,6 +131,12 @@ func (s *Shoot) source(k int) assemble.Source {
 		return src
 	}
 	src.CorrectionEV = s.Solved.CorrectionEV[k]
+	if r := s.Solved.RedEV; r != nil {
+		src.ColourEV[0] = r[k]
+	}
+	if b := s.Solved.BlueEV; b != nil {
+		src.ColourEV[1] = b[k]
+	}
 	if l := &s.Measured.Local; l.Use && l.EV[k] != nil {
 		src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
 	}
