@@ -66,7 +66,8 @@ func times(n int) string {
 }
 
 // alternatives sets beside the account what another says that is nearly as
-// likely.
+// likely. Where both miss the same, which shoots there are is a remark, since no
+// verdict hangs on it but the plan's, which is judged by itself.
 func (b *builder) alternatives() {
 	b.out.Alternatives = []Alternative{}
 	for _, o := range b.seq.Timing.Others {
@@ -103,7 +104,11 @@ func (b *builder) alternatives() {
 		}
 		a.Text = fmt.Sprintf("either %s, or %s, %s", one, two, where)
 		b.out.Alternatives = append(b.out.Alternatives, a)
-		b.hints = b.hints || this.hint() || that.hint()
+		if this == that {
+			b.seams = append(b.seams, capital(a.Text))
+			continue
+		}
+		b.add(KindEither, this.hint() || that.hint(), "Both are nearly as likely: look on the card before wiping it.", "%s", a.Text)
 	}
 }
 

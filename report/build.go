@@ -90,7 +90,7 @@ type builder struct {
 	i     int // of Input.Shoots
 	match *plan.Matching
 	plans []plan.Shoot
-	hints bool // another account, nearly as likely, or this one beside it, misses files
+	seams []string // remarks on where a shoot may end
 	out   Sequence
 }
 
@@ -166,7 +166,6 @@ func (b *builder) timing() {
 		b.out.Missing = append(b.out.Missing, Missing{b.name(g.After), g.After + 1, g.Count, Float(g.GapS), string(g.Cause), advice[g.Cause], g.Spare})
 	}
 	b.breaks()
-	b.alternatives()
 	for _, x := range t.Irregular {
 		b.out.Irregular = append(b.out.Irregular, Irregular{b.name(x.Index), x.Index + 1, string(x.Kind), Float(x.OffsetS)})
 	}

@@ -159,9 +159,7 @@ func (b *builder) numberFindings() {
 		b.add(KindHalf, true, "The others have both. Look for "+them(n)+" on the card before wiping it.",
 			"the %s of %s is missing, first of %s", what, frames(n), base(b.name(b.seq.Halves[0])))
 	}
-	for _, a := range b.out.Alternatives {
-		b.add(KindEither, b.hints, "Both are nearly as likely: look on the card before wiping it.", "%s", a.Text)
-	}
+	b.alternatives()
 }
 
 // timingFindings tell of the interval and of frames off the cadence.
@@ -367,7 +365,7 @@ func (b *builder) notes() []string {
 	for _, n := range b.seq.Notes {
 		out = append(out, capital(n))
 	}
-	out = append(out, b.breakNotes()...)
+	out = append(append(out, b.breakNotes()...), b.seams...)
 	for i := range b.seq.Exposure {
 		if m := &b.seq.Exposure[i]; slight(m) {
 			out = append(out, capital(b.exposureText(m)))

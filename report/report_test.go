@@ -238,6 +238,9 @@ func TestCountsAndVerdict(t *testing.T) {
 		{"either all there or one lost at the seam", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
 			seq.Timing.Others = []account.Other{{First: 9, Last: 12, Missing: map[account.Cause]int{account.FileLost: 1}}}
 		}, WordOther, VerdictOther, 0, ShortBy{}, "all there, but not as planned", KindEither, true},
+		{"one shoot or two, nothing missing", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
+			seq.Timing.Others = []account.Other{{First: 40, Last: 40, Shoots: 1}}
+		}, WordNotes, VerdictDelivered, 0, ShortBy{}, "delivered as planned", "", false},
 		{"no cadence where one was planned", func(_ *Input, seq *ingest.Sequence, _ *shoot.Shoot) {
 			seq.Timing = account.Shoot{Why: "no steady interval explains the times"}
 			for k := range seq.Frames {
