@@ -67,7 +67,7 @@ func (a *answer) miss(n int, cause string) {
 // from it in one thing are not.
 func TestJudge(t *testing.T) {
 	o := options{seed: 1}
-	for i, k := range kinds {
+	for i, k := range kinds() {
 		for j := range 5 {
 			_, tr, err := o.draw(k, 1000*j+i)
 			if err != nil {

@@ -21,175 +21,179 @@ type kind struct {
 
 // Sets of styles.
 var (
-	all     = []string{"dcf", "dcf", "dcf", "dcf-flat", "dcf-flat", "five-digits"} // and every other but one-burst, by init
+	all     = slices.Concat([]string{"dcf", "dcf", "dcf", "dcf-flat", "dcf-flat", "five-digits"}, usual())
 	counter = []string{"dcf", "dcf", "dcf-flat", "five-digits", "drone-date", "date-and-count", "dcf-day-folders", "dcf-month-day", "action-group"}
 	plain   = []string{"dcf", "dcf-flat", "five-digits"}
 )
 
-// kinds are all sorts, drawn in turn.
-var kinds []kind
-
-func init() {
+// usual is every style but the one of a single burst.
+func usual() (names []string) {
 	for _, st := range styles {
 		if st.name != "one-burst" {
-			all = append(all, st.name)
+			names = append(names, st.name)
 		}
-		kinds = append(kinds, kind{"name: " + st.name, []string{st.name}, []step{maybe, shoot}})
 	}
-	for _, f := range faults {
-		kinds = append(kinds, kind{"fault: " + f.name, all, []step{must(f.add), shoot}})
-	}
-	kinds = append(kinds, special()...)
+	return names
 }
 
-func special() []kind {
-	return []kind{
-		{"clean", all, []step{shoot}},
-		{"clean, three bodies", all, []step{shoot, camera, shoot, camera, shoot}},
-		{"two faults", counter, []step{frames(120, 300), several(2), shoot}},
-		{"four faults", counter, []step{frames(240, 500), several(4), shoot}},
-		{"lost, 1000", counter, []step{frames(1100, 2000), must(lostFrames(300, 1000)), shoot}},
-		{"anything, one body", all, []step{anything}},
-		{"anything, two bodies", all, []step{anything, camera, anything}},
-		{"anything, three bodies", all, []step{anything, camera, anything, camera, anything}},
-
-		{"clock: none", []string{"dcf", "dcf-flat", "n-of-m", "parentheses", "letter-after", "hexadecimal", "unpadded", "action-group"},
-			[]step{noEXIF, half(lostFrames(1, 40)), shoot}},
-		{"clock: none, many gaps", []string{"dcf", "dcf-flat", "six-digits", "action-group"}, []step{noEXIF, frames(100, 300), func(d *dump) {
-			for range 3 + d.r.IntN(8) {
-				lostFrames(1, 8)(d)
-			}
-		}, shoot}},
-		{"clock: offset changes", plain, []step{offsetChange, shoot}},
-		{"clock: grain near the interval", []string{"dcf", "dcf-flat", "five-digits", "parentheses", "one-burst"},
-			[]step{grain(1), every(0.5, 1.1), half(lostFrames(1, 8)), shoot}},
-		{"clock: half a second in hundredths", []string{"dcf", "date-ms", "dcf-flat", "hashes"}, []step{grain(0.01), every(0.5, 1), maybe, shoot}},
-		{"clock: an hour between frames", counter, []step{every(3600, 3600), maybe, shoot}},
-		{"clock: names hours ahead of EXIF", []string{"date-in-name", "date-with-spaces", "drone-date"}, []step{grain(1), func(d *dump) {
-			d.b.nameAhead = oneOf(d.r, 2*time.Hour, -5*time.Hour)
-			d.remarks = true
-		}, maybe, shoot}},
-		{"clock: reset by the battery", plain, []step{frames(60, 200), func(d *dump) {
-			k, _ := d.s.place(d.r, 9)
-			if d.chance(0.3) {
-				d.lose(k, 1+d.r.IntN(8))
-			}
-			for k++; d.s.at[k-1] != nil; k++ {
-			}
-			d.s.event(k).pauseS = between(d.r, 60, 400)
-			d.s.event(k).resetTo = time.Date(oneOf(d.r, 1970, 2000), 1, 1, 0, 0, d.r.IntN(50), 0, time.UTC)
-			d.mayRemark(2)
-		}, shoot}},
-
-		{"interval: changed", counter, []step{changed(false), shoot}},
-		{"interval: changed and back", counter, []step{changed(true), shoot}},
-		{"interval: ramped", counter, []step{ramp, half(lostFrames(1, 6)), shoot}},
-		{"interval: sloppy", counter, []step{sloppy, half(lostFrames(1, 6)), shoot}},
-		{"by hand", counter, []step{handFired, half(lostFrames(1, 12)), shoot}},
-		{"bracket", plain, []step{bracket, half(lostFrames(1, 3)), shoot}},
-		{"bracket, pause", plain, []step{bracket, func(d *dump) {
-			if e, ok := d.eventIf(true, "pause"); ok {
-				e.pauseS = 6 * d.s.intervalS
-				d.remarks = true
-			}
-		}, shoot}},
-		{"bracket, one file lost", plain, []step{bracket, shoot, func(d *dump) {
-			d.b.tape[3*(10+d.r.IntN(10))+d.r.IntN(3)].lost = true
-		}}},
-		{"exposure ramp", all, []step{exposureRamp, maybe, shoot}},
-		{"rest at night", []string{"dcf", "trail-folders", "trail-minute", "date-in-name"}, []step{nights, shoot}},
-
-		{"two bodies, own folders", plain, []step{twins(func(i int, b *body) { b.dir = string(rune('A' + i)) })}},
-		{"two bodies, names apart, one folder", []string{"dcf", "dcf-flat"}, []step{twins(func(i int, b *body) { b.prefix = []string{"AAA_", "BBB_"}[i] })}},
-		{"two bodies, numbers apart, one folder", plain, []step{twins(func(i int, b *body) { b.number = 1000 + 4000*i + b.number%900 })}},
-		{"two bodies, numbered as one", []string{"unpadded"}, []step{func(d *dump) { d.together = true },
-			twins(func(i int, b *body) { b.look.focalMM = []float64{24, 85}[i] })}},
-		{"three bodies, faults", counter, []step{maybe, shoot, camera, maybe, shoot, camera, maybe, shoot}},
-
-		{"two models, one folder", all, []step{withEXIF, maybe, shoot, camera, withEXIF, func(d *dump) { d.bodies[0].dir, d.b.dir = "", "" }, maybe, shoot}},
-
-		{"pairs of raw and JPEG", plain, []step{pair, maybe, shoot}},
-		{"pairs, one of two lost", plain, []step{pair, func(d *dump) {
-			for range 1 + d.r.IntN(4) {
-				if e, ok := d.eventIf(true, "one of two files lost"); ok {
-					e.half, d.found = true, true
-				}
-			}
-			d.says = append(d.says, `raw|jpe?g|pair|companion`)
-		}, shoot}},
-		{"copies, same bytes", counter, []step{maybe, shoot, copies}},
-		{"edits beside", []string{"dcf", "dcf-flat", "date-in-name"}, []step{maybe, shoot, edits}},
-		{"thumbnails, hidden files, sidecars", all, []step{maybe, shoot, strays}},
-		{"a movie between two shoots", plain, []step{shoot, wait(3000), func(d *dump) { d.b.release(movie, nil, 0, d.b.now) }, wait(600), turn, shoot}},
-		{"orientation wanders", counter, []step{func(d *dump) {
-			d.s.look = func(_ int, l *look) {
-				if l.orientation = 1; d.chance(0.1) {
-					l.orientation = oneOf(d.r, 3, 6, 8)
-				}
-			}
-			d.remarks = true
-		}, maybe, shoot}},
-		{"over midnight", []string{"dcf-day-folders", "dcf-month-day", "hour-folders", "date-in-name", "trail-folders"}, []step{maybe, func(d *dump) {
-			b := d.b
-			midnight := time.Date(b.start.Year(), b.start.Month(), b.start.Day(), 24, 0, 0, 0, time.UTC)
-			b.start = midnight.Add(-time.Duration(between(d.r, 0.2, 0.8) * float64(d.s.frames) * d.s.intervalS * 1e9))
-		}, shoot}},
-		{"card changed", plain, []step{card(false, 0), shoot}},
-		{"card changed, frames lost there", plain, []step{card(false, 5), shoot}},
-		{"card changed, numbers begin anew", plain, []step{card(true, 0), shoot}},
-		{"rollover, folders", []string{"dcf"}, []step{rollover, maybe, shoot}},
-		{"rollover, one folder", []string{"dcf-flat"}, []step{rollover, maybe, shoot}},
-
-		{"two shoots", counter, []step{maybe, shoot, wait(1200), turn, maybe, shoot}},
-		{"two shoots, no long pause", counter, []step{shoot, turnSoon, shoot}},
-		{"two shoots, no long pause, planned", counter, []step{shoot, plans("first view"), turnSoon, shoot, plans("second view")}},
-		{"test stills before", counter, []step{tests(false), maybe, shoot}},
-		{"test stills after", counter, []step{maybe, shoot, tests(true)}},
-		{"test stills before and after", counter, []step{tests(false), maybe, shoot, tests(true)}},
-
-		{"plan: met", all, []step{shoot, plans("harbour"), func(d *dump) {
-			if d.chance(0.4) {
-				d.plan[0].from, d.plan[0].to = time.Time{}, time.Time{}
-			}
-		}}},
-		{"plan: met, two bodies", counter, []step{shoot, plans("quay"), camera, shoot, plans("tower"), func(d *dump) {
-			d.plan[0].folder, d.plan[1].folder = d.bodies[0].dir, d.bodies[1].dir
-		}}},
-		{"plan: faults", counter, []step{oneFault, shoot, plans("harbour")}},
-		{"plan: ended early", counter, []step{shoot, plans("harbour"), func(d *dump) {
-			n := 1 + d.r.IntN(d.s.frames/2)
-			d.say("ended %d early", n)
-			d.plan[0].frames += n
-			d.plan[0].short, d.plan[0].delivered = n, false
-		}}},
-		{"plan: fewer than shot", counter, []step{shoot, plans("harbour"), func(d *dump) {
-			d.plan[0].frames -= 1 + d.r.IntN(d.s.frames/4)
-			d.plan[0].open, d.remarks = true, true
-		}}},
-		{"plan: another interval", counter, []step{shoot, plans("harbour"), func(d *dump) {
-			d.planOther(d.s.intervalS * oneOf(d.r, between(d.r, 0.8, 0.93), between(d.r, 1.07, 1.5)))
-		}}},
-		{"plan: by hand", counter, []step{handFired, shoot, plans("harbour"), func(d *dump) { d.planOther(5) }}},
-		{"plan: ramped", counter, []step{ramp, shoot, plans("harbour"), func(d *dump) { d.planOther(d.s.intervalS) }}},
-		{"plan: of another shoot", counter, []step{shoot, plans("harbour"), func(d *dump) {
-			p := &d.plan[0]
-			p.intervalS, p.frames, p.family, p.delivered, p.short = 4*p.intervalS, 3*p.frames, 0, false, -1
-			p.from, p.to = p.from.Add(12*time.Hour), p.to.Add(12*time.Hour)
-		}}},
-		{"plan: two alike but for their windows", counter, []step{func(d *dump) { d.rescript(20+d.r.IntN(200), oneOf(d.r, 4.0, 5, 10, 20, 60)) },
-			shoot, plans("dawn"), func(d *dump) { d.b.now = between(d.r, 6, 6.2) * 3600 }, func(d *dump) {
-				if d.chance(0.6) {
-					shoot(d)
-					plans("dusk")(d)
-					return
-				}
-				p := d.plan[0]
-				p.name, p.family, p.delivered, p.short = "dusk", 0, false, -1
-				p.from, p.to = p.from.Add(6*time.Hour), p.to.Add(6*time.Hour)
-				d.plan = append(d.plan, p)
-				d.say("dusk was not shot")
-			}}},
+// kinds are all sorts, drawn in turn: one a style, one a fault, and special ones.
+func kinds() (out []kind) {
+	for _, st := range styles {
+		out = append(out, kind{"name: " + st.name, []string{st.name}, []step{maybe, shoot}})
 	}
+	for _, f := range faults {
+		out = append(out, kind{"fault: " + f.name, all, []step{must(f.add), shoot}})
+	}
+	return append(out, special...)
+}
+
+// special kinds are more than a name style or a fault.
+var special = []kind{
+	{"clean", all, []step{shoot}},
+	{"clean, three bodies", all, []step{shoot, camera, shoot, camera, shoot}},
+	{"two faults", counter, []step{frames(120, 300), several(2), shoot}},
+	{"four faults", counter, []step{frames(240, 500), several(4), shoot}},
+	{"lost, 1000", counter, []step{frames(1100, 2000), must(lostFrames(300, 1000)), shoot}},
+	{"anything, one body", all, []step{anything}},
+	{"anything, two bodies", all, []step{anything, camera, anything}},
+	{"anything, three bodies", all, []step{anything, camera, anything, camera, anything}},
+
+	{"clock: none", []string{"dcf", "dcf-flat", "n-of-m", "parentheses", "letter-after", "hexadecimal", "unpadded", "action-group"},
+		[]step{noEXIF, half(lostFrames(1, 40)), shoot}},
+	{"clock: none, many gaps", []string{"dcf", "dcf-flat", "six-digits", "action-group"}, []step{noEXIF, frames(100, 300), func(d *dump) {
+		for range 3 + d.r.IntN(8) {
+			lostFrames(1, 8)(d)
+		}
+	}, shoot}},
+	{"clock: offset changes", plain, []step{offsetChange, shoot}},
+	{"clock: grain near the interval", []string{"dcf", "dcf-flat", "five-digits", "parentheses", "one-burst"},
+		[]step{grain(1), every(0.5, 1.1), half(lostFrames(1, 8)), shoot}},
+	{"clock: half a second in hundredths", []string{"dcf", "date-ms", "dcf-flat", "hashes"}, []step{grain(0.01), every(0.5, 1), maybe, shoot}},
+	{"clock: an hour between frames", counter, []step{every(3600, 3600), maybe, shoot}},
+	{"clock: names hours ahead of EXIF", []string{"date-in-name", "date-with-spaces", "drone-date"}, []step{grain(1), func(d *dump) {
+		d.b.nameAhead = oneOf(d.r, 2*time.Hour, -5*time.Hour)
+		d.remarks = true
+	}, maybe, shoot}},
+	{"clock: reset by the battery", plain, []step{frames(60, 200), func(d *dump) {
+		k, _ := d.s.place(d.r, 9)
+		if d.chance(0.3) {
+			d.lose(k, 1+d.r.IntN(8))
+		}
+		for k++; d.s.at[k-1] != nil; k++ {
+		}
+		d.s.event(k).pauseS = between(d.r, 60, 400)
+		d.s.event(k).resetTo = time.Date(oneOf(d.r, 1970, 2000), 1, 1, 0, 0, d.r.IntN(50), 0, time.UTC)
+		d.mayRemark(2)
+	}, shoot}},
+
+	{"interval: changed", counter, []step{changed(false), shoot}},
+	{"interval: changed and back", counter, []step{changed(true), shoot}},
+	{"interval: ramped", counter, []step{ramp, half(lostFrames(1, 6)), shoot}},
+	{"interval: sloppy", counter, []step{sloppy, half(lostFrames(1, 6)), shoot}},
+	{"by hand", counter, []step{handFired, half(lostFrames(1, 12)), shoot}},
+	{"bracket", plain, []step{bracket, half(lostFrames(1, 3)), shoot}},
+	{"bracket, pause", plain, []step{bracket, func(d *dump) {
+		if e, ok := d.eventIf(true, "pause"); ok {
+			e.pauseS = 6 * d.s.intervalS
+			d.remarks = true
+		}
+	}, shoot}},
+	{"bracket, one file lost", plain, []step{bracket, shoot, func(d *dump) {
+		d.b.tape[3*(10+d.r.IntN(10))+d.r.IntN(3)].lost = true
+	}}},
+	{"exposure ramp", all, []step{exposureRamp, maybe, shoot}},
+	{"rest at night", []string{"dcf", "trail-folders", "trail-minute", "date-in-name"}, []step{nights, shoot}},
+
+	{"two bodies, own folders", plain, []step{twins(func(i int, b *body) { b.dir = string(rune('A' + i)) })}},
+	{"two bodies, names apart, one folder", []string{"dcf", "dcf-flat"}, []step{twins(func(i int, b *body) { b.prefix = []string{"AAA_", "BBB_"}[i] })}},
+	{"two bodies, numbers apart, one folder", plain, []step{twins(func(i int, b *body) { b.number = 1000 + 4000*i + b.number%900 })}},
+	{"two bodies, numbered as one", []string{"unpadded"}, []step{func(d *dump) { d.together = true },
+		twins(func(i int, b *body) { b.look.focalMM = []float64{24, 85}[i] })}},
+	{"three bodies, faults", counter, []step{maybe, shoot, camera, maybe, shoot, camera, maybe, shoot}},
+
+	{"two models, one folder", all, []step{withEXIF, maybe, shoot, camera, withEXIF, func(d *dump) { d.bodies[0].dir, d.b.dir = "", "" }, maybe, shoot}},
+
+	{"pairs of raw and JPEG", plain, []step{pair, maybe, shoot}},
+	{"pairs, one of two lost", plain, []step{pair, func(d *dump) {
+		for range 1 + d.r.IntN(4) {
+			if e, ok := d.eventIf(true, "one of two files lost"); ok {
+				e.half, d.found = true, true
+			}
+		}
+		d.says = append(d.says, `raw|jpe?g|pair|companion`)
+	}, shoot}},
+	{"copies, same bytes", counter, []step{maybe, shoot, copies}},
+	{"edits beside", []string{"dcf", "dcf-flat", "date-in-name"}, []step{maybe, shoot, edits}},
+	{"thumbnails, hidden files, sidecars", all, []step{maybe, shoot, strays}},
+	{"a movie between two shoots", plain, []step{shoot, wait(3000), func(d *dump) { d.b.release(movie, nil, 0, d.b.now) }, wait(600), turn, shoot}},
+	{"orientation wanders", counter, []step{func(d *dump) {
+		d.s.look = func(_ int, l *look) {
+			if l.orientation = 1; d.chance(0.1) {
+				l.orientation = oneOf(d.r, 3, 6, 8)
+			}
+		}
+		d.remarks = true
+	}, maybe, shoot}},
+	{"over midnight", []string{"dcf-day-folders", "dcf-month-day", "hour-folders", "date-in-name", "trail-folders"}, []step{maybe, func(d *dump) {
+		b := d.b
+		midnight := time.Date(b.start.Year(), b.start.Month(), b.start.Day(), 24, 0, 0, 0, time.UTC)
+		b.start = midnight.Add(-time.Duration(between(d.r, 0.2, 0.8) * float64(d.s.frames) * d.s.intervalS * 1e9))
+	}, shoot}},
+	{"card changed", plain, []step{card(false, 0), shoot}},
+	{"card changed, frames lost there", plain, []step{card(false, 5), shoot}},
+	{"card changed, numbers begin anew", plain, []step{card(true, 0), shoot}},
+	{"rollover, folders", []string{"dcf"}, []step{rollover, maybe, shoot}},
+	{"rollover, one folder", []string{"dcf-flat"}, []step{rollover, maybe, shoot}},
+
+	{"two shoots", counter, []step{maybe, shoot, wait(1200), turn, maybe, shoot}},
+	{"two shoots, no long pause", counter, []step{shoot, turnSoon, shoot}},
+	{"two shoots, no long pause, planned", counter, []step{shoot, plans("first view"), turnSoon, shoot, plans("second view")}},
+	{"test stills before", counter, []step{tests(false), maybe, shoot}},
+	{"test stills after", counter, []step{maybe, shoot, tests(true)}},
+	{"test stills before and after", counter, []step{tests(false), maybe, shoot, tests(true)}},
+
+	{"plan: met", all, []step{shoot, plans("harbour"), func(d *dump) {
+		if d.chance(0.4) {
+			d.plan[0].from, d.plan[0].to = time.Time{}, time.Time{}
+		}
+	}}},
+	{"plan: met, two bodies", counter, []step{shoot, plans("quay"), camera, shoot, plans("tower"), func(d *dump) {
+		d.plan[0].folder, d.plan[1].folder = d.bodies[0].dir, d.bodies[1].dir
+	}}},
+	{"plan: faults", counter, []step{oneFault, shoot, plans("harbour")}},
+	{"plan: ended early", counter, []step{shoot, plans("harbour"), func(d *dump) {
+		n := 1 + d.r.IntN(d.s.frames/2)
+		d.say("ended %d early", n)
+		d.plan[0].frames += n
+		d.plan[0].short, d.plan[0].delivered = n, false
+	}}},
+	{"plan: fewer than shot", counter, []step{shoot, plans("harbour"), func(d *dump) {
+		d.plan[0].frames -= 1 + d.r.IntN(d.s.frames/4)
+		d.plan[0].open, d.remarks = true, true
+	}}},
+	{"plan: another interval", counter, []step{shoot, plans("harbour"), func(d *dump) {
+		d.planOther(d.s.intervalS * oneOf(d.r, between(d.r, 0.8, 0.93), between(d.r, 1.07, 1.5)))
+	}}},
+	{"plan: by hand", counter, []step{handFired, shoot, plans("harbour"), func(d *dump) { d.planOther(5) }}},
+	{"plan: ramped", counter, []step{ramp, shoot, plans("harbour"), func(d *dump) { d.planOther(d.s.intervalS) }}},
+	{"plan: of another shoot", counter, []step{shoot, plans("harbour"), func(d *dump) {
+		p := &d.plan[0]
+		p.intervalS, p.frames, p.family, p.delivered, p.short = 4*p.intervalS, 3*p.frames, 0, false, -1
+		p.from, p.to = p.from.Add(12*time.Hour), p.to.Add(12*time.Hour)
+	}}},
+	{"plan: two alike but for their windows", counter, []step{func(d *dump) { d.rescript(20+d.r.IntN(200), oneOf(d.r, 4.0, 5, 10, 20, 60)) },
+		shoot, plans("dawn"), func(d *dump) { d.b.now = between(d.r, 6, 6.2) * 3600 }, func(d *dump) {
+			if d.chance(0.6) {
+				shoot(d)
+				plans("dusk")(d)
+				return
+			}
+			p := d.plan[0]
+			p.name, p.family, p.delivered, p.short = "dusk", 0, false, -1
+			p.from, p.to = p.from.Add(6*time.Hour), p.to.Add(6*time.Hour)
+			d.plan = append(d.plan, p)
+			d.say("dusk was not shot")
+		}}},
 }
 
 // must has a fault happen, if need be to another body or shoot.

@@ -73,7 +73,7 @@ type result struct {
 func (o options) run(ctx context.Context) (met bool, err error) {
 	begun := time.Now()
 	var todo []kind
-	for _, k := range kinds {
+	for _, k := range kinds() {
 		if strings.Contains(k.name, o.kind) {
 			todo = append(todo, k)
 		}

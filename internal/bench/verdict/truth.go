@@ -148,32 +148,42 @@ func (t *truth) readTape(b *body) {
 	}
 }
 
-// gap tells what is missing between two neighbours that are left.
-func (t *truth) gap(a, b *shot, skipped []*shot) {
-	var lost, unfiredN, deleted int
+// skip is what was skipped between two neighbours that are left.
+type skip struct {
+	lost, slots, unfired, binned int // files, and slots of these; slots; files
+	moved, recounted             bool
+}
+
+func tally(skipped []*shot, b *shot) (n skip) {
 	slots := map[int]bool{}
-	moved, recounted := b.moved, b.recounted
-	for _, s := range skipped {
-		moved, recounted = moved || s.moved, recounted || s.recounted
+	for _, s := range append(slices.Clip(skipped), b) {
+		n.moved, n.recounted = n.moved || s.moved, n.recounted || s.recounted
 		switch {
 		case s.role == unfired:
-			unfiredN++
+			n.unfired++
 		case s.role == binned:
-			deleted++
+			n.binned++
 		case s.lost:
-			lost++
+			n.lost++
 			slots[s.slot] = true
 		}
 	}
+	n.slots = max(1, len(slots))
+	return n
+}
+
+// gap tells what is missing between a and b.
+func (t *truth) gap(a, b *shot, skipped []*shot) {
+	n := tally(skipped, b)
 	body := b.body
-	counted := body.style.number && !recounted
+	counted := body.style.number && !n.recounted
 	timed := body.grainS() > 0
 	joined := a.run != nil && b.run != nil && a.run.family == b.run.family
 	interval := 0.0
 	if joined {
 		interval = b.run.intervalS
 	}
-	vague := !timed || moved || !joined || b.run.soft || interval < 2*body.grainS()
+	vague := !timed || n.moved || !joined || b.run.soft || interval < 2*body.grainS()
 	add := func(c cause, optional bool, n ...int) {
 		if n[0] > 0 {
 			halfHours := float64(n[0]) * interval / 1800
@@ -194,22 +204,22 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 		if vague {
 			c, skip = fileLost|numberSkip|unknown, fileLost|numberSkip|unknown
 		}
-		add(c, !joined, lost, max(1, len(slots)))
+		add(c, !joined, n.lost, n.slots)
 		if !body.style.ordered {
-			add(skip, !joined, deleted)
+			add(skip, !joined, n.binned)
 		}
 		if !vague {
-			add(never, false, unfiredN)
+			add(never, false, n.unfired)
 		}
-	} else if timed && joined && !moved && !b.run.soft {
+	} else if timed && joined && !n.moved && !b.run.soft {
 		c := unknown | fileLost
-		if lost == 0 || recounted {
+		if n.lost == 0 || n.recounted {
 			c |= notFired
 		}
-		add(c, interval < 2*body.grainS() || a.run != b.run, lost+unfiredN)
+		add(c, interval < 2*body.grainS() || a.run != b.run, n.lost+n.unfired)
 	}
-	if joined && moved && timed && !a.wrong && !b.wrong {
-		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - lost; slots > 0 && slots <= mayFire+1 {
+	if joined && n.moved && timed && !a.wrong && !b.wrong {
+		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - n.lost; slots > 0 && slots <= mayFire+1 {
 			add(notFired|unknown, true, slots, slots+1, max(1, slots-1))
 		}
 	}
