@@ -21,9 +21,9 @@ type body struct {
 // bodies tells cameras apart by serial, else by make and model. A frame whose
 // header says neither joins the camera that wrote the frames around it: same
 // card and name pattern.
-func bodies(frames []Frame) []body {
+func bodies(frames, movies []Frame) []body {
 	slices.SortStableFunc(frames, func(a, b Frame) int { return naturally(a.Name, b.Name) })
-	for i, n := range readNames(frames) {
+	for i, n := range readNames(frames, movies) {
 		frames[i].named = n
 	}
 	home := make(map[string]string) // series -> camera
@@ -78,7 +78,7 @@ func accountFiles(list []body, opt Options) [][]account.File {
 			n := &f[i].named
 			part = append(part, len(all))
 			all = append(all, account.File{
-				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap,
+				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap, Skip: n.skip,
 				T: stamps[i].t, Grain: stamps[i].grain, ExposureS: f[i].Facts.ExposureS, LightEV: lightEV(&f[i]), Class: classes[i], Planned: opt.plannedAt(&f[i]),
 			})
 		}

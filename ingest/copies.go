@@ -19,7 +19,9 @@ import (
 var (
 	copyMark = regexp.MustCompile(`(?i)( ?\(\d+\)| - copy| copy( \d+)?|_copy)$`)
 	editMark = regexp.MustCompile(`(?i)(_e|~\d+|[-_ ]edit(ed)?)$`)
-	editName = regexp.MustCompile(`(?i)^(img_)e(\d{4})$`)
+	// secondMark may be a copy's or a counter.
+	secondMark = regexp.MustCompile(`[-_ ]\d$`)
+	editName   = regexp.MustCompile(`(?i)^(img_)e(\d{4})$`)
 )
 
 // unedited is the name of the file that an edited one was made from, or "".
@@ -100,13 +102,20 @@ func (t *tree) dropBackups(frames []Frame) []Frame {
 // such as small exports in a folder of their own.
 func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 	frames = t.dropBackups(t.dropEdits(frames))
+	marks := func(f *Frame) int {
+		return len(copyMark.FindString(baseName(f))) + len(secondMark.FindString(baseName(f)))
+	}
 	slices.SortStableFunc(frames, func(a, b Frame) int { // those not marked as copies first
-		return cmp.Compare(len(copyMark.FindString(baseName(&a))), len(copyMark.FindString(baseName(&b))))
+		return cmp.Compare(marks(&a), marks(&b))
 	})
 	at := make(map[string]int, len(frames))
 	kept = make([]Frame, 0, len(frames))
 	for _, f := range frames {
-		key := shotKey(&f)
+		key := shotKey(&f, copyMark)
+		if i, found := at[shotKey(&f, secondMark)]; found && path.Dir(kept[i].Name) == path.Dir(f.Name) && sameContent(&f, &kept[i]) {
+			t.ignored["copy"]++
+			continue
+		}
 		i, found := at[key]
 		if !found {
 			at[key] = len(kept)
@@ -133,10 +142,11 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 	return kept, again
 }
 
-// shotKey is the same for files that hold one shot: name, camera and time.
+// shotKey is the same for files that hold one shot: name less the mark of a copy,
+// camera and time.
 // Without a time only files of one folder can be told to be the same.
-func shotKey(f *Frame) string {
-	key := strings.ToLower(copyMark.ReplaceAllString(baseName(f), "")) + "\x00" + cameraKey(f)
+func shotKey(f *Frame, mark *regexp.Regexp) string {
+	key := strings.ToLower(mark.ReplaceAllString(baseName(f), "")) + "\x00" + cameraKey(f)
 	if f.Facts.Taken.IsZero() {
 		return key + "\x00" + path.Dir(f.Name)
 	}

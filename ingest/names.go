@@ -41,6 +41,7 @@ type naming struct {
 	folder  int    // the number of the DCF folder, or what stands above the number
 	number  int    // -1 for none
 	wrap    int    // the counter's last number; 0 for one without end
+	skip    int    // numbers right before that movies have
 	stamp   time.Time
 	grain   time.Duration // to which the stamp is told
 	noYear  bool          // the stamp's year is a guess
@@ -48,11 +49,11 @@ type naming struct {
 
 // readNames reads the names of a dump. What the digits of a name mean shows only
 // beside the names like it: which of them count, and which are a date.
-func readNames(frames []Frame) []naming {
+func readNames(frames, movies []Frame) []naming {
 	out := make([]naming, len(frames))
 	like := make(map[string]int) // files of a folder and a pattern
 	for i := range frames {
-		pattern, _ := splitName(baseName(&frames[i]), "", false)
+		pattern, _ := splitName(baseName(&frames[i]), false)
 		like[path.Dir(frames[i].Name)+"/"+pattern]++
 	}
 	groups := make(map[string]*nameGroup)
@@ -63,13 +64,17 @@ func readNames(frames []Frame) []naming {
 		f := &frames[i]
 		base := baseName(f)
 		base = original(base, func(pattern string) int { return like[path.Dir(f.Name)+"/"+pattern] })
-		pattern, digits := splitName(base, hex[path.Dir(f.Name)], letters[card(f)])
+		pattern, digits := splitName(base, letters[card(f)])
+		key, number := hexGroup(f)
+		if hex[key] {
+			pattern, digits = strings.ToLower(strings.TrimSuffix(baseName(f), number))+"#x", []string{number}
+		}
 		out[i].pattern, out[i].series = pattern, card(f)+"\x00"+pattern
 		out[i].folder = dcfNumber(f)
 		g := groups[out[i].series]
 		if g == nil {
 			g = &nameGroup{pattern: pattern, base: 10}
-			if hex[path.Dir(f.Name)] != "" {
+			if hex[key] {
 				g.base = 16
 			}
 			groups[out[i].series] = g
@@ -80,6 +85,7 @@ func readNames(frames []Frame) []naming {
 	}
 	for _, k := range order {
 		groups[k].read(frames, out)
+		groups[k].skip(frames, movies, out)
 	}
 	return out
 }
@@ -87,12 +93,12 @@ func readNames(frames []Frame) []naming {
 // original takes the mark of a copy or of an edited one off a name, if the names
 // beside it are mostly like the rest. IMG (1), IMG (2) are no copies.
 func original(base string, like func(pattern string) int) string {
-	marked, _ := splitName(base, "", false)
+	marked, _ := splitName(base, false)
 	for _, plain := range []string{copyMark.ReplaceAllString(base, ""), unedited(base)} {
 		if plain == "" || plain == base {
 			continue
 		}
-		if pattern, digits := splitName(plain, "", false); len(digits) > 0 && like(pattern) >= like(marked) {
+		if pattern, digits := splitName(plain, false); len(digits) > 0 && like(pattern) >= like(marked) {
 			return plain
 		}
 	}
@@ -109,14 +115,11 @@ func dcfNumber(f *Frame) int {
 }
 
 // splitName parts a name into its digits and the pattern around them, where #
-// stands for each run of digits. hex is what stands before a hexadecimal number;
-// a letter after a number counts as one more column if letters says so.
-func splitName(base, hex string, letters bool) (pattern string, digits []string) {
-	if rest, ok := strings.CutPrefix(base, strings.TrimPrefix(hex, "\x00")); ok && hex != "" {
-		return strings.ToLower(strings.TrimPrefix(hex, "\x00")) + "#", []string{rest}
-	}
+// stands for each run of digits. A letter after a number counts as one more
+// column if letters says so.
+func splitName(base string, letters bool) (pattern string, digits []string) {
 	if n := len(base); letters && n > 1 && isLetter(base[n-1]) && isDigit(base[n-2]) {
-		pattern, digits = splitName(base[:n-1], "", false)
+		pattern, digits = splitName(base[:n-1], false)
 		return pattern + "@", append(digits, strconv.Itoa(int(unicode.ToLower(rune(base[n-1]))-'a')))
 	}
 	var b strings.Builder
@@ -140,34 +143,63 @@ func splitName(base, hex string, letters bool) (pattern string, digits []string)
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
 func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
 
-// hexadecimal finds the folders whose files are named by hexadecimal numbers, with
-// what stands before those, after a zero byte.
-func hexadecimal(frames []Frame) map[string]string {
-	byFolder := make(map[string][]string)
+// hexadecimal finds the groups of names of one folder, length and beginning that
+// are hexadecimal numbers, by hexGroup.
+func hexadecimal(frames []Frame) map[string]bool {
+	groups := make(map[string][]string)
 	for i := range frames {
-		dir := path.Dir(frames[i].Name)
-		byFolder[dir] = append(byFolder[dir], baseName(&frames[i]))
+		if k, rest := hexGroup(&frames[i]); k != "" {
+			groups[k] = append(groups[k], rest)
+		}
 	}
-	out := make(map[string]string)
-	for dir, names := range byFolder {
-		before := names[0][:strings.LastIndexAny(names[0], "_- .")+1]
-		digits, letters := false, 0
+	out := make(map[string]bool)
+	for k, names := range groups {
+		digits, letters := 0, 0
 		for _, n := range names {
-			rest, ok := strings.CutPrefix(n, before)
-			if !ok || len(rest) < 2 || len(rest) > 15 || strings.Trim(strings.ToLower(rest), "0123456789abcdef") != "" {
-				letters = -1
-				break
+			if strings.ContainsAny(n, "0123456789") {
+				digits++
 			}
-			digits = digits || strings.ContainsAny(rest, "0123456789")
-			if strings.Trim(rest, "0123456789") != "" {
+			if strings.Trim(n, "0123456789") != "" {
 				letters++
 			}
 		}
-		if digits && letters >= 2 && len(names) >= 5 && slices.ContainsFunc(names, func(n string) bool { return !letterLast.MatchString(n) }) {
-			out[dir] = "\x00" + before
-		}
+		out[k] = digits > 0 && letters >= 2 && len(names) >= 5 &&
+			(slices.ContainsFunc(names, func(n string) bool { return !letterLast.MatchString(n) }) || letters < len(names) && runsInHex(names))
 	}
 	return out
+}
+
+// hexGroup is the key of the files that could be named by hexadecimal numbers
+// together, and the number; empty for a name that is none.
+func hexGroup(f *Frame) (key, digits string) {
+	base := baseName(f)
+	before := base[:strings.LastIndexAny(base, "_- .")+1]
+	digits = base[len(before):]
+	if len(digits) < 2 || len(digits) > 40 || strings.Trim(strings.ToLower(digits), "0123456789abcdef") != "" {
+		return "", ""
+	}
+	return path.Dir(f.Name) + "\x00" + before + "\x00" + strconv.Itoa(len(digits)), digits
+}
+
+// runsInHex reports whether names of one length follow each other as hexadecimal
+// numbers.
+func runsInHex(names []string) bool {
+	v := make([]uint64, 0, len(names))
+	for _, n := range names {
+		x, err := strconv.ParseUint(n, 16, 64)
+		if err != nil {
+			return false
+		}
+		v = append(v, x)
+	}
+	slices.Sort(v)
+	ones := 0
+	for i := 1; i < len(v); i++ {
+		if v[i] == v[i-1]+1 {
+			ones++
+		}
+	}
+	return 2*ones > len(v)
 }
 
 // suffixLetters finds the cards on which names end in different letters after a
@@ -220,6 +252,9 @@ var stampForms = []stampForm{
 	{[]int{4, 2, 2, 2, 2}, "200601021504", time.Minute},
 	{[]int{4, 2, 2, 4}, "200601021504", time.Minute},
 	{[]int{6, 6}, "060102150405", time.Second},
+	{[]int{2, 2, 2, 3}, "day 150405.000", time.Millisecond}, // the day is the folder's
+	{[]int{2, 2, 2}, "day 150405", time.Second},
+	{[]int{6}, "day 150405", time.Second},
 	{[]int{13}, "epoch ms", time.Millisecond},
 	{[]int{10}, "epoch", time.Second},
 	{[]int{8}, noYear, time.Minute}, // of trail cameras
@@ -243,11 +278,10 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 			break
 		}
 	}
-	stamped := n > 0 && slices.Contains(taken, true)
 	counter, above := -1, -1
 	for k := n - 1; k >= 0; k-- {
 		switch {
-		case taken[k] || !g.fits(k) || stamped && len(g.columns[0][k]) < 3: // other parts of the time
+		case taken[k] || !g.fits(k) || g.partOfTime(k, out):
 		case counter < 0 && g.varies(k):
 			counter = k
 		case above < 0 && counter >= 0 && g.varies(k):
@@ -267,6 +301,30 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 	g.count(counter, above, out)
 }
 
+// partOfTime reports whether column k says once more what the stamp says: a day, an
+// hour (of whatever zone), a minute or a second.
+func (g *nameGroup) partOfTime(k int, out []naming) bool {
+	for _, of := range []func(time.Time) int{time.Time.Day, time.Time.Hour, time.Time.Minute, time.Time.Second} {
+		same := true
+		var apart int
+		for c, i := range g.files {
+			v, err := strconv.Atoi(g.columns[c][k])
+			if out[i].stamp.IsZero() || err != nil {
+				return false
+			}
+			d := (v - of(out[i].stamp) + 24) % 24
+			if c == 0 {
+				apart = d
+			}
+			same = same && d == apart
+		}
+		if same {
+			return true
+		}
+	}
+	return false
+}
+
 // fits reports whether column k may be a counter: a number that is not too long.
 func (g *nameGroup) fits(k int) bool {
 	return !slices.ContainsFunc(g.columns, func(c []string) bool { return g.base == 10 && len(c[k]) > 9 })
@@ -280,6 +338,12 @@ func (g *nameGroup) varies(k int) bool {
 func (g *nameGroup) count(counter, above int, out []naming) {
 	width := len(g.columns[0][counter])
 	lo, hi := int64(1)<<62, int64(0)
+	if low := g.dayAbove(counter); low != nil {
+		for c, i := range g.files {
+			out[i].number, out[i].wrap = low[c], 9999
+		}
+		return
+	}
 	for c, i := range g.files {
 		v, err := strconv.ParseInt(g.columns[c][counter], g.base, 62)
 		if err != nil {
@@ -318,6 +382,73 @@ func (g *nameGroup) count(counter, above int, out []naming) {
 	}
 }
 
+// skip counts the numbers before each file that movies on its card have.
+func (g *nameGroup) skip(frames, movies []Frame, out []naming) {
+	if len(movies) == 0 || out[g.files[0]].wrap == 0 {
+		return
+	}
+	type place struct{ folder, number, file int }
+	var all []place
+	on := card(&frames[g.files[0]])
+	for _, i := range g.files {
+		all = append(all, place{out[i].folder, out[i].number, i})
+	}
+	for k := range movies {
+		_, digits := splitName(baseName(&movies[k]), false)
+		if card(&movies[k]) != on || len(digits) == 0 {
+			continue
+		}
+		if n, err := strconv.Atoi(digits[len(digits)-1]); err == nil {
+			all = append(all, place{dcfNumber(&movies[k]), n, -1})
+		}
+	}
+	slices.SortFunc(all, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.folder, b.folder), cmp.Compare(a.number, b.number), cmp.Compare(b.file, a.file))
+	})
+	begun, skipped, last := false, 0, -1
+	for _, p := range all {
+		switch {
+		case p.file >= 0:
+			if begun {
+				out[p.file].skip = skipped
+			}
+			begun, skipped, last = true, 0, p.number
+		case p.number != last: // not the movie that goes with a still
+			skipped++
+			last = p.number
+		}
+	}
+}
+
+// dayAbove reads a column of more than four digits of which the last four lie
+// closer together by themselves than all do: a day stands above the counter (DCF leaves the
+// first characters of a name to the maker). It is nil where the digits are one
+// number.
+func (g *nameGroup) dayAbove(k int) []int {
+	type part struct{ high, low int }
+	parts := make([]part, len(g.files))
+	for c := range g.files {
+		d := g.columns[c][k]
+		if g.base != 10 || len(d) < 6 || len(d) > 8 || len(d) != len(g.columns[0][k]) {
+			return nil
+		}
+		parts[c].high, _ = strconv.Atoi(d[:len(d)-4])
+		parts[c].low, _ = strconv.Atoi(d[len(d)-4:])
+	}
+	var whole, below []int
+	for _, p := range parts {
+		whole, below = append(whole, p.high*10_000+p.low), append(below, p.low)
+	}
+	if spread(below) >= spread(whole) || ones(below) < 0 {
+		return nil
+	}
+	low := make([]int, len(parts))
+	for c := range parts {
+		low[c] = parts[c].low
+	}
+	return low
+}
+
 // stampAt reads a date and time written in a form by all names of the group, and
 // returns the first of its columns, or -1.
 func (g *nameGroup) stampAt(form stampForm, frames []Frame, out []naming) int {
@@ -346,7 +477,7 @@ func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
 			}
 			b.WriteString(digits)
 		}
-		t, ok := form.parse(b.String(), frames[i].ModTime)
+		t, ok := form.parse(b.String(), &frames[i])
 		if !ok {
 			return nil
 		}
@@ -366,6 +497,24 @@ func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
 // do that are a counter.
 func firstMinute(list []time.Time) bool {
 	return !slices.ContainsFunc(list, func(t time.Time) bool { return t.Hour() > 0 || t.Minute() > 0 })
+}
+
+func spread(v []int) int { return slices.Max(v) - slices.Min(v) }
+
+// ones counts how many of the numbers follow another one up; it is -1 where two are
+// the same. It sorts v.
+func ones(v []int) int {
+	slices.Sort(v)
+	n := 0
+	for i := 1; i < len(v); i++ {
+		switch v[i] - v[i-1] {
+		case 0:
+			return -1
+		case 1:
+			n++
+		}
+	}
+	return n
 }
 
 // counts reports whether the digits of column k go up by one from file to file for
@@ -389,29 +538,41 @@ func (g *nameGroup) counts(k int) bool {
 	return 2*ones > len(v)
 }
 
+// folderDay is a day in the path of a folder.
+var folderDay = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)[-_./]?(0[1-9]|1[0-2])[-_./]?(0[1-9]|[12]\d|3[01])(?:\D|$)`)
+
 // parse reads digits in the form. The year that trail cameras leave out is that of
 // the file's time, or the one before.
-func (form *stampForm) parse(digits string, modified time.Time) (time.Time, bool) {
-	switch form.layout {
+func (form *stampForm) parse(digits string, f *Frame) (time.Time, bool) {
+	layout := form.layout
+	if rest, ok := strings.CutPrefix(layout, "day "); ok {
+		m := folderDay.FindAllStringSubmatch(path.Dir(f.Name), -1)
+		if len(m) == 0 {
+			return time.Time{}, false
+		}
+		day := m[len(m)-1]
+		layout, digits = "20060102"+rest, day[1]+day[2]+day[3]+digits
+	}
+	switch layout {
 	case "epoch", "epoch ms":
 		v, err := strconv.ParseInt(digits, 10, 64)
 		t := time.Unix(v, 0)
-		if form.layout == "epoch ms" {
+		if layout == "epoch ms" {
 			t = time.UnixMilli(v)
 		}
 		t = t.UTC()
 		return t, err == nil && t.Year() >= 2001 && t.Year() < 2040
 	case noYear:
-		t, err := time.Parse("2006"+form.layout, modified.UTC().Format("2006")+digits)
-		if t.After(modified.Add(48 * time.Hour)) {
+		t, err := time.Parse("2006"+layout, f.ModTime.UTC().Format("2006")+digits)
+		if t.After(f.ModTime.Add(48 * time.Hour)) {
 			t = t.AddDate(-1, 0, 0)
 		}
 		return t, err == nil
 	}
-	if n := len(digits); strings.HasSuffix(form.layout, ".000") {
+	if n := len(digits); strings.HasSuffix(layout, ".000") {
 		digits = digits[:n-3] + "." + digits[n-3:]
 	}
-	t, err := time.Parse(form.layout, digits)
+	t, err := time.Parse(layout, digits)
 	return t, err == nil && t.Year() >= 1990 && t.Year() < 2100
 }
 

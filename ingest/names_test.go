@@ -43,7 +43,7 @@ func TestNames(t *testing.T) {
 			for i := range frames {
 				frames[i] = Frame{Name: c.name(i), ModTime: at(0).AddDate(0, 0, 3)}
 			}
-			for i, n := range readNames(frames) {
+			for i, n := range readNames(frames, nil) {
 				number := -1
 				if c.number != nil {
 					number = c.number(i)

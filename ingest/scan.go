@@ -45,7 +45,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 		return nil, err
 	}
 	for _, list := range [][]Frame{frames, again} {
-		found := bodies(list)
+		found := bodies(list, w.movies)
 		for i, files := range accountFiles(found, opt) {
 			d.addBody(found[i].frames, files, found[i].serial, opt)
 		}

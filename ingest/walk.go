@@ -34,6 +34,7 @@ func set(words ...string) map[string]bool {
 // tree is what the walk found.
 type tree struct {
 	files   []Frame // stills and raw files, in name order, not yet read
+	movies  []Frame // their numbers are of the same counter
 	broken  []Frame // folders and files that cannot be opened, things that are no files
 	links   []Frame // linked files, taken last
 	ignored map[string]int
@@ -99,6 +100,9 @@ func (t *tree) take(f Frame, entry fs.DirEntry) error {
 	case entry.IsDir():
 	case kind != "":
 		t.ignored[kind]++
+		if kind == "video" {
+			t.movies = append(t.movies, f)
+		}
 	case entry.Type()&fs.ModeSymlink != 0:
 		t.links = append(t.links, f)
 	default:

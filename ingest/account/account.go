@@ -28,6 +28,9 @@ type File struct {
 	Number int
 	// Wrap is the number after which the counter starts again at 1 (9999), or 0.
 	Wrap int
+	// Skip is how many numbers right before are those of other things than stills,
+	// such as movies.
+	Skip int
 	// Shared is set for a number that an import gave to the files of several
 	// bodies by turns, so that one more tells nothing.
 	Shared bool

@@ -15,6 +15,9 @@ type Body struct {
 const (
 	// bitsBody is what one more body of the same model costs.
 	bitsBody = 12.0
+	// bitsMingled is what it costs that their files lie in one series by turns: any
+	// steady cadence is two of half the rate.
+	bitsMingled = 25.0
 	// strange is how many bits a file an account may cost before another body is
 	// looked for among its files.
 	strange = 0.3
@@ -26,25 +29,29 @@ const (
 // anew.
 func Bodies(files []File, opt Options) []Body {
 	best := []Body{One(files, opt)}
-	if parts := bySeries(files); len(parts) > 1 {
-		best, _ = cheaper(best, weigh(files, parts, opt))
+	if parts := byCounter(files); len(parts) > 1 {
+		best, _ = cheaper(best, weigh(files, parts, opt), 0)
 	}
 	for range mostBodies {
 		parted := false
 		for k := range best {
 			b := &best[k]
-			if b.Account.Bits < strange*float64(len(b.Files)) {
+			if b.Account.Bits < bitsMingled+strange*float64(len(b.Files)) {
 				continue
 			}
-			for _, two := range trains(files, b.Files, opt) {
-				parts := two
+			ways := trains(files, b.Files, opt)
+			if parts := byClass(files, b.Files); parts != nil {
+				ways = append([][][]int{parts}, ways...)
+			}
+			for _, way := range ways {
+				parts := slices.Clone(way)
 				for l := range best {
 					if l != k {
 						parts = append(parts, best[l].Files)
 					}
 				}
 				var better bool
-				if best, better = cheaper(best, weigh(files, parts, opt)); better {
+				if best, better = cheaper(best, weigh(files, parts, opt), 0); better {
 					parted = true
 					break
 				}
@@ -72,8 +79,9 @@ func weigh(files []File, parts [][]int, opt Options) []Body {
 	return out
 }
 
-// cheaper tells which of two ways to part files costs less.
-func cheaper(a, b []Body) (best []Body, second bool) {
+// cheaper tells which of two ways to part files costs less, the second so many
+// bits more than its accounts.
+func cheaper(a, b []Body, more float64) (best []Body, second bool) {
 	sum := func(list []Body) float64 {
 		bits := bitsBody * float64(len(list))
 		for i := range list {
@@ -81,7 +89,7 @@ func cheaper(a, b []Body) (best []Body, second bool) {
 		}
 		return bits
 	}
-	if sum(b) < sum(a) {
+	if sum(b)+more < sum(a) {
 		return b, true
 	}
 	return a, false
@@ -100,34 +108,16 @@ func bodyOf(files []File, index []int, opt Options) Body {
 	return Body{index, Solve(files, opt)}
 }
 
-// bySeries parts the files by series, those that do not overlap in time together.
-// It is nil where none overlap.
-func bySeries(files []File) [][]int {
-	lists := make(map[int][]int)
-	var keys []int
-	for i := range files {
-		k := files[i].Series
-		if lists[k] == nil {
-			keys = append(keys, k)
-		}
-		lists[k] = append(lists[k], i)
+// byCounter parts the files by the counters they ran on, those that do not overlap
+// in time together. It is nil where none overlap.
+func byCounter(files []File) [][]int {
+	var runs []chain
+	for _, list := range counters(files) {
+		runs = append(runs, chains(files, list)...)
 	}
-	if len(keys) < 2 {
-		return nil
-	}
-	type run struct {
-		files      []int
-		start, end float64
-	}
-	var runs []run
-	for _, k := range keys {
-		list := lists[k]
-		slices.SortStableFunc(list, func(a, b int) int { return compareTimes(files[a].T, files[b].T) })
-		runs = append(runs, run{list, edge(files, list, false), edge(files, list, true)})
-	}
-	slices.SortStableFunc(runs, func(a, b run) int { return compareTimes(a.start, b.start) })
+	slices.SortStableFunc(runs, func(a, b chain) int { return compareTimes(a.start, b.start) })
 	var out [][]int
-	var ends []run
+	var ends []chain
 	for _, r := range runs {
 		at, near := -1, math.Inf(1)
 		for k, e := range ends {
@@ -144,11 +134,38 @@ func bySeries(files []File) [][]int {
 			}
 		}
 		if at < 0 {
-			out, ends = append(out, nil), append(ends, run{})
+			out, ends = append(out, nil), append(ends, chain{})
 			at = len(out) - 1
 		}
 		out[at] = append(out[at], r.files...)
 		ends[at] = r
+	}
+	return out
+}
+
+// byClass parts a body's files by class of pictures, if those take turns. It is
+// nil where they do not.
+func byClass(files []File, body []int) [][]int {
+	list := slices.Clone(body)
+	slices.SortStableFunc(list, func(a, b int) int {
+		return cmp.Or(compareTimes(files[a].T, files[b].T), cmp.Compare(files[a].Number, files[b].Number))
+	})
+	at := make(map[int]int)
+	var out [][]int
+	turns := 0
+	for k, i := range list {
+		c := files[i].Class
+		if _, seen := at[c]; !seen {
+			at[c] = len(out)
+			out = append(out, nil)
+		}
+		out[at[c]] = append(out[at[c]], i)
+		if k > 0 && c != files[list[k-1]].Class {
+			turns++
+		}
+	}
+	if len(out) < 2 || len(out) > 4 || turns < 4*len(out) {
+		return nil
 	}
 	return out
 }

@@ -81,6 +81,9 @@ func counters(files []File) [][]int {
 			list := bySeries[keys[end]]
 			sortByNumber(files, list)
 			falls += countFalls(files, list)
+			if len(list) <= 2 {
+				falls++ // one whose stamp is wrong may lie in a folder by that
+			}
 			apart = append(apart, list)
 			joint = append(joint, list...)
 		}
@@ -313,9 +316,9 @@ func numberStep(x, y *File) (du int, weak bool) {
 	if x.Number < 0 || y.Number < 0 || x.Pattern != y.Pattern {
 		return 0, false
 	}
-	du = y.Number - x.Number
-	weak = x.Series != y.Series || x.Folder != y.Folder
-	if du <= 0 && x.Wrap > 0 {
+	du = y.Number - x.Number - y.Skip
+	weak = x.Series != y.Series
+	if y.Number <= x.Number && x.Wrap > 0 {
 		du += x.Wrap
 		weak = true
 		if du > x.Wrap/2 && du > 1 {

@@ -245,6 +245,9 @@ func (s *solver) onPlace(h int32, j int) {
 		try(1, int(math.Floor(x)))
 		try(2, int(math.Ceil(x)))
 	}
+	if r.du == 0 && x < 2 {
+		try(3, 1)
+	}
 	if r.du > 0 && math.Abs(x-float64(r.du))*interval <= p.hi-p.lo+2*c.slack+r.g+interval+float64(r.du)*c.walk {
 		try(3, r.du)
 	}
@@ -499,10 +502,13 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	r := &s.rows[j]
 	n := node{parent: h, row: int32(j), cadence: int8(k), events: evShoot, shoots: p.shoots + 1, tested: from.kind == tests, step: 1, cost: p.cost}
 	n.lo, n.hi = s.fresh(j, k)
-	if r.du > 1 && !r.weak && !r.hint { // between planned shoots lies what else was shot
+	apart := r.t + r.g/2 - p.mid()
+	// Between planned shoots lies what else was shot. Another card's numbers count
+	// where they tell of the same pause as the clock.
+	told := !r.weak || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
+	if r.du > 1 && told && !r.hint {
 		n.missing.spare = int32(r.du - 1)
 	}
-	apart := r.t + r.g/2 - p.mid()
 	switch {
 	case r.other && to.kind == hand:
 		n.cost += bitsHand

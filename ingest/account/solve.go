@@ -260,6 +260,9 @@ func (s *solver) shoot(files []File, path []node, from int, opt Options) Shoot {
 				number = f.Number
 			} else {
 				number += r.du
+				if r.du > 0 {
+					number += f.Skip
+				}
 			}
 			out.Number[i] = number
 		} else {
