@@ -22,6 +22,9 @@ type Source struct {
 	// ColourEV is added to red and to blue against green, beside CorrectionEV:
 	// see deflicker.Channels.
 	ColourEV [2]float64
+	// Profile is the number from 1 of the still's in Job.Profiles; 0 where it is
+	// sRGB or taken for it.
+	Profile int `json:",omitempty"`
 	// Field is the optional local correction; nil for none.
 	Field *Field
 }

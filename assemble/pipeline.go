@@ -19,6 +19,7 @@ import (
 	"stillspan/ingest/format"
 	"stillspan/internal/codec"
 	"stillspan/internal/files"
+	"stillspan/internal/icc"
 	"stillspan/internal/orientation"
 )
 
@@ -29,6 +30,8 @@ type Job struct {
 	// Response is the camera's, which corrections are made through; nil for
 	// IEC 61966-2-1.
 	Response *deflicker.Response `json:",omitempty"`
+	// Profiles are those whose colours are converted to the clip's.
+	Profiles []icc.Profile `json:",omitempty"`
 	Options
 }
 

@@ -330,20 +330,24 @@ var littleEndian = func() bool {
 // writer corrects frames and writes them to the encoder. It keeps the frame
 // before where gaps are to be filled from it.
 type writer struct {
-	p      *Pipeline
-	out    io.Writer
-	tone   *corrector
-	before []uint16 // corrected; nil unless gaps are filled
-	filled []uint16
-	blend  *blender
-	bytes  []byte
-	gaps   map[int]int // frames missing before source i
+	p        *Pipeline
+	out      io.Writer
+	tone     *corrector
+	before   []uint16 // corrected; nil unless gaps are filled
+	filled   []uint16
+	blend    *blender
+	bytes    []byte
+	gaps     map[int]int   // frames missing before source i
+	profiles []*conversion // those of Job.Profiles
 }
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
 	first := p.job.Sources[0]
 	srcW, srcH := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
 	w := &writer{p: p, out: out, tone: newCorrector(p.job.Response, p.geo, srcW, srcH), gaps: map[int]int{}}
+	for i := range p.job.Profiles {
+		w.profiles = append(w.profiles, newConversion(&p.job.Profiles[i]))
+	}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w
 	}
@@ -371,6 +375,9 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	now := w.p.picture(words)
 	s := &w.p.job.Sources[i]
 	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Field)
+	if s.Profile > 0 {
+		w.profiles[s.Profile-1].run(now)
+	}
 	if n := w.gaps[i]; n > 0 && i > 0 {
 		before := w.p.picture(w.before)
 		for k := range n {

@@ -24,6 +24,13 @@ var settings = []setting{
 	{"iso", func(f *meta.Facts) string { return numberWord("ISO ", f.ISO, 0, "") }},
 	{"exposure compensation", func(f *meta.Facts) string { return biasWord(f.BiasEV) }},
 	{"white balance", func(f *meta.Facts) string { return f.WhiteBalance }},
+	{"colour profile", func(f *meta.Facts) string {
+		if f.Colour == (meta.Colour{}) {
+			return ""
+		}
+		name, _, _ := f.Colour.Read()
+		return name
+	}},
 	{"focus distance", func(f *meta.Facts) string { return words.Distance(f.FocusM) }},
 	{"focus mode", func(f *meta.Facts) string { return f.FocusMode }},
 	{"focal length", func(f *meta.Facts) string { return numberWord("", f.FocalMM, 1, " mm") }},

@@ -365,7 +365,7 @@ func (b *builder) notes() []string {
 	for _, n := range b.seq.Notes {
 		out = append(out, capital(n))
 	}
-	out = append(append(out, b.breakNotes()...), b.seams...)
+	out = append(append(append(out, b.breakNotes()...), b.seams...), b.colourNotes()...)
 	for i := range b.seq.Exposure {
 		if m := &b.seq.Exposure[i]; slight(m) {
 			out = append(out, capital(b.exposureText(m)))

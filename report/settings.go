@@ -56,10 +56,43 @@ func (b *builder) settings() {
 	number("focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return tenths(v) + " mm" })
 	number("focus distance", func(f *meta.Facts) float64 { return f.FocusM }, words.Distance)
 	word("focus mode", func(f *meta.Facts) string { return f.FocusMode })
+	word("colours", b.colours)
 	if len(b.seq.Frames) > 0 {
 		f := &b.seq.Frames[0].Facts
 		b.out.Settings = append(b.out.Settings, Setting{"stills", fmt.Sprintf("%d x %d %s", f.Width, f.Height, f.Format), true})
 	}
+}
+
+// colours says what a still's colours are called and what becomes of them.
+func (b *builder) colours(f *meta.Facts) string {
+	if f.Raw && b.s.Measured != nil && b.s.Measured.Develop != nil {
+		return "developed to sRGB"
+	}
+	name, profile, why := f.Colour.Read()
+	switch {
+	case f.Colour == (meta.Colour{}):
+		return "not stated, taken for sRGB"
+	case why != "":
+		return name + ", not converted"
+	case profile != nil:
+		return name + ", converted to sRGB"
+	}
+	return name
+}
+
+// colourNotes say which colours are not converted, and why.
+func (b *builder) colourNotes() []string {
+	var out []string
+	for k := range b.seq.Frames {
+		f := &b.seq.Frames[k].Facts
+		if name, _, why := f.Colour.Read(); why != "" && !(f.Raw && b.s.Measured != nil && b.s.Measured.Develop != nil) {
+			note := fmt.Sprintf("Colours of %s are not converted (%s) and may come out wrong: have such stills converted to sRGB first", name, why)
+			if !slices.Contains(out, note) {
+				out = append(out, note)
+			}
+		}
+	}
+	return out
 }
 
 func tenths(v float64) string { return words.Number(v, 1) }

@@ -17,6 +17,7 @@ if [ "${1:-run}" = test ]; then
 	need dcraw_emu libraw-bin LibRaw-samples libraw
 	need convert imagemagick ImageMagick imagemagick
 	need heif-enc libheif-examples libheif-tools libheif
+	need transicc liblcms2-utils lcms2-utils little-cms2
 	need cjxl libjxl-tools libjxl-utils jpeg-xl
 fi
 [ -n "$want" ] || exit 0

@@ -13,6 +13,7 @@ import (
 	"stillspan/ingest"
 	"stillspan/ingest/account"
 	"stillspan/ingest/format"
+	"stillspan/ingest/meta"
 	"stillspan/internal/settings"
 	"stillspan/internal/timecode"
 )
@@ -41,6 +42,7 @@ func (s *Shoot) Job(out string) assemble.Job {
 		lost = 0
 		job.Sources = append(job.Sources, s.source(k))
 	}
+	s.profiles(&job)
 	hold := settings.Hold.Of(s.Settings)
 	job.HoldFirst = int(math.Round(hold.First * s.Rate.FPS()))
 	job.HoldLast = int(math.Round(hold.Last * s.Rate.FPS()))
@@ -141,6 +143,32 @@ func (s *Shoot) source(k int) assemble.Source {
 		src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
 	}
 	return src
+}
+
+// profiles lists those that the job's stills are converted by. LibRaw
+// develops to sRGB.
+func (s *Shoot) profiles(job *assemble.Job) {
+	of := map[string]meta.Colour{}
+	for k := range s.Sequence.Frames {
+		of[s.Sequence.Frames[k].Path] = s.Sequence.Frames[k].Facts.Colour
+	}
+	number := map[meta.Colour]int{}
+	for i := range job.Sources {
+		src := &job.Sources[i]
+		if src.Raw && job.Develop != nil {
+			continue
+		}
+		c := of[src.Path]
+		n, known := number[c]
+		if !known {
+			if _, p, _ := c.Read(); p != nil {
+				job.Profiles = append(job.Profiles, *p)
+				n = len(job.Profiles)
+			}
+			number[c] = n
+		}
+		src.Profile = n
+	}
 }
 
 func sourceOf(f *ingest.Frame) assemble.Source {

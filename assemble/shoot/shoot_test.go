@@ -1,16 +1,24 @@
 package shoot
 
 import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"stillspan/assemble"
 	"stillspan/internal/demo"
+	"stillspan/internal/icc"
 	"stillspan/internal/scene"
 	"stillspan/internal/settings"
+	"stillspan/internal/srgb"
 )
 
 // card draws a shoot and returns the folder it lies in.
@@ -157,4 +165,118 @@ func TestKeepSteps(t *testing.T) {
 	if got := jump(one(t, dir, v)); got > 0.1 {
 		t.Errorf("a step of 1 EV is kept, but a correction jumps by %.3f EV", got)
 	}
+}
+
+// One chart, shot as sRGB, as Adobe RGB by EXIF and by a profile, and as P3 by a
+// profile, gives one colour in the clip: within half an 8-bit code on the mean and
+// two at worst, of which the stills' own rounding is one and a half. exiftool
+// writes the profiles; Adobe's is that of Debian's icc-profiles-free.
+func TestColours(t *testing.T) {
+	if _, err := exec.LookPath("exiftool"); err != nil {
+		t.Skip(err)
+	}
+	const adobe = "/usr/share/color/icc/compatibleWithAdobeRGB1998.icc"
+	patches := [][3]float64{{200, 60, 50}, {60, 170, 70}, {50, 70, 180}, {128, 128, 128}, {230, 200, 40}, {240, 240, 240}, {90, 40, 110}, {20, 24, 30}}
+	dir := t.TempDir()
+	still := func(i int, p icc.Profile, args ...string) {
+		const side = 32
+		m := image.NewNRGBA(image.Rect(0, 0, side*len(patches), 2*side))
+		for x := range m.Rect.Dx() {
+			v := encoded(p, patches[x/side])
+			for y := range m.Rect.Dy() {
+				m.SetNRGBA(x, y, color.NRGBA{v[0], v[1], v[2], 255})
+			}
+		}
+		name := filepath.Join(dir, fmt.Sprintf("STIL%04d.png", i))
+		var b bytes.Buffer
+		if err := png.Encode(&b, m); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, b.Bytes(), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, "-q", "-overwrite_original", fmt.Sprintf("-DateTimeOriginal=2026:05:01 05:40:%02d", 5*i), name)
+		if out, err := exec.Command("exiftool", args...).CombinedOutput(); err != nil {
+			t.Fatalf("exiftool: %v: %s", err, out)
+		}
+	}
+	still(0, icc.SRGB, "-ColorSpace=1")
+	still(1, icc.AdobeRGB, "-ColorSpace=65535", "-InteropIndex=R03")
+	still(2, icc.DisplayP3, "-icc_profile<="+p3Profile(t))
+	still(3, icc.SRGB, "-ColorSpace=1")
+	if _, err := os.Stat(adobe); err == nil {
+		still(4, icc.AdobeRGB, "-icc_profile<="+adobe)
+	} else {
+		still(4, icc.AdobeRGB, "-ColorSpace=2")
+	}
+	v := settings.Values{}
+	settings.Deflicker.Set(v, false)
+	settings.Aspect.Set(v, "source")
+	settings.Codec.Set(v, "png")
+	s := one(t, dir, v)
+	if len(s.Sequence.Settings) != 4 || s.Sequence.Settings[0].Field != "colour profile" || s.Sequence.Settings[0].To != "Adobe RGB (1998)" || s.Sequence.Settings[1].To != "Display P3" {
+		t.Errorf("changes %+v", s.Sequence.Settings)
+	}
+	out := filepath.Join(t.TempDir(), "frames")
+	if err := s.Render(t.Context(), out, RenderOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	sum := 0.0
+	for i := range 5 {
+		f, err := os.Open(filepath.Join(out, fmt.Sprintf("%06d.png", i+1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := png.Decode(f)
+		f.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k, want := range patches {
+			r, g, b, _ := m.At(32*k+16, 32).RGBA()
+			for j, got := range []uint32{r, g, b} {
+				d := math.Abs(float64(got)/257 - want[j])
+				if sum += d; d > 2 {
+					t.Errorf("still %d, patch %d, channel %d: %.1f, want %g", i, k, j, float64(got)/257, want[j])
+				}
+			}
+		}
+	}
+	if mean := sum / float64(5*3*len(patches)); mean > 0.5 {
+		t.Errorf("colours are off by %.2f codes on the mean", mean)
+	}
+}
+
+// encoded is an sRGB colour in another profile's codes: the matrix solved by
+// Cramer's rule, then the nearest code of the curve.
+func encoded(p icc.Profile, rgb [3]float64) (out [3]uint8) {
+	m := p.ToSRGB()
+	det := func(m [9]float64) float64 {
+		return m[0]*(m[4]*m[8]-m[5]*m[7]) - m[1]*(m[3]*m[8]-m[5]*m[6]) + m[2]*(m[3]*m[7]-m[4]*m[6])
+	}
+	for j := range 3 {
+		n := m
+		for row := range 3 {
+			n[3*row+j] = srgb.Decode(rgb[row] / 255)
+		}
+		light := det(n) / det(m)
+		best := 0
+		for c := range 256 {
+			if math.Abs(p.Curves[j].At(float64(c)/255)-light) < math.Abs(p.Curves[j].At(float64(best)/255)-light) {
+				best = c
+			}
+		}
+		out[j] = uint8(best)
+	}
+	return out
+}
+
+// p3Profile writes a profile of the primaries and the curve of P3.
+func p3Profile(t *testing.T) string {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "p3.icc")
+	if err := os.WriteFile(name, icc.DisplayP3.Bytes(), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	return name
 }

@@ -109,6 +109,10 @@ func (c *collector) dir(b block, off int64, depth int, main bool) (next int64, o
 			if at, ok := b.integer(e); ok {
 				c.exifDir(b, at, depth+1)
 			}
+		case exiftag.ICCProfile:
+			if profile, err := b.bytes(e.off, e.bytes); err == nil && main {
+				c.setProfile(profile)
+			}
 		case exiftag.SubIFDs:
 			for i := range int(min(e.count, maxDirs)) {
 				if at, ok := b.number(e, i); ok && at > 0 {
@@ -137,7 +141,28 @@ func (c *collector) exifDir(b block, off int64, depth int) {
 	entries, _, err := b.dir(off)
 	c.note(err)
 	for _, e := range entries {
+		if e.tag == exiftag.InteropIFD {
+			c.interopDir(b, e)
+			continue
+		}
 		c.exifTag(b, e)
+	}
+}
+
+// interopDir reads which of the colour spaces of DCF is meant.
+func (c *collector) interopDir(b block, e entry) {
+	off, ok := b.integer(e)
+	if at := (spot{b.src, b.off + off}); !ok || c.seen[at] {
+		return
+	}
+	entries, _, err := b.dir(off)
+	if err != nil {
+		return // nothing else hangs on it
+	}
+	for _, e := range entries {
+		if e.tag == exiftag.InteropIndex {
+			c.facts.Colour.interop = b.text(e)
+		}
 	}
 }
 
@@ -204,6 +229,11 @@ var exifTags = map[uint16]func(*collector, block, entry){
 	exiftag.ExposureBias: func(c *collector, b block, e entry) {
 		if v, ok := b.number(e, 0); ok {
 			c.facts.BiasEV = v
+		}
+	},
+	exiftag.ColorSpace: func(c *collector, b block, e entry) {
+		if v, ok := b.integer(e); ok && v > 0 && v <= math.MaxUint16 {
+			c.facts.Colour.space = uint16(v)
 		}
 	},
 	exiftag.ShutterSpeedValue: func(c *collector, b block, e entry) { c.shutterTV, c.hasTV = b.number(e, 0) },

@@ -37,6 +37,8 @@ type Facts struct {
 	FocalMM   float64 // focal length, mm
 	FocusM    float64 // subject distance, metres; +Inf for infinity
 
+	Colour Colour
+
 	// The words below are lower case: WhiteBalance "auto" or "manual";
 	// ExposureMode "auto", "manual" or "auto bracket"; Program "manual",
 	// "program", "aperture priority", "shutter priority" and so on as EXIF

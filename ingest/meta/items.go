@@ -236,6 +236,8 @@ func (c *collector) itemPicture(m items) {
 			k.skip(4)
 			w, h := k.u32(), k.u32()
 			c.facts.Width, c.facts.Height = int(w), int(h)
+		case "colr":
+			c.colourBox(p.body)
 		case "irot":
 			for range k.u8() & 3 {
 				turn = turn.Left()

@@ -104,6 +104,7 @@ var JPEG Reader = func(c *collector, all section) error { return c.jpeg(all, tru
 func (c *collector) jpeg(s section, main bool) error {
 	var exif, mpf bool
 	var w, h int
+	var profile iccParts
 	err := segments(s, func(m byte, body section) bool {
 		switch {
 		case m == markerAPP1 && !exif:
@@ -116,6 +117,7 @@ func (c *collector) jpeg(s section, main bool) error {
 			if b, exif = c.exifBlock(tiff); exif {
 				c.thumbnails(b)
 			}
+		case m == markerAPP2 && profile.add(body):
 		case m == markerAPP2 && !mpf:
 			head, err := body.bytes(0, min(4, body.size))
 			if err == nil && string(head) == "MPF\x00" {
@@ -128,6 +130,7 @@ func (c *collector) jpeg(s section, main bool) error {
 		}
 		return true
 	})
+	c.setProfile(profile.whole())
 	if main {
 		c.facts.Width, c.facts.Height = w, h
 	}

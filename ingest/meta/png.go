@@ -19,7 +19,7 @@ var PNG Reader = (*collector).png
 
 func (c *collector) png(all section) error {
 	k := cursor{section: all, order: binary.BigEndian, pos: 8}
-	profile := false // one is enough, however many small chunks unpack to much
+	profile, exif := false, false // one is enough, however many small chunks unpack to much
 	for first := true; k.left() > 0; first = false {
 		n := int64(k.u32())
 		kind := string(k.take(4))
@@ -38,9 +38,17 @@ func (c *collector) png(all section) error {
 			if err != nil {
 				return err
 			}
-			if b, ok := c.exifBlock(body); ok {
+			if b, ok := c.exifBlock(body); ok && !exif {
 				c.thumbnails(b)
 			}
+			exif, profile = true, true
+		case kind == "iCCP", kind == "cICP":
+			body, err := all.sub(k.pos, n)
+			if err != nil {
+				return err
+			}
+			c.pngColour(kind, body)
+		case kind == "IDAT" && exif: // what says of colours stands before it
 			return nil
 		case !profile && (kind == "zTXt" || kind == "tEXt"):
 			body, err := all.sub(k.pos, n)
@@ -54,6 +62,26 @@ func (c *collector) png(all section) error {
 		k.skip(n + 4) // content and checksum
 	}
 	return badPicture("the PNG has no end chunk")
+}
+
+// pngColour reads a profile, packed by zlib behind its name and a zero, or code
+// points of ITU-T H.273, which stand before a profile (W3C PNG, third edition).
+func (c *collector) pngColour(kind string, body section) {
+	b, err := body.bytes(0, body.size)
+	if err != nil {
+		return
+	}
+	if kind == "cICP" {
+		if len(b) >= 4 {
+			c.setCodes(uint16(b[0]), uint16(b[1]), true)
+		}
+		return
+	}
+	if _, packed, ok := bytes.Cut(b, []byte{0}); ok {
+		if profile, err := inflate(packed); err == nil {
+			c.setProfile(profile)
+		}
+	}
 }
 
 // rawProfile reads EXIF from a text chunk and says whether it was one of EXIF:

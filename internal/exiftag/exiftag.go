@@ -19,6 +19,7 @@ const (
 	JPEGOffset            = 0x0201
 	JPEGLength            = 0x0202
 	ExifIFD               = 0x8769
+	ICCProfile            = 0x8773
 	DNGVersion            = 0xC612
 	DNGCameraModel        = 0xC614
 	DNGSerial             = 0xC62F
@@ -54,6 +55,9 @@ const (
 	ApertureValue        = 0x9202
 	ExposureBias         = 0x9204
 	SubjectDistance      = 0x9206
+	ColorSpace           = 0xA001
+	InteropIFD           = 0xA005
+	InteropIndex         = 0x0001 // in the directory that InteropIFD points to
 	FocalLength          = 0x920A
 	MakerNote            = 0x927C
 	SubSecTimeOriginal   = 0x9291
