@@ -58,6 +58,7 @@ func readNames(frames, movies []Frame) []naming {
 	}
 	groups := make(map[string]*nameGroup)
 	var order []string
+	owner := make(map[string]string) // a camera of each series
 	hex := hexadecimal(frames)
 	letters := suffixLetters(frames)
 	for i := range frames {
@@ -71,14 +72,22 @@ func readNames(frames, movies []Frame) []naming {
 		}
 		out[i].pattern, out[i].series = pattern, card(f)+"\x00"+pattern
 		out[i].folder = dcfNumber(f)
-		g := groups[out[i].series]
+		// Two cameras may name their files alike and mean different things.
+		camera := cameraKey(f)
+		if camera == "" {
+			camera = owner[out[i].series]
+		} else if owner[out[i].series] == "" {
+			owner[out[i].series] = camera
+		}
+		id := out[i].series + "\x00" + camera
+		g := groups[id]
 		if g == nil {
 			g = &nameGroup{pattern: pattern, base: 10}
 			if hex[key] {
 				g.base = 16
 			}
-			groups[out[i].series] = g
-			order = append(order, out[i].series)
+			groups[id] = g
+			order = append(order, id)
 		}
 		g.files = append(g.files, i)
 		g.columns = append(g.columns, digits)
@@ -124,21 +133,26 @@ func splitName(base string, letters bool) (pattern string, digits []string) {
 	}
 	var b strings.Builder
 	for at := 0; at < len(base); {
-		end := at
-		for end < len(base) && isDigit(base[end]) {
+		end := at + 1
+		for end < len(base) && isDigit(base[end]) == isDigit(base[at]) && isLetter(base[end]) == isLetter(base[at]) {
 			end++
 		}
-		if end > at {
+		switch part := strings.ToLower(base[at:end]); {
+		case isDigit(base[at]):
 			b.WriteByte('#')
-			digits = append(digits, base[at:end])
-			at = end
-			continue
+			digits = append(digits, part)
+		case calendar[part]: // in names that spell the time out
+			b.WriteByte('&')
+		default:
+			b.WriteString(part)
 		}
-		b.WriteByte(base[at])
-		at++
+		at = end
 	}
-	return strings.ToLower(b.String()), digits
+	return b.String(), digits
 }
+
+var calendar = set("mon", "tue", "wed", "thu", "fri", "sat", "sun",
+	"jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 func isDigit(c byte) bool  { return c >= '0' && c <= '9' }
 func isLetter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }

@@ -18,6 +18,9 @@ const (
 	// bitsMingled is what it costs that their files lie in one series by turns: any
 	// steady cadence is two of half the rate.
 	bitsMingled = 25.0
+	// bitsRanges is the same where their numbers lie apart in one series: a clock set
+	// back makes two of one.
+	bitsRanges = 18.0
 	// strange is how many bits a file an account may cost before another body is
 	// looked for among its files.
 	strange = 0.3
@@ -29,19 +32,23 @@ const (
 // anew.
 func Bodies(files []File, opt Options) []Body {
 	best := []Body{One(files, opt)}
-	if parts := byCounter(files); len(parts) > 1 {
-		best, _ = cheaper(best, weigh(files, parts, opt), 0)
+	if parts, ranges := byCounter(files); len(parts) > 1 {
+		more := 0.0
+		if ranges {
+			more = bitsRanges
+		}
+		best, _ = cheaper(best, weigh(files, parts, opt), more)
 	}
 	for range mostBodies {
 		parted := false
 		for k := range best {
 			b := &best[k]
-			if b.Account.Bits < bitsMingled+strange*float64(len(b.Files)) {
-				continue
-			}
-			ways := trains(files, b.Files, opt)
+			var ways [][][]int
 			if parts := byClass(files, b.Files); parts != nil {
-				ways = append([][][]int{parts}, ways...)
+				ways = append(ways, parts)
+			}
+			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) {
+				ways = append(ways, trains(files, b.Files, opt)...)
 			}
 			for _, way := range ways {
 				parts := slices.Clone(way)
@@ -109,39 +116,57 @@ func bodyOf(files []File, index []int, opt Options) Body {
 }
 
 // byCounter parts the files by the counters they ran on, those that do not overlap
-// in time together. It is nil where none overlap.
-func byCounter(files []File) [][]int {
+// in time together. It is nil where none overlap. ranges is set where two of them
+// are of one series.
+func byCounter(files []File) (out [][]int, ranges bool) {
 	var runs []chain
 	for _, list := range counters(files) {
-		runs = append(runs, chains(files, list)...)
+		for _, c := range chains(files, list) {
+			from := 0
+			for k := 1; k < len(c.files); k++ {
+				if du, _ := numberStep(&files[c.files[k-1]], &files[c.files[k]]); c.counted && du != 1 && (du == 0 || du > farNumber) {
+					runs = append(runs, newChain(files, c.files[from:k], true))
+					from = k
+				}
+			}
+			runs = append(runs, newChain(files, c.files[from:], c.counted))
+		}
 	}
 	slices.SortStableFunc(runs, func(a, b chain) int { return compareTimes(a.start, b.start) })
-	var out [][]int
 	var ends []chain
 	for _, r := range runs {
-		at, near := -1, math.Inf(1)
+		at, near := -1, 3
 		for k, e := range ends {
 			if !(r.start >= e.end) {
 				continue
 			}
 			last, first := &files[e.files[len(e.files)-1]], &files[r.files[0]]
-			far := 1.0
-			if du, _ := numberStep(last, first); du == 1 {
+			far := 2
+			if du, _ := numberStep(last, first); du > 0 && du <= farNumber {
 				far = 0
+			} else if last.Series == first.Series {
+				far = 1
 			}
 			if far < near {
 				at, near = k, far
 			}
 		}
 		if at < 0 {
+			for _, e := range ends {
+				ranges = ranges || files[e.files[0]].Series == files[r.files[0]].Series
+			}
 			out, ends = append(out, nil), append(ends, chain{})
 			at = len(out) - 1
 		}
 		out[at] = append(out[at], r.files...)
 		ends[at] = r
 	}
-	return out
+	return out, ranges
 }
+
+// farNumber is how many numbers may lie between files that one body shot one after
+// the other, if its files are told from another's by that.
+const farNumber = 50
 
 // byClass parts a body's files by class of pictures, if those take turns. It is
 // nil where they do not.

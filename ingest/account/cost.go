@@ -36,6 +36,8 @@ const (
 
 	bitsTurn = 0.3 // or two run side by side
 
+	bitsOtherClass = 2.0 // a picture of another class than the one before
+
 	bitsApart = 20.0 // two shoots of one interval with numbers missing between
 	bitsLong  = 18.0 // a pause beyond any count of places
 

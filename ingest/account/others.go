@@ -16,12 +16,18 @@ func (s *solver) others(best int32) []other {
 	add := func(winner, loser int32, bits float64) {
 		w, l := &s.nodes[winner], &s.nodes[loser]
 		o := other{to: int(w.row), bits: bits, shoots: int(l.shoots - w.shoots), missing: l.total.minus(w.total)}
-		o.loser = loser
+		clock := l.events&evClock != 0
 		for at := s.nodes[loser].parent; at >= 0 && !onPath[at]; at = s.nodes[at].parent {
 			loser = at
+			clock = clock || s.nodes[at].events&evClock != 0
 		}
 		o.from = int(s.nodes[loser].row)
-		o.first = loser
+		for at := winner; at >= 0 && int(s.nodes[at].row) >= o.from; at = s.nodes[at].parent {
+			clock = clock || s.nodes[at].events&evClock != 0
+		}
+		if o.missing == (tally{}) && !clock {
+			return // where a shoot begins by so little matters to nobody
+		}
 		out = append(out, o)
 	}
 	for _, r := range s.rivals {
@@ -48,11 +54,10 @@ func (s *solver) others(best int32) []other {
 
 // other is what another account says of the rows from to to.
 type other struct {
-	from, to     int
-	first, loser int32
-	bits         float64
-	shoots       int
-	missing      tally // more than the winner's
+	from, to int
+	bits     float64
+	shoots   int
+	missing  tally // more than the winner's
 }
 
 // leastPart is how many frames the parts must have for it to matter that one

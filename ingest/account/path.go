@@ -519,7 +519,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 			n.cost += bitsOnPlace
 		}
 	case to.kind == tests && !from.free() && p.run >= leastRun:
-		n.cost += bitsTests + s.brief(p) // or after
+		n.cost += bitsTests + s.brief(p) + 4*from.bits // or after
 		if due := from.at(j) * float64(max(1, r.du)); math.Abs(apart-due) <= r.g+from.slack+from.walk {
 			n.cost += bitsOnPlace
 		}
@@ -575,7 +575,7 @@ func (s *solver) asChange(h int32, j, k int) node {
 		if to.kind == ramp {
 			n.cost += bitsRamp
 		}
-		if p.run < leastRun && p.shoots > 1 || p.events&evAnew != 0 || p.missing.never+p.missing.unknown > 2 {
+		if p.run < leastRun && p.shoots > 1 || p.events&evAnew != 0 || p.missing.never+p.missing.unknown > 0 {
 			n.cost += bitsEarly // the old interval hardly came to be
 		}
 		if n.cost+n.missing.bits() < best.cost+best.missing.bits() {

@@ -83,6 +83,9 @@ func ofRows(files []File, rows []row, opt Options) Account {
 	a.Bits, a.total = path[len(path)-1].cost, path[len(path)-1].total
 	for j := range rows {
 		a.Bits += rows[j].reset
+		if j > 0 && !rows[j].other && files[rows[j].file].Class != files[rows[j-1].file].Class && files[rows[j].file].Class >= 0 {
+			a.Bits += bitsOtherClass
+		}
 	}
 	return a
 }
