@@ -51,6 +51,7 @@ type files struct{ left, lost int }
 //   - Numbers given by an import tell of losses after it. Before it, lost and
 //     never fired look alike: "unknown" is right as well, and a still deleted
 //     in the camera leaves no hole.
+//   - Over a counter's end, the cause of what is missing may be "unknown".
 //   - Where an import numbered the stills of two bodies as one, which of them
 //     lacks a number cannot be told frame by frame: "lost" is right for all.
 //   - Without times, or with a clock too coarse for the interval, by hand, in
@@ -198,6 +199,9 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 	}
 	if counted {
 		c, skip, never := fileLost, numberSkip, notFired
+		if a.number > b.number {
+			c |= unknown
+		}
 		if body.style.ordered {
 			c, never = c|unknown, never|unknown
 		}
