@@ -5,14 +5,6 @@ import (
 	"fmt"
 )
 
-// What may be left over, in bytes, of an interval's data after its last unit
-// before that is damage: before a restart marker no more than rounding, at the
-// end of a scan what a generous encoder may add.
-const (
-	restartPadding = 1
-	scanPadding    = 16
-)
-
 // scan reads the entropy-coded data from pos on, interval by interval, and
 // returns where the next marker segment begins. s is nil for data that are
 // only passed over.
@@ -77,22 +69,27 @@ func (b *Picture) interval(data []byte, from, end, unit int, s *scan, marker byt
 		b.ended = true
 	case v == short:
 		b.note("picture data are missing")
-	case s.ac && surplus(data[min(int(at+7)/8, end):end], marker):
+	case s.ac && surplus(data[:end], at, marker):
 		b.note("it holds more picture data than its size accounts for")
 	}
 	return unit + done
 }
 
-// surplus reports whether rest, what is left of an interval's data, is more
-// than padding.
-func surplus(rest []byte, marker byte) bool {
-	if marker >= mRST0 && marker <= mRST7 {
-		return len(rest) > restartPadding
+// surplus reports whether what is left of an interval's data from bit at on is
+// more than padding: ones, or with some encoders zeros, to the byte's end (T.81,
+// F.1.2.3), and at the end of a scan bytes that are all alike.
+func surplus(data []byte, at uint, marker byte) bool {
+	next := min(int(at+7)/8, len(data))
+	if at&7 != 0 && int(at>>3) < len(data) {
+		if bits := data[at>>3] << (at & 7); bits != 0 && bits != 0xff<<(at&7) {
+			return true
+		}
 	}
-	if len(rest) <= scanPadding {
+	rest := data[next:]
+	if len(rest) == 0 {
 		return false
 	}
-	return bytes.Count(rest, rest[:1]) != len(rest)
+	return marker >= mRST0 && marker <= mRST7 || bytes.Count(rest, rest[:1]) != len(rest)
 }
 
 // unstuff takes the stuffed zero bytes (T.81, B.1.1.5) out of the

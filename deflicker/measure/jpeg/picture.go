@@ -371,6 +371,10 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 			return nil, broken
 		}
 		base := slot{comp: at, out: p.means, quan: max(b.quan[p.quan], 1) << low}
+		base.most = dcLimit + base.quan
+		if b.progressive {
+			base.most += overshoot
+		}
 		if !b.setTables(&base, tables, s) {
 			return nil, errors.New("a scan names a table that is not there")
 		}

@@ -6,10 +6,14 @@ import "encoding/binary"
 // are within 8 x 128 of zero.
 const unread = -1 << 15
 
-// dcLimit bounds a block's DC term, 8 times its mean less mid-grey. Sound
-// pictures stay within 1024 and one quantisation step; beyond twice that the
-// decoder has lost its place.
-const dcLimit = 2048 + 255
+// dcLimit bounds a block's DC term, 8 times its mean less mid-grey: samples of 8
+// bits give no more, but for a quantisation step. Beyond, a bit was flipped
+// before, and all that follows is too light or too dark. Encoders that prepare
+// pictures for the web, which write progressive ones, let bright edges overshoot.
+const (
+	dcLimit   = 1024
+	overshoot = 256
+)
 
 // slot is one block of a scan's unit (MCU).
 type slot struct {
@@ -17,6 +21,7 @@ type slot struct {
 	ac   *acTable
 	out  []int16 // the component's means
 	quan int     // quantiser of the DC term, with the scan's point transform
+	most int     // that the DC term may be, either sign
 	comp int     // index of the predictor
 	step int     // blocks from one unit to the next
 	row  int     // blocks from one row of units to the next
@@ -65,7 +70,7 @@ func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v v
 				mean := predictors[slot.comp&3] + int(diff)
 				predictors[slot.comp&3] = mean
 				mean *= slot.quan
-				if uint(mean+dcLimit) > 2*dcLimit {
+				if uint(mean+slot.most) > uint(2*slot.most) {
 					return done, pos, s.stopped(pos, last)
 				}
 				slot.out[slot.at+row*slot.row+col*slot.step] = int16(mean)
