@@ -208,13 +208,22 @@ func plainID(s *Sequence) string {
 	return safeName(path.Base(path.Dir(first.Name)) + "-" + baseName(first) + "-" + baseName(last))
 }
 
-// safeName keeps letters, digits, dash and underscore.
+// maxID is the longest ID, bytes: clips, pages and half-written files have it in
+// their names, and no file system takes more than 255 bytes.
+const maxID = 100
+
+// safeName keeps letters, digits, dash and underscore, and of a long name both
+// ends.
 func safeName(name string) string {
-	return strings.Trim(strings.Map(func(r rune) rune {
+	safe := strings.Trim(strings.Map(func(r rune) rune {
 		switch {
 		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', r == '-', r == '_':
 			return r
 		}
 		return '-'
 	}, name), "-")
+	if n := len(safe); n > maxID {
+		safe = safe[:maxID/2] + "--" + safe[n-maxID/2+2:]
+	}
+	return safe
 }

@@ -43,7 +43,7 @@ var pageFuncs = template.FuncMap{
 	"ev":         func(f Float) string { return signed(float64(f), 2) },
 	"rms":        func(f Float) string { return known(f, "%.4f") },
 	"num":        func(f Float, format string) string { return known(f, format) },
-	"base":       base,
+	"base":       func(name string) string { return words.OneLine(base(name)) },
 	"cause":      causeText,
 	"camera":     camera,
 	"copies":     copiesText,
@@ -94,7 +94,22 @@ func signed(v float64, d int) string { return fmt.Sprintf("%+.*f", d, v) }
 
 // WriteHTML writes the report as one page that needs nothing else: no script,
 // no network.
-func WriteHTML(w io.Writer, r *Report) error { return pageTemplate.Execute(w, r) }
+func WriteHTML(w io.Writer, r *Report) error { return writePage(w, pageTemplate, r) }
+
+// writePage fills a template and spells out what no reader sees, such as the
+// characters in a file's name that turn the direction of what follows.
+func writePage(w io.Writer, t *template.Template, data any) error {
+	var page bytes.Buffer
+	if err := t.Execute(&page, data); err != nil {
+		return err
+	}
+	for line := range strings.Lines(page.String()) {
+		if _, err := io.WriteString(w, words.OneLine(strings.TrimSuffix(line, "\n"))+"\n"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // Film strip thumbnails are this high, pixels.
 const thumbHeight = 120
@@ -186,4 +201,4 @@ func (r *Report) Only(i int) *Report {
 }
 
 // WriteDayHTML writes the day's page.
-func WriteDayHTML(w io.Writer, d Day) error { return dayTemplate.Execute(w, d) }
+func WriteDayHTML(w io.Writer, d Day) error { return writePage(w, dayTemplate, d) }

@@ -2,7 +2,6 @@
 package playback
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -20,8 +19,11 @@ func (r Rate) FPS() float64 {
 	return float64(r.Num) / float64(r.Den)
 }
 
-// maxFPS is the fastest playback rate that is taken for meant.
-const maxFPS = 1000
+// The slowest and the fastest playback rate that are taken for meant.
+const (
+	minFPS = 0.01
+	maxFPS = 1000
+)
 
 // StandardRates are the playback rates of film, television and the web. The
 // fractional ones are exact: 24, 30 and 60 times 1000/1001 (SMPTE ST 12-1).
@@ -34,19 +36,19 @@ func StandardRates() []Rate {
 // 23.976, 23.98, 29.97 and 59.94 are, means that rate exactly.
 func ParseRate(s string) (Rate, error) {
 	bad := func() (Rate, error) {
-		return Rate{}, errors.New("want frames per second above 0, such as 24, 23.976 or 24000/1001")
+		return Rate{}, fmt.Errorf("want frames per second from %g to %d, such as 24, 23.976 or 24000/1001", minFPS, maxFPS)
 	}
 	t := strings.TrimSpace(s)
 	if a, b, ok := strings.Cut(t, "/"); ok {
 		n, err1 := strconv.Atoi(a)
 		d, err2 := strconv.Atoi(b)
-		if err1 != nil || err2 != nil || n <= 0 || d <= 0 || n > 1e9 || d > 1e9 || n/d > maxFPS {
+		if err1 != nil || err2 != nil || n <= 0 || d <= 0 || n > 1e9 || d > 1e9 || n > maxFPS*d || float64(n) < minFPS*float64(d) {
 			return bad()
 		}
 		return Rate{n, d}.reduced(), nil
 	}
 	v, err := strconv.ParseFloat(t, 64)
-	if err != nil || !(v > 0) || v > maxFPS {
+	if err != nil || !(v >= minFPS) || v > maxFPS {
 		return bad()
 	}
 	if v != math.Trunc(v) {
@@ -56,11 +58,7 @@ func ParseRate(s string) (Rate, error) {
 			}
 		}
 	}
-	r := Rate{int(math.Round(v * 1e6)), 1e6}.reduced()
-	if r.Num == 0 {
-		return bad()
-	}
-	return r, nil
+	return Rate{int(math.Round(v * 1e6)), 1e6}.reduced(), nil
 }
 
 func (r Rate) reduced() Rate {

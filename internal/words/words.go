@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // Number writes v with at most the given decimals and no trailing zeros.
@@ -105,19 +106,33 @@ func Count(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
-// OneLine spells control characters out as Go does, \n for a line's end: a
-// file's name may hold any, and terminals take them as commands.
+// OneLine spells out as Go does what a file's name may hold and no reader sees:
+// control characters, which terminals take as commands, \n for a line's end;
+// characters that turn the direction of what follows them; and bytes that are
+// no UTF-8.
 func OneLine(s string) string {
-	if strings.IndexFunc(s, unicode.IsControl) < 0 {
+	if utf8.ValidString(s) && strings.IndexFunc(s, unseen) < 0 {
 		return s
 	}
 	var b strings.Builder
-	for _, r := range s {
-		if unicode.IsControl(r) {
+	for len(s) > 0 {
+		r, n := utf8.DecodeRuneInString(s)
+		switch {
+		case r == utf8.RuneError && n == 1:
+			fmt.Fprintf(&b, `\x%02x`, s[0])
+		case unseen(r):
 			b.WriteString(strings.Trim(strconv.QuoteRune(r), "'"))
-		} else {
-			b.WriteRune(r)
+		default:
+			b.WriteString(s[:n])
 		}
+		s = s[n:]
 	}
 	return b.String()
+}
+
+// unseen tells control and format characters, and ends of lines and paragraphs;
+// the two joiners, which several scripts write with, are none of them.
+func unseen(r rune) bool {
+	const zeroWidthNonJoiner, zeroWidthJoiner = '\u200c', '\u200d'
+	return r != zeroWidthNonJoiner && r != zeroWidthJoiner && unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp)
 }

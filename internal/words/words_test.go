@@ -55,3 +55,18 @@ func TestParseSeconds(t *testing.T) {
 		}
 	}
 }
+
+// Nothing that a terminal or a reader could take for something else passes:
+// control characters, overrides of direction, bytes that are no UTF-8.
+func TestOneLine(t *testing.T) {
+	for in, want := range map[string]string{
+		"a b.JPG": "a b.JPG", "\u00e9\u65e5 \u0646\u200c\u0645": "\u00e9\u65e5 \u0646\u200c\u0645",
+		"a\nb\tc\x1b[2J": `a\nb\tc\x1b[2J`, "\u0085": `\u0085`,
+		"photo\u202egpj.exe": `photo\u202egpj.exe`, "\u2066x\u2069": `\u2066x\u2069`, "a\u2028b": `a\u2028b`, "\ufeffa": `\ufeffa`,
+		"\xff\xfe.JPG": `\xff\xfe.JPG`, "\ufffd": "\ufffd", "": "",
+	} {
+		if got := words.OneLine(in); got != want {
+			t.Errorf("%q is written %q, want %q", in, got, want)
+		}
+	}
+}
