@@ -31,7 +31,10 @@ import (
 // number of frames.
 func drawShoots(t *testing.T, card string, shoots []demo.Shoot, w, h int) {
 	t.Helper()
+	fired := map[demo.Body]int{} // a body's numbers run on from shoot to shoot
 	for _, s := range shoots {
+		s.Number = fired[s.Body] + 1
+		fired[s.Body] += s.Frames - len(s.NotFired)
 		s.Scene.Width, s.Scene.Height, s.Scene.Frames = w, h, s.Frames
 		if err := s.Draw(context.Background(), scene.New(s.Scene), card); err != nil {
 			t.Fatal(err)
@@ -48,7 +51,7 @@ func plainShoots(n, frames int) []demo.Shoot {
 	for i := range n {
 		out = append(out, demo.Shoot{
 			Name: fmt.Sprintf("shoot %d", i+1), Start: time.Date(2026, 5, 1, 5+i, 10, 0, 0, time.UTC),
-			IntervalS: 5, ReallyS: 5, Frames: frames, Folder: 100, Number: 1 + 400*i, Body: bodies[i%2],
+			IntervalS: 5, ReallyS: 5, Frames: frames, Folder: 100, Body: bodies[i%2],
 			Scene: scene.Options{Seed: uint64(i + 1), ScatterEV: 0.05, Clouds: 0.4, Noise: 0.01},
 		})
 	}
