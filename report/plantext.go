@@ -18,6 +18,15 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	t := &textWriter{bufio.NewWriter(w), o}
 	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS))))
 	t.row("last", "frame begins %s after the first", words.Seconds(a.LastFrameS))
+	if !a.Start.IsZero() {
+		t.row("clock", "%s to %s", a.Start.Format("2006-01-02 15:04:05"), clockOf(a, a.End))
+	}
+	for _, e := range a.Sun {
+		t.row("", "%s  %s", clockOf(a, e.At), e.Name)
+	}
+	if a.RangeEV > 0 {
+		t.row("light", "of a clear sky: %.1f stops in all, %+.1f from first to last frame", a.RangeEV, a.NetEV)
+	}
 	if a.ClipS > 0 {
 		t.row("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
 	}
@@ -31,6 +40,9 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	t.wrap("            ", "usual rates: %s", clips)
 	if a.ExposureS > 0 {
 		t.row("exposure", "%s, busy for %.0f %% of the interval", words.Exposure(a.ExposureS), 100*a.DutyShare)
+	}
+	if a.MoveS+a.SettleS > 0 {
+		t.row("rig", "moves for %s, settles for %s: %s of %s taken", words.Seconds(a.MoveS), words.Seconds(a.SettleS), words.Seconds(a.BusyS), words.Seconds(a.IntervalS))
 	}
 	if a.PerFrame > 0 {
 		t.row("travel", "%s %s over the shoot: %s %s a frame, %s %s a minute", tenths(a.Travel), a.TravelUnit,
@@ -81,8 +93,21 @@ type planJSON struct {
 	Cards      int        `json:"cards"`
 	Hours      Float      `json:"battery_hours"`
 	Batteries  int        `json:"batteries"`
+	Start      string     `json:"start,omitempty"` // by the camera's clock
+	End        string     `json:"end,omitempty"`
+	Sun        []sunJSON  `json:"sun,omitempty"`
+	NetEV      Float      `json:"clear_sky_ev"`
+	RangeEV    Float      `json:"clear_sky_range_ev"`
+	BusyS      Float      `json:"busy_s"`
+	PerCard    int        `json:"frames_per_card,omitempty"`
+	PerBattery int        `json:"frames_per_battery,omitempty"`
 	Warnings   []string   `json:"warnings"`
 	Notes      []string   `json:"notes"`
+}
+
+type sunJSON struct {
+	Event string `json:"event"`
+	At    string `json:"at"`
 }
 
 type clipJSON struct {
@@ -101,6 +126,17 @@ func WritePlanJSON(w io.Writer, a plan.Answer) error {
 	}
 	if a.Rate.Num != 0 {
 		p.Rate = plan.RateLabel(a.Rate)
+	}
+	p.BusyS, p.PerCard, p.PerBattery, p.NetEV, p.RangeEV = positive(a.BusyS), a.FramesPerCard, a.FramesPerBattery, unknown, positive(a.RangeEV)
+	const clock = "2006-01-02T15:04:05"
+	if !a.Start.IsZero() {
+		p.Start, p.End = a.Start.Format(clock), a.End.Format(clock)
+	}
+	if a.RangeEV > 0 {
+		p.NetEV = Float(a.NetEV)
+	}
+	for _, e := range a.Sun {
+		p.Sun = append(p.Sun, sunJSON{e.Name, e.At.Format(clock)})
 	}
 	for _, c := range a.Clips {
 		p.Clips = append(p.Clips, clipJSON{plan.RateLabel(c.Rate), Float(c.ClipS)})

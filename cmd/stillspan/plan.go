@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"time"
 
 	"stillspan/ingest/plan"
 	"stillspan/internal/settings"
@@ -23,6 +24,7 @@ rate they give the length of the clip, and a clip length gives the frames.
 	examples: `plan --frames 300 --interval 5 --rate 24
 plan --time 3h --clip 10 --rate 30
 plan --clip 12.5 --rate 24 --interval 5 --travel 1.2m --exposure 2
+plan --frames 300 --interval 5 --start 2026-05-01T05:40:00 --place 51.48,-0.01 --utc +01:00 --sheet sheet.html
 plan --frames 300 --interval 5 --rate 24 --name "harbour dawn" -o day.toml
 `,
 	run: runPlan,
@@ -34,6 +36,10 @@ func runPlan(_ context.Context, c *call) error {
 	switch {
 	case len(c.args) > 0:
 		return usagef("unexpected argument %q: plan takes options only", c.args[0])
+	case (settings.Location.Stated(v) || settings.UTC.Stated(v)) && !(settings.Location.Stated(v) && settings.UTC.Stated(v) && settings.Start.Stated(v)):
+		return usagef("the sun needs --start, --place and --utc together")
+	case settings.Sheet.Of(v) == "-":
+		return usagef("--sheet wants a file name: it is a page to print")
 	case file != "" && name == "":
 		return usagef("-o needs --name: what the shoot is called in the plan file")
 	}
@@ -45,7 +51,7 @@ func runPlan(_ context.Context, c *call) error {
 		err := addShoot(file, plan.Shoot{
 			Name: name, Folder: settings.Folder.Of(v), From: settings.From.Of(v), To: settings.To.Of(v),
 			Frames: answer.Frames, IntervalS: answer.IntervalS, ShootingS: answer.ShootingS,
-			Rate: answer.Rate, ClipS: answer.ClipS, ExposureS: answer.ExposureS,
+			Rate: answer.Rate, ClipS: answer.ClipS, ExposureS: answer.ExposureS, Given: plan.Given(v),
 		})
 		if err != nil {
 			return err
@@ -56,6 +62,12 @@ func runPlan(_ context.Context, c *call) error {
 		if to == "-" {
 			return fill(c.stdout)
 		}
+		if err := writeFile(to, fill); err != nil {
+			return err
+		}
+	}
+	if to := settings.Sheet.Of(v); to != "" {
+		fill := func(w io.Writer) error { return report.WriteFieldSheet(w, name, answer) }
 		if err := writeFile(to, fill); err != nil {
 			return err
 		}
@@ -75,7 +87,9 @@ func runPlan(_ context.Context, c *call) error {
 // ask is the question that the options put.
 func ask(v settings.Values) plan.Ask {
 	move := settings.Move.Of(v)
-	return plan.Ask{
+	q := plan.Ask{
+		Start: settings.Start.Of(v), MoveS: settings.MoveTime.Of(v), SettleS: settings.Settle.Of(v),
+		CardsAtHand: settings.Cards.Of(v), BatteriesAtHand: settings.Batteries.Of(v),
 		Frames: settings.Frames.Of(v), IntervalS: settings.Interval.Of(v), ShootingS: settings.Time.Of(v),
 		Rate: settings.PlanRate.Of(v), ClipS: settings.Length.Of(v),
 		ExposureS: settings.Exposure.Of(v), WriteS: settings.WriteTime.Of(v),
@@ -83,6 +97,16 @@ func ask(v settings.Values) plan.Ask {
 		BytesPerFrame: settings.FrameSize.Of(v), CardBytes: settings.Card.Of(v),
 		ShotsPerBattery: settings.Shots.Of(v), HoursPerBattery: settings.Hours.Of(v),
 	}
+	if settings.Location.Stated(v) {
+		at := plan.Place(settings.Location.Of(v))
+		q.Place = &at
+	}
+	if t, err := time.Parse("-07:00", settings.UTC.Of(v)); err == nil {
+		_, s := t.Zone()
+		d := time.Duration(s) * time.Second
+		q.UTCOffset = &d
+	}
+	return q
 }
 
 // addShoot writes a new plan file, or adds the shoot to one that is there and

@@ -47,6 +47,8 @@ type Shoot struct {
 	Rate      playback.Rate // stated, or else the file's
 	ClipS     float64
 	ExposureS float64
+	// Given is what else the plan states of rig, place and supplies.
+	Given settings.Values
 	// Settings are what the plan states of how the shoot is measured and
 	// rendered, File.Defaults laid under.
 	Settings settings.Values
@@ -146,13 +148,24 @@ func stated(table map[string]any) (settings.Values, error) {
 	return v, first
 }
 
+// Given is what of v a plan keeps for whoever reads it.
+func Given(v settings.Values) settings.Values {
+	out := settings.Values{}
+	for _, r := range settings.Table() {
+		if x, ok := v[r.Name]; ok && r.In == settings.Noted {
+			out[r.Name] = x
+		}
+	}
+	return out
+}
+
 // shootOf makes a shoot of what was stated, and fills in what follows.
 func shootOf(v settings.Values) (Shoot, error) {
 	s := Shoot{
 		Name: settings.Name.Of(v), Folder: cleanFolder(settings.Folder.Of(v)),
 		From: settings.From.Of(v), To: settings.To.Of(v), Frames: settings.Frames.Of(v),
 		IntervalS: settings.Interval.Of(v), ShootingS: settings.Time.Of(v),
-		ClipS: settings.Length.Of(v), ExposureS: settings.Exposure.Of(v), Settings: settings.Values{},
+		ClipS: settings.Length.Of(v), ExposureS: settings.Exposure.Of(v), Settings: settings.Values{}, Given: Given(v),
 	}
 	if settings.Rate.Stated(v) {
 		s.Rate = settings.Rate.Of(v)

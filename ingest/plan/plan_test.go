@@ -447,3 +447,37 @@ func TestFind(t *testing.T) {
 		}
 	}
 }
+
+// A rig moves while the camera writes: exposure, then the longer of the two.
+func TestRigAndSupplies(t *testing.T) {
+	start, offset := time.Date(2024, 6, 20, 20, 0, 0, 0, time.UTC), time.Hour
+	a, err := Solve(Ask{
+		Frames: 720, IntervalS: 10, ExposureS: 2, WriteS: 1, MoveS: 3, SettleS: 1.5, Start: start, UTCOffset: &offset, Place: &Place{51.4769, 0},
+		BytesPerFrame: 50e6, CardBytes: 32e9, CardsAtHand: 2, ShotsPerBattery: 400, BatteriesAtHand: 2,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a.BusyS != 6.5 || a.DutyShare != 0.65 || !a.End.Equal(start.Add(2*time.Hour)) {
+		t.Errorf("busy %g s, %g of the interval, until %s", a.BusyS, a.DutyShare, a.End)
+	}
+	// 720 frames of 50 MB and a tenth more are 39.6 GB; 300 of each 400 shots count.
+	if a.Cards != 2 || a.FramesPerCard != 581 || a.Batteries != 3 || a.FramesPerBattery != 300 {
+		t.Errorf("%d cards of %d frames, %d batteries of %d", a.Cards, a.FramesPerCard, a.Batteries, a.FramesPerBattery)
+	}
+	if len(a.Warnings) != 1 || !strings.Contains(a.Warnings[0], "3 batteries and 2 are at hand") {
+		t.Errorf("warnings %q", a.Warnings)
+	}
+	// Sunset at 20:20:43 UTC, by a clock an hour ahead (python3-ephem 4.1.4).
+	found := false
+	for _, e := range a.Sun {
+		found = found || e.Name == "sunset" && e.At.Sub(time.Date(2024, 6, 20, 21, 20, 43, 0, time.UTC)).Abs() < 10*time.Second
+	}
+	if !found || !(a.NetEV < -4) {
+		t.Errorf("sun %v, light changes by %.1f stops", a.Sun, a.NetEV)
+	}
+	a, err = Solve(Ask{Frames: 10, IntervalS: 5, ExposureS: 2, MoveS: 2, SettleS: 1})
+	if err != nil || len(a.Warnings) != 1 || !strings.Contains(a.Warnings[0], "the rig will still move") {
+		t.Errorf("a rig too slow: %q, %v", a.Warnings, err)
+	}
+}

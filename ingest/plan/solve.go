@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"stillspan/internal/playback"
 	"stillspan/internal/words"
@@ -24,15 +25,27 @@ type Ask struct {
 	ExposureS float64
 	WriteS    float64 // time the camera is busy after an exposure, seconds
 
+	// Start is when the first frame is taken by a clock UTCOffset ahead of UTC,
+	// held in time.UTC; zero when not said. With both and a Place the sun is
+	// reckoned too.
+	Start     time.Time
+	UTCOffset *time.Duration
+	Place     *Place
+
+	MoveS   float64 // of a rig that moves between exposures, seconds
+	SettleS float64 // until it stands still after a move, seconds
+
 	Travel     float64 // of a rail or slider over the whole shoot, or of a rotating head
 	TravelUnit string  // "mm" when empty
 
 	BytesPerFrame float64
 	CardBytes     float64 // size of one card
+	CardsAtHand   int     // 0 when not said
 	CardMargin    float64 // share kept free, 0 to 1; 0.1 when 0
 
 	ShotsPerBattery float64
 	HoursPerBattery float64
+	BatteriesAtHand int     // 0 when not said
 	BatteryReserve  float64 // share of a battery not counted on, 0 to 1; 0.25 when 0
 }
 
@@ -48,7 +61,14 @@ type Answer struct {
 	LastFrameS float64
 	Clips      []ClipAt // the clip at every usual rate
 
-	DutyShare    float64 // (exposure + write time) / interval
+	End   time.Time  // when the shooting time is over, by the clock of Start
+	Sun   []SunEvent // of the day of Start and up to End, by the same clock
+	NetEV float64    // change of a clear sky's light over the shoot, stops
+	// RangeEV is how far its brightest and its darkest are apart, stops.
+	RangeEV float64
+
+	BusyS        float64 // exposure, then write time or move and settling, whichever takes longer
+	DutyShare    float64 // BusyS / interval
 	HalfInterval float64 // exposure that gives the usual motion blur, seconds
 
 	PerFrame  float64 // travel per frame: n frames have n-1 moves between them
@@ -59,6 +79,9 @@ type Answer struct {
 	Cards          int
 	BatteryHours   float64 // shooting time, hours
 	Batteries      int
+	// FramesPerCard and FramesPerBattery are after how many frames each is to be
+	// changed, margin and reserve taken off; 0 when unknown.
+	FramesPerCard, FramesPerBattery int
 
 	Warnings []string // what will not work as planned
 	Notes    []string // what to know
@@ -97,6 +120,7 @@ func Solve(q Ask) (Answer, error) {
 		return Answer{}, err
 	}
 	a.exposure()
+	a.clock()
 	a.travel()
 	a.supplies()
 	return a, nil
@@ -108,7 +132,7 @@ func (q Ask) validate() error {
 		v    float64
 	}{
 		{"interval", q.IntervalS}, {"shooting time", q.ShootingS}, {"clip length", q.ClipS},
-		{"exposure", q.ExposureS}, {"write time", q.WriteS}, {"bytes per frame", q.BytesPerFrame},
+		{"exposure", q.ExposureS}, {"write time", q.WriteS}, {"time to move", q.MoveS}, {"time to settle", q.SettleS}, {"bytes per frame", q.BytesPerFrame},
 		{"card size", q.CardBytes}, {"shots per battery", q.ShotsPerBattery}, {"hours per battery", q.HoursPerBattery},
 	} {
 		if f.v < 0 || math.IsNaN(f.v) || math.IsInf(f.v, 0) {
@@ -120,6 +144,8 @@ func (q Ask) validate() error {
 		return fmt.Errorf("frames must be 1 to %d", maxFrames)
 	case math.IsNaN(q.Travel) || math.IsInf(q.Travel, 0):
 		return errors.New("travel must be a number")
+	case q.Place != nil && !(math.Abs(q.Place.Lat) <= 90 && math.Abs(q.Place.Lon) <= 180):
+		return errors.New("a place is latitude -90 to 90 and longitude -180 to 180 degrees")
 	case !(q.CardMargin >= 0 && q.CardMargin < 1):
 		return errors.New("card margin must be a share from 0 to below 1")
 	case !(q.BatteryReserve >= 0 && q.BatteryReserve < 1):
@@ -186,26 +212,67 @@ func (a *Answer) exposure() {
 	a.Notes = append(a.Notes, fmt.Sprintf(
 		"An exposure of half the interval, %s, gives the motion blur usual in film (common practice, no published source).",
 		words.Seconds(a.HalfInterval)))
-	if a.ExposureS == 0 {
+	rig := a.MoveS + a.SettleS
+	if a.ExposureS == 0 && rig == 0 {
 		return
 	}
-	a.DutyShare = (a.ExposureS + a.WriteS) / a.IntervalS
-	busy := words.Seconds(a.ExposureS + a.WriteS)
+	// A rig moves while the camera writes.
+	a.BusyS = a.ExposureS + max(a.WriteS, rig)
+	a.DutyShare = a.BusyS / a.IntervalS
+	busy, what := words.Seconds(a.BusyS), "Exposure and write time take"
+	if rig > a.WriteS {
+		what = "Exposure, move and settling take"
+	}
 	switch {
+	case a.DutyShare >= 1 && rig > a.WriteS:
+		a.Warnings = append(a.Warnings, fmt.Sprintf(
+			"%s %s and do not fit an interval of %s: the rig will still move when the next frame is taken. Lengthen the interval or shorten the move.",
+			what, busy, words.Seconds(a.IntervalS)))
 	case a.DutyShare >= 1:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
-			"Exposure and write time take %s and do not fit an interval of %s: the camera will miss shots. Lengthen the interval or shorten the exposure.",
-			busy, words.Seconds(a.IntervalS)))
+			"%s %s and do not fit an interval of %s: the camera will miss shots. Lengthen the interval or shorten the exposure.",
+			what, busy, words.Seconds(a.IntervalS)))
 	case a.DutyShare > 0.9:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
-			"Exposure and write time take %s of each %s: a slow card or noise reduction in the camera will miss shots.",
-			busy, words.Seconds(a.IntervalS)))
+			"%s %s of each %s: a slow card or noise reduction in the camera will miss shots, and a slow rig blur them.",
+			what, busy, words.Seconds(a.IntervalS)))
 	case a.WriteS == 0 && a.ExposureS > a.IntervalS/2:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
 			"Exposure takes %.0f %% of the interval; write time is not stated. Noise reduction in the camera can take as long again: switch it off or test first.",
-			100*a.DutyShare))
+			100*a.ExposureS/a.IntervalS))
 	}
 }
+
+// clock says when the shoot ends, and what the sun does meanwhile.
+func (a *Answer) clock() {
+	if a.Start.IsZero() {
+		return
+	}
+	a.End = a.Start.Add(seconds(a.ShootingS))
+	if a.Place == nil || a.UTCOffset == nil || a.ShootingS > maxSunS {
+		return
+	}
+	toUTC := func(t time.Time) time.Time { return t.Add(-*a.UTCOffset) }
+	midnight := a.Start.Truncate(24 * time.Hour)
+	until := midnight.Add(24 * time.Hour)
+	if a.End.After(until) {
+		until = a.End
+	}
+	a.Sun = SunEvents(toUTC(midnight), toUTC(until), *a.Place)
+	for i := range a.Sun {
+		a.Sun[i].At = a.Sun[i].At.Add(*a.UTCOffset)
+	}
+	a.NetEV, a.RangeEV = LightChange(toUTC(a.Start), toUTC(a.End), *a.Place)
+	if a.RangeEV >= 1 {
+		a.Notes = append(a.Notes, fmt.Sprintf(
+			"Under a clear sky the light changes by %.1f stops over the shoot, %+.1f from its first frame to its last; cloud, moon and lamps change it otherwise. Plan for the exposure to follow.", a.RangeEV, a.NetEV))
+	}
+}
+
+// maxSunS is the longest shoot whose sun is reckoned: a week.
+const maxSunS = 7 * 86400
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 
 func (a *Answer) travel() {
 	if a.Travel == 0 {
@@ -222,7 +289,7 @@ func (a *Answer) travel() {
 	a.PerMinute = a.Travel / a.LastFrameS * 60
 	if a.ExposureS > 0 {
 		a.PerExpose = a.PerMinute / 60 * math.Min(a.ExposureS, a.IntervalS)
-		if rest := a.IntervalS - a.ExposureS; rest > 0 {
+		if rest := a.IntervalS - a.ExposureS; rest > 0 && a.MoveS+a.SettleS == 0 {
 			a.Notes = append(a.Notes, fmt.Sprintf(
 				"Moving only between exposures leaves %s for each move and for the rig to settle.", words.Seconds(rest)))
 		}
@@ -241,7 +308,11 @@ func (a *Answer) supplies() {
 		a.CardSpaceBytes = a.BytesPerFrame * float64(a.Frames) * (1 + a.CardMargin)
 		if a.CardBytes > 0 {
 			a.Cards = int(math.Ceil(a.CardSpaceBytes/a.CardBytes - slack))
-			if a.Cards > 1 {
+			a.FramesPerCard = int(a.CardBytes / (a.BytesPerFrame * (1 + a.CardMargin)))
+			switch {
+			case a.CardsAtHand > 0 && a.Cards > a.CardsAtHand:
+				a.Warnings = append(a.Warnings, fmt.Sprintf("The shoot needs %d cards and %d are at hand.", a.Cards, a.CardsAtHand))
+			case a.Cards > 1 && a.CardsAtHand == 0:
 				a.Warnings = append(a.Warnings, fmt.Sprintf(
 					"The shoot needs %d cards: a change of card stops it. Use a larger card or smaller files.", a.Cards))
 			}
@@ -257,7 +328,13 @@ func (a *Answer) supplies() {
 		need = math.Max(need, a.BatteryHours/(a.HoursPerBattery*usable))
 	}
 	a.Batteries = int(math.Ceil(need - slack))
-	if a.Batteries > 1 {
+	if need > 0 {
+		a.FramesPerBattery = int(float64(a.Frames)/need + slack)
+	}
+	switch {
+	case a.BatteriesAtHand > 0 && a.Batteries > a.BatteriesAtHand:
+		a.Warnings = append(a.Warnings, fmt.Sprintf("The shoot needs %d batteries and %d are at hand.", a.Batteries, a.BatteriesAtHand))
+	case a.Batteries > 1 && a.BatteriesAtHand == 0:
 		a.Warnings = append(a.Warnings, fmt.Sprintf(
 			"The shoot needs %d batteries: a change stops it and can move the camera. Use a larger supply.", a.Batteries))
 	}

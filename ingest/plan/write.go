@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,6 +26,8 @@ const header = `# Plan of interval shoots, one [[shoot]] each.
 # clip_s         length of the clip; with rate it gives frames
 # exposure       "1/60" or seconds
 # %s
+#                of rig, place and supplies, as 'stillspan plan' was told
+# %s
 #                as on the command line
 #
 # [defaults] takes rate and the last line for every shoot that states none.
@@ -35,7 +38,8 @@ const header = `# Plan of interval shoots, one [[shoot]] each.
 func Write(w io.Writer, f *File) error {
 	var b bytes.Buffer
 	own := keys(settings.Default)
-	fmt.Fprintf(&b, header, strings.Join(own, ", "))
+	noted := slices.DeleteFunc(keys(settings.Noted), func(k string) bool { return slices.Contains(own, k) })
+	fmt.Fprintf(&b, header, strings.Join(noted, ", "), strings.Join(own, ", "))
 	defaults := f.Defaults.Over()
 	if f.Rate.Num != 0 {
 		settings.Rate.Set(defaults, f.Rate)
@@ -71,7 +75,7 @@ func WriteShoot(w io.Writer, s Shoot) error {
 
 // entry writes a shoot; what defaults state alike is left out.
 func entry(b *bytes.Buffer, s Shoot, defaults settings.Values) error {
-	v := s.Settings.Over()
+	v := s.Settings.Over(s.Given)
 	settings.Name.Set(v, s.Name)
 	settings.Folder.Set(v, s.Folder)
 	settings.From.Set(v, s.From)

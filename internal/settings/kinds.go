@@ -55,6 +55,33 @@ var ends = kind[Ends]{read: func(s string) (Ends, error) {
 	return Ends{first, last}, nil
 }}
 
+// Spot is a place on the Earth, degrees north and east.
+type Spot struct{ Lat, Lon float64 }
+
+func (s Spot) String() string { return fmt.Sprintf("%g,%g", s.Lat, s.Lon) }
+
+var place = kind[Spot]{read: func(s string) (Spot, error) {
+	a, b, ok := strings.Cut(s, ",")
+	lat, e1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
+	lon, e2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
+	if !ok || errors.Join(e1, e2) != nil || !(math.Abs(lat) <= 90 && math.Abs(lon) <= 180) {
+		return Spot{}, errors.New("want degrees north and east, such as 51.48,-0.01")
+	}
+	return Spot{lat, lon}, nil
+}}
+
+// offset is how far a clock is ahead of UTC.
+var offset = kind[string]{read: func(s string) (string, error) {
+	if _, err := time.Parse("-07:00", s); err != nil {
+		return "", errors.New("want hours and minutes ahead of UTC, such as +02:00 or -05:30")
+	}
+	return s, nil
+}}
+
+func (t Travel) String() string {
+	return strconv.FormatFloat(t.Amount, 'f', -1, 64) + t.Unit
+}
+
 // toggle is a switch.
 var toggle = kind[bool]{read: func(s string) (bool, error) {
 	v, err := strconv.ParseBool(s)

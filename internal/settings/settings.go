@@ -53,6 +53,7 @@ type Place int
 // Places of a plan file.
 const (
 	InShoot Place = iota // in a [[shoot]]
+	Noted                // in a [[shoot]], for whoever reads the plan
 	Default              // in a [[shoot]] or, for all that state none, in [defaults]
 )
 
