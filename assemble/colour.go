@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"math"
+	"reflect"
 
 	"stillspan/internal/icc"
 	"stillspan/internal/srgb"
@@ -17,8 +18,9 @@ type conversion struct {
 	encode [linearCodes]uint16 // linear light to channel values
 }
 
-// linearCodes is how finely channel values and linear light are told apart.
-const linearCodes = 1 << 15
+// linearCodes is how finely channel values and linear light are told apart: a
+// sixty-fourth of an 8-bit code, in tables that the second cache holds.
+const linearCodes = 1 << 14
 
 func newConversion(p *icc.Profile) *conversion {
 	c := &conversion{}
@@ -26,6 +28,10 @@ func newConversion(p *icc.Profile) *conversion {
 		c.matrix[i] = float32(v)
 	}
 	for j := range p.Curves {
+		if j > 0 && reflect.DeepEqual(p.Curves[j], p.Curves[0]) {
+			c.linear[j] = c.linear[0]
+			continue
+		}
 		c.linear[j] = new([linearCodes]float32)
 		for i := range c.linear[j] {
 			c.linear[j][i] = float32(p.Curves[j].At(float64(i) / (linearCodes - 1)))
@@ -81,10 +87,20 @@ func (c *conversion) convert(r, g, b float32) (cr, cg, cb uint32) {
 }
 
 func (c *conversion) channel(light float32) uint32 {
-	return uint32(c.encode[code(float32(math.Sqrt(float64(max(light, 0)))))])
+	if light < 0 {
+		light = 0
+	}
+	return uint32(c.encode[code(float32(math.Sqrt(float64(light))))])
 }
 
 // code is the place of a value from 0 to 1 in a table.
-func code(v float32) int {
-	return int(min(max(v, 0), 1)*(linearCodes-1) + 0.5)
+func code(v float32) int32 {
+	i := int32(v*(linearCodes-1) + 0.5)
+	switch {
+	case i < 0:
+		return 0
+	case i >= linearCodes:
+		return linearCodes - 1
+	}
+	return i
 }
