@@ -27,6 +27,9 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 		return
 	}
 	how := account.Options{MinFrames: opt.MinFrames, LateFraction: opt.LateFraction, OddRun: opt.OddRun, Bracket: opt.Bracket}
+	for _, p := range opt.Planned {
+		how.PlannedFrames = append(how.PlannedFrames, p.Frames)
+	}
 	var parts []account.Body
 	if serial {
 		parts = []account.Body{account.One(kept, how)}

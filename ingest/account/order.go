@@ -19,8 +19,8 @@ type row struct {
 	// other is set where pictures begin that cannot play in one clip with those
 	// before.
 	other bool
-	// hint is set where a planned shoot may begin.
-	hint bool
+	// planned is the planned shoot that may begin here; 0 for none.
+	planned int32
 	// reset is what it costs that the numbers do not run on here, in bits.
 	reset float64
 }
@@ -277,9 +277,7 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			r.du, r.weak = numberStep(&files[rows[len(rows)-1].file], f)
 			r.weak = r.weak || r.du > 1
 		}
-		if len(rows) > 0 {
-			r.hint = f.Planned > 0 && f.Planned != files[rows[len(rows)-1].file].Planned
-		}
+		r.planned = int32(f.Planned)
 		if f.Shared {
 			r.weak = true
 			if r.du == 1 {

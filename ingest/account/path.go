@@ -50,7 +50,8 @@ type node struct {
 	missing     tally   // before this row
 	total       tally
 	shoots      int32
-	tested      bool // test stills came before the shoot
+	tested      bool  // test stills came before the shoot
+	first       int32 // row with which the shoot began
 }
 
 func (n *node) mid() float64 { return (n.lo + n.hi) / 2 }
@@ -65,6 +66,7 @@ type rival struct {
 // solver finds the cheapest path through rows and cadences.
 type solver struct {
 	rows     []row
+	planned  []int // frames of each planned shoot
 	cadences []cadence
 	rest     []bool
 	nodes    []node
@@ -156,7 +158,7 @@ func (s *solver) fresh(j, k int) (lo, hi float64) {
 // child is the account of h gone on to row j, on its cadence, so many places on.
 func (s *solver) child(h int32, j, places int) node {
 	p := &s.nodes[h]
-	n := node{parent: h, row: int32(j), cadence: p.cadence, run: p.run + 1, step: int32(places), cost: p.cost, shoots: p.shoots, tested: p.tested, lo: p.lo, hi: p.hi}
+	n := node{parent: h, row: int32(j), cadence: p.cadence, run: p.run + 1, step: int32(places), cost: p.cost, shoots: p.shoots, tested: p.tested, first: p.first, lo: p.lo, hi: p.hi}
 	c := &s.cadences[p.cadence]
 	n.cost += c.bits
 	if !c.free() && places > 0 {
@@ -495,18 +497,41 @@ func (s *solver) goesOn(j, k int) bool {
 	return !timed(a.t) || !timed(b.t) || math.Abs(b.t-a.t-c.at(j+1)*float64(max(1, b.du))) <= b.g+2*c.slack+c.walk
 }
 
+// hinted tells whether a planned shoot may begin at row j in cadence k: its window
+// holds the row and not the first of the shoot so far, and that one has as many
+// frames as planned, or row j is none of its places.
+func (s *solver) hinted(p *node, j, k int) bool {
+	r, begun := &s.rows[j], s.rows[p.first].planned
+	if r.planned == 0 || r.planned == begun {
+		return false
+	}
+	if begun > 0 && begun <= int32(len(s.planned)) {
+		if n, planned := j-int(p.first), s.planned[begun-1]; planned > 0 && max(n-planned, planned-n) <= 1+planned/100 {
+			return true
+		}
+	}
+	from, to := &s.cadences[p.cadence], &s.cadences[k]
+	if from.kind != steady || to.kind != steady || math.Abs(from.interval-to.interval) > sameShare*from.interval {
+		return true
+	}
+	apart := r.t + r.g/2 - p.mid()
+	places := max(1, math.Round(apart/from.interval))
+	return math.Abs(apart-places*from.interval) > r.g+from.slack+places*from.walk
+}
+
 // asShoot begins another shoot at row j.
 func (s *solver) asShoot(h int32, j, k int) node {
 	p := &s.nodes[h]
 	from, to := &s.cadences[p.cadence], &s.cadences[k]
 	r := &s.rows[j]
-	n := node{parent: h, row: int32(j), cadence: int8(k), events: evShoot, shoots: p.shoots + 1, tested: from.kind == tests, step: 1, cost: p.cost}
+	n := node{parent: h, row: int32(j), cadence: int8(k), events: evShoot, shoots: p.shoots + 1, tested: from.kind == tests, first: int32(j), step: 1, cost: p.cost}
 	n.lo, n.hi = s.fresh(j, k)
 	apart := r.t + r.g/2 - p.mid()
 	// Between planned shoots lies what else was shot. Another card's numbers count
 	// where they tell of the same pause as the clock.
 	told := !r.weak || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
-	if r.du > 1 && told && !r.hint {
+	hint := s.hinted(p, j, k)
+	if r.du > 1 && told && !hint {
 		n.missing.spare = int32(r.du - 1)
 	}
 	switch {
@@ -525,7 +550,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		}
 	case to.kind == tests || from.kind == tests && to.kind == hand && p.shoots == 1:
 		n.cost = math.Inf(1)
-	case r.hint:
+	case hint:
 		n.cost += bitsHinted
 	default:
 		n.cost += bitsShoot
@@ -569,7 +594,7 @@ func (s *solver) asChange(h int32, j, k int) node {
 		if math.Abs(apart-float64(places)*interval) > r.g+from.slack+to.slack+c.walk {
 			continue
 		}
-		n := node{parent: h, row: int32(j), cadence: int8(k), events: evChange, shoots: p.shoots, step: int32(places), cost: p.cost + bitsChange + to.odd}
+		n := node{parent: h, row: int32(j), cadence: int8(k), events: evChange, shoots: p.shoots, first: p.first, step: int32(places), cost: p.cost + bitsChange + to.odd}
 		n.missing = s.count(j, places)
 		n.lo, n.hi = s.fresh(j, k)
 		if to.kind == ramp {

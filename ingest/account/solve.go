@@ -21,6 +21,9 @@ type Options struct {
 	// Bracket is the exposure wanted of each bracket, in the order fired from 1;
 	// 0 for the middle one.
 	Bracket int
+	// PlannedFrames are the frames of the planned shoots that File.Planned counts;
+	// 0 for not stated.
+	PlannedFrames []int
 }
 
 // Solve finds the likeliest account of one body's files.
@@ -78,7 +81,7 @@ func account(files []File, rows []row, opt Options) Account {
 
 // ofRows finds the likeliest account of rows of one frame each.
 func ofRows(files []File, rows []row, opt Options) Account {
-	s, path := solveRows(rows)
+	s, path := solveRows(rows, opt.PlannedFrames)
 	a := s.read(files, path, opt)
 	a.Bits, a.total = path[len(path)-1].cost, path[len(path)-1].total
 	for j := range rows {
@@ -91,9 +94,9 @@ func ofRows(files []File, rows []row, opt Options) Account {
 }
 
 // solveRows finds the cheapest path through rows, in two passes: the second with
-// the intervals that the first fitted.
-func solveRows(rows []row) (*solver, []node) {
-	s := &solver{rows: rows}
+// the intervals that the first fitted; planned as Options.PlannedFrames.
+func solveRows(rows []row, planned []int) (*solver, []node) {
+	s := &solver{rows: rows, planned: planned}
 	s.cadences = cadences(rows)
 	if c, ok := rampOf(rows); ok && len(s.cadences) > 0 {
 		s.cadences = append(s.cadences, c)
