@@ -88,7 +88,7 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 	return g.Wait()
 }
 
-// pictureOf makes one still's picture, of the kind that p.fed names.
+// pictureOf makes one still's picture, of the kind that p.pipedAs names.
 func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
 	if p.raw == nil {
 		picture, err := convert(ctx, path, int64(p.srcW)*int64(p.srcH))

@@ -18,7 +18,7 @@ const (
 // does of PNG and TIFF: as many as keep within the memory of one still that is
 // as large as can be; 0 leaves it to ffmpeg.
 func (p *Pipeline) frameThreads() int {
-	if p.fed != "" || p.pixelBytes() <= 3 {
+	if p.pipedAs != "" || p.pixelBytes() <= 3 {
 		return 0
 	}
 	return int(min(max(format.MaxDecoded/p.pictureBytes(), 1), int64(runtime.NumCPU()), 8))
@@ -27,9 +27,9 @@ func (p *Pipeline) frameThreads() int {
 // pixelBytes is what a pixel takes in ffmpeg's decoder.
 func (p *Pipeline) pixelBytes() int64 {
 	switch f := format.ByName(p.job.Sources[0].Format); {
-	case p.fed == "ppm":
+	case p.pipedAs == "ppm":
 		return 6
-	case p.fed != "" || f.Decoder == format.JPEG || f.Decoder == format.Embedded:
+	case p.pipedAs != "" || f.Decoder == format.JPEG || f.Decoder == format.Embedded:
 		return 3
 	}
 	return 8

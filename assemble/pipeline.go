@@ -50,10 +50,10 @@ type Pipeline struct {
 	// srcW and srcH are the pixels that come out of the decoder, as stored.
 	srcW, srcH int
 	raw        *develop.Settings // nil unless raw files are developed
-	// fed is ffmpeg's name for the kind of pictures that are made here and
+	// pipedAs is ffmpeg's name for the kind of pictures that are made here and
 	// handed to the decoder; empty where it opens the stills itself.
-	fed   string
-	notes []string
+	pipedAs string
+	notes   []string
 	// in is the pixel format of the stream from the decoder, out that to the
 	// encoder.
 	in, out string
@@ -143,7 +143,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		p.fed = "mjpeg"
+		p.pipedAs = "mjpeg"
 		p.srcW, p.srcH, err = jpegSize(picture, first.Path)
 		return err
 	case !first.Raw:
@@ -161,7 +161,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 			}
 			p.raw = &d
 		}
-		p.fed, p.srcW, p.srcH = "ppm", p.raw.W, p.raw.H
+		p.pipedAs, p.srcW, p.srcH = "ppm", p.raw.W, p.raw.H
 		return nil
 	case p.job.Raw == RawAuto && p.job.Preset != "proof":
 		p.notes = append(p.notes, "raw files are shown by their embedded previews, since LibRaw is not installed; to develop them, install "+develop.Package)
@@ -254,7 +254,7 @@ func (p *Pipeline) Commands() [][]string {
 	switch first := p.job.Sources[0].Path; {
 	case p.raw != nil:
 		all = append(all, append([]string{develop.Tool}, p.raw.Args(first, false)...))
-	case p.fed != "":
+	case p.pipedAs != "":
 		all = append(all, develop.HEIFCommand(first, "STILL.jpg"))
 	}
 	return append(all,
@@ -279,8 +279,8 @@ func (p *Pipeline) decodeArgs(links string) []string {
 		how["threads"] = n
 	}
 	s := ffmpeg.Input(filepath.Join(links, p.linkName()), how)
-	if p.fed != "" {
-		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.fed, "framerate": "25", "noautorotate": ""})
+	if p.pipedAs != "" {
+		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.pipedAs, "framerate": "25", "noautorotate": ""})
 	}
 	for _, f := range turn(p.job.Sources[0].Orientation) {
 		name, arg, ok := strings.Cut(f, "=")

@@ -85,7 +85,7 @@ func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
 // own name and no hole in its numbers can mislead ffmpeg. Embedded previews
 // are copied out.
 func (p *Pipeline) link(dir string) error {
-	if p.fed != "" {
+	if p.pipedAs != "" {
 		return nil
 	}
 	for i, s := range p.job.Sources {
@@ -159,7 +159,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	widen(encW)
 	dec.Stdout, enc.Stdin = decW, encR
 	var feedW *os.File
-	if p.fed != "" {
+	if p.pipedAs != "" {
 		var feedR *os.File
 		if feedR, feedW, err = os.Pipe(); err != nil {
 			return errors.Join(err, decR.Close(), decW.Close(), encR.Close(), encW.Close())
@@ -437,7 +437,7 @@ func (w *writer) write(pic picture) error {
 // never shift onto other frames.
 func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause error) error {
 	for i, s := range p.job.Sources {
-		if p.fed != "" {
+		if p.pipedAs != "" {
 			break // each was made here, so each has a picture
 		}
 		path := s.Path

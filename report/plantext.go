@@ -18,15 +18,32 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	t := &textWriter{bufio.NewWriter(w), o}
 	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS))))
 	t.row("last", "frame begins %s after the first", words.Seconds(a.LastFrameS))
+	t.sky(&a)
+	t.clips(&a)
+	t.rig(&a)
+	for _, x := range a.Warnings {
+		t.wrap("  ", "Careful: %s", x)
+	}
+	for _, x := range a.Notes {
+		t.wrap("  ", "%s", x)
+	}
+	return t.Flush()
+}
+
+// sky is when the shoot runs and what light to expect.
+func (t *textWriter) sky(a *plan.Answer) {
 	if !a.Start.IsZero() {
-		t.row("clock", "%s to %s", a.Start.Format("2006-01-02 15:04:05"), clockOf(a, a.End))
+		t.row("clock", "%s to %s", a.Start.Format("2006-01-02 15:04:05"), clockOf(*a, a.End))
 	}
 	for _, e := range a.Sun {
-		t.row("", "%s  %s", clockOf(a, e.At), e.Name)
+		t.row("", "%s  %s", clockOf(*a, e.At), e.Name)
 	}
 	if a.RangeEV > 0 {
 		t.row("light", "of a clear sky: %.1f stops in all, %+.1f from first to last frame", a.RangeEV, a.NetEV)
 	}
+}
+
+func (t *textWriter) clips(a *plan.Answer) {
 	if a.ClipS > 0 {
 		t.row("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
 	}
@@ -38,6 +55,10 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 		clips += fmt.Sprintf("%s at %s", clipLength(c.ClipS), plan.RateLabel(c.Rate))
 	}
 	t.wrap("            ", "usual rates: %s", clips)
+}
+
+// rig is what camera, rail and supplies have to do.
+func (t *textWriter) rig(a *plan.Answer) {
 	if a.ExposureS > 0 {
 		t.row("exposure", "%s, busy for %.0f %% of the interval", words.Exposure(a.ExposureS), 100*a.DutyShare)
 	}
@@ -61,13 +82,6 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 	if a.Batteries > 0 {
 		t.row("battery", "%d for %s, keeping %.0f %% in reserve", a.Batteries, words.Seconds(a.ShootingS), 100*a.BatteryReserve)
 	}
-	for _, x := range a.Warnings {
-		t.wrap("  ", "Careful: %s", x)
-	}
-	for _, x := range a.Notes {
-		t.wrap("  ", "%s", x)
-	}
-	return t.Flush()
 }
 
 // digits keeps three significant digits.
