@@ -12,10 +12,12 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -45,7 +47,9 @@ func main() {
 		fmt.Fprintf(os.Stderr, "flicker: at least one seed and %d frames\n", 2*longestPump)
 		os.Exit(2)
 	}
-	met, err := o.run(context.Background())
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	met, err := o.run(ctx)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "flicker:", err)
 		os.Exit(1)
