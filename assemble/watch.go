@@ -1,5 +1,7 @@
 package assemble
 
+import "stillspan/deflicker"
+
 // watch shows frames, small, on their way to the encoder.
 type watch struct {
 	w, h   int
@@ -7,6 +9,8 @@ type watch struct {
 	n      int // frames shown
 	rgb    []byte
 	xs, ys []int // sample places of the clip, watchSamples a cell
+	grid   *deflicker.Grid
+	meter  func(i int, g *deflicker.Grid) // nil unless light is measured
 }
 
 // watchSamples is how many samples of each row and column of a cell count
@@ -18,6 +22,17 @@ const watchSamples = 4
 // decoding the clip again to look at it. w and h must be above 0.
 func (p *Pipeline) Watch(w, h int, fn func(i int, rgb []byte)) {
 	p.watch = &watch{w: w, h: h, fn: fn, rgb: make([]byte, 3*w*h)}
+}
+
+// Meter has Run hand the light of every frame that Watch shows to fn, before
+// its dither: what deflicker.Meter takes; g is reused. Watch comes first.
+func (p *Pipeline) Meter(fn func(i int, g *deflicker.Grid)) {
+	v := p.watch
+	n := v.w * v.h
+	v.meter, v.grid = fn, &deflicker.Grid{W: v.w, H: v.h, Clip: make([]float64, n)}
+	for c := range v.grid.Code {
+		v.grid.Code[c] = make([]float64, n)
+	}
 }
 
 // places spreads watchSamples places over each of n cells of a side.
@@ -46,20 +61,37 @@ func (v *watch) show(p picture) {
 				}
 			}
 			const n = watchSamples * watchSamples
-			v.pixel(v.rgb[3*(cy*v.w+cx):], float64(y)/n, float64(cb)/n, float64(cr)/n)
+			v.pixel(cy*v.w+cx, float64(y)/n, float64(cb)/n, float64(cr)/n)
 		}
 	}
 	v.fn(v.n, v.rgb)
+	if v.meter != nil {
+		v.meter(v.n, v.grid)
+	}
 	v.n++
 }
 
+// meteredFrom and meteredTo bound the codes that say something of exposure.
+const meteredFrom, meteredTo = 0.03, 0.99
+
 // pixel takes limited-range Y'CbCr to R'G'B' (ITU-R BT.709-6, items 3.2 to
 // 3.4).
-func (v *watch) pixel(dst []byte, y, cb, cr float64) {
-	y = (y - yBlack) * 255 / (219 << 8)
-	cb, cr = (cb-cMid)*255/(224<<8), (cr-cMid)*255/(224<<8)
+func (v *watch) pixel(i int, y, cb, cr float64) {
+	y = (y - yBlack) / (219 << 8)
+	cb, cr = (cb-cMid)/(224<<8), (cr-cMid)/(224<<8)
 	r, b := y+1.5748*cr, y+1.8556*cb
-	for i, c := range [3]float64{r, (y - 0.2126*r - 0.0722*b) / 0.7152, b} {
-		dst[i] = byte(min(max(c+0.5, 0), 255))
+	rgb := [3]float64{r, (y - 0.2126*r - 0.0722*b) / 0.7152, b}
+	for c, x := range rgb {
+		v.rgb[3*i+c] = byte(min(max(255*x+0.5, 0), 255))
+	}
+	if v.grid == nil {
+		return
+	}
+	v.grid.Clip[i] = 0
+	if top := max(rgb[0], rgb[1], rgb[2]); top >= meteredTo || top <= meteredFrom {
+		v.grid.Clip[i] = 1
+	}
+	for c, x := range rgb {
+		v.grid.Code[c][i] = min(max(x, 0), 1)
 	}
 }

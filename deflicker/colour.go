@@ -6,10 +6,6 @@ import (
 )
 
 const (
-	// colourPeriod is the period, frames, from which a change of colour is the
-	// scene's (a sunset): faster ones, and the steps of an automatic white
-	// balance, are the camera's.
-	colourPeriod = 96
 	// leastColour is the wobble, EV rms, that is left alone.
 	leastColour = 0.001
 	// leastColourStep is the smallest step of a white balance, EV, that is told
@@ -25,7 +21,8 @@ const (
 // are NaN have no part and 0. It is nil where a curve is steady within its
 // error.
 //
-// A white balance steps in both curves at once, so that places where one does
+// Drift is the smooth line that follows the curve best: colours of a sunset
+// change faster than its light. A white balance steps in both curves at once, so that places where one does
 // count for both.
 func steadyColours(c [2][]float64, out []bool, noise [2]float64) (add [2][]float64) {
 	var places [2][]Step
@@ -58,29 +55,25 @@ func steadyColour(c []float64, steps []Step, noise float64) []float64 {
 	if m.measured < fewest {
 		return nil
 	}
-	m.fit(steps, parabolas(colourPeriod))
-	if real := atLeast(steps, tellable(c, leastColourStep)); len(real) < len(steps) {
-		m.fit(real, parabolas(colourPeriod))
-	}
-	level := new(scratch).quantile(m.stairs, ones(len(c)), 0, false)
-	e := make([]float64, len(c))
-	var sum float64
-	for t, x := range c {
-		if !math.IsNaN(x) {
-			e[t] = m.light[t] + level - x
-			sum += e[t] * e[t]
-		}
-	}
+	m.fit(steps, parabolas(firstPeriod))
+	steps = atLeast(steps, tellable(c, leastColourStep))
+	m.fit(steps, parabolas(firstPeriod))
+	m.fit(steps, parabolas(float64(m.bestPeriod(slices.Concat(fastPeriods, periods)))))
 	floor := leastColour
 	if noise > 0 {
 		floor = max(floor, 1.5*noise)
 	}
-	share := 1 - square(floor)*float64(m.measured)/sum
-	if !(share > 0) {
+	share := max(0, 1-square(floor/scatter(m.residual())))
+	if share == 0 && len(steps) == 0 {
 		return nil
 	}
-	for t := range e {
-		e[t] = min(max(share*e[t], -colourLimit), colourLimit)
+	level := new(scratch).quantile(m.stairs, ones(len(c)), 0, false)
+	e := make([]float64, len(c))
+	for t, x := range c {
+		if !math.IsNaN(x) {
+			e[t] = level - m.stairs[t] - share*(x-m.light[t]-m.stairs[t])
+			e[t] = min(max(e[t], -colourLimit), colourLimit)
+		}
 	}
 	return e
 }
@@ -91,14 +84,4 @@ func ones(n int) []float64 {
 		v[i] = 1
 	}
 	return v
-}
-
-// ColourEV is the colour flicker, EV rms: FlickerEV of red against green or of
-// blue against green, whichever is larger. NaN where neither can be told.
-func ColourEV(red, blue []float64) float64 {
-	r, b := FlickerEV(red), FlickerEV(blue)
-	if math.IsNaN(r) || b > r {
-		return b
-	}
-	return r
 }

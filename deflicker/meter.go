@@ -50,6 +50,8 @@ type MeterOptions struct {
 	Local bool
 	// Tones asks for the camera's own response to be told from the sequence.
 	Tones bool
+	// ByTone asks for Figures.ToneEV.
+	ByTone bool
 	// Response is the camera's response where it is known already; nil for
 	// IEC 61966-2-1.
 	Response *Response
@@ -69,6 +71,7 @@ type Meter struct {
 // outcome is what the comparison of all frames gave.
 type outcome struct {
 	curve    Curve
+	figures  Figures
 	local    Local
 	response *Response
 	why      string // no response
@@ -136,6 +139,7 @@ func (m *Meter) solve() *outcome {
 	}
 	p := m.compareAll(o.response, lags)
 	o.curve = p.curve()
+	o.figures = p.figures(o.curve, m.opt.ByTone)
 	nan := math.NaN()
 	o.local = Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
 	if p.local != nil {
@@ -147,6 +151,9 @@ func (m *Meter) solve() *outcome {
 
 // Curve joins what was compared so far.
 func (m *Meter) Curve() Curve { return m.solve().curve }
+
+// Figures are the faults of the frames as they are.
+func (m *Meter) Figures() Figures { return m.solve().figures }
 
 // Local is the correction of what differed across the frame in the frames
 // compared so far.
@@ -160,7 +167,8 @@ func (m *Meter) Response() (r *Response, why string) { return m.solve().response
 type comparison struct {
 	lum, spread []float64
 	links       []link
-	colour      [2][]link   // red and blue, each against green
+	colour      [2][]link // red and blue, each against green
+	tone        [sixths][]link
 	local       *localMeter // nil unless asked for
 }
 
@@ -174,6 +182,10 @@ func (m *Meter) compareAll(r *Response, lags []int) *comparison {
 	s := newScale(r)
 	var recent [maxLag + 1]view
 	c := comparer{estimate: m.estimate}
+	var edges [sixths - 1]uint16
+	if m.opt.ByTone {
+		edges = tonesApart(m.frames)
+	}
 	for t, f := range m.frames {
 		p.lum[t], p.spread[t] = math.NaN(), math.NaN()
 		now := &recent[t%len(recent)]
@@ -205,6 +217,14 @@ func (m *Meter) compareAll(r *Response, lags []int) *comparison {
 			if lag == 1 {
 				p.spread[t] = l.spread
 			}
+			if m.opt.ByTone && lag <= colourLag {
+				ev, ok := c.byTone(before, now, edges)
+				for k := range ev {
+					if ok[k] {
+						p.tone[k] = append(p.tone[k], link{from: l.from, to: l.to, ev: ev[k].ev, spread: ev[k].spread})
+					}
+				}
+			}
 			if p.local != nil && lag <= localLag {
 				p.local.compare(before, now, c.r, c.w, l)
 			}
@@ -229,6 +249,8 @@ type comparer struct {
 	estimate estimator
 	s        scratch
 	r, w     []float32  // by cell; w is 0 where nothing is to be compared
+	class    []uint8    // sixth of the tones, by cell
+	sr, sw   []float32  // r and w in order of that
 	shift    [3]float32 // by how much a channel changed more than green
 }
 
@@ -288,16 +310,39 @@ func (m *comparer) light(p, c *view, to *link) bool {
 // leastCells are needed to compare two frames.
 const leastCells = 8
 
+// figures are the faults of the frames as they are.
+func (p *comparison) figures(c Curve, byTone bool) Figures {
+	f := Figures{FlickerEV: FlickerEV(c.ExposureEV), ColourEV: ColourEV(c.RedEV, c.BlueEV), PumpingEV: PumpingEV(c.ExposureEV)}
+	for _, l := range p.lum {
+		if !math.IsNaN(l) {
+			f.Frames++
+		}
+	}
+	for _, links := range p.tone {
+		if !byTone {
+			break
+		}
+		y, _ := join(p.level(), links)
+		f.ToneEV = append(f.ToneEV, FlickerEV(y))
+	}
+	return f
+}
+
+// level is 0 where there is light: pieces that no link joins keep their level.
+func (p *comparison) level() []float64 {
+	level := make([]float64, len(p.lum))
+	for t := range level {
+		level[t] = 0 * p.lum[t]
+	}
+	return level
+}
+
 // curve joins the comparisons.
 func (p *comparison) curve() Curve {
 	c := Curve{LumEV: p.lum, SpreadEV: p.spread}
 	c.ExposureEV, c.NoiseEV = join(p.lum, p.links)
-	level := make([]float64, len(p.lum)) // pieces that no link joins keep their colour
-	for t := range level {
-		level[t] = 0 * p.lum[t]
-	}
-	c.RedEV, c.ColourNoiseEV[0] = join(level, p.colour[0])
-	c.BlueEV, c.ColourNoiseEV[1] = join(level, p.colour[1])
+	c.RedEV, c.ColourNoiseEV[0] = join(p.level(), p.colour[0])
+	c.BlueEV, c.ColourNoiseEV[1] = join(p.level(), p.colour[1])
 	return c
 }
 

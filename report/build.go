@@ -6,14 +6,12 @@ import (
 	"math"
 	"path"
 	"path/filepath"
-	"slices"
 
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
-	"stillspan/internal/settings"
 	"stillspan/internal/words"
 )
 
@@ -116,6 +114,9 @@ func (in *Input) sequence(i int) Sequence {
 	b.verdict()
 	b.out.pictures = pictures{s.Pictures.Strip, s.Pictures.Before, s.Pictures.After, s.Pictures.Zone}
 	b.out.Warnings = append([]string{}, s.Warnings...)
+	if w := lightWarning(&b.out.Luminance); w != "" {
+		b.out.Warnings = append(b.out.Warnings, w)
+	}
 	return b.out
 }
 
@@ -199,45 +200,6 @@ func (b *builder) damage() {
 			}
 		}
 	}
-}
-
-func (b *builder) light() {
-	l := &b.out.Luminance
-	*l = Luminance{
-		FlickerEVBefore: unknown, FlickerEVAfter: unknown,
-		HighShareMax: unknown, HighShareMean: unknown, LowShareMax: unknown, LowShareMean: unknown,
-		Steps: []Step{}, Events: []Event{}, Biggest: []Correction{},
-	}
-	m, r := b.s.Measured, b.s.Solved
-	if m == nil || r == nil {
-		return
-	}
-	l.Source, l.Local, l.Corrected = m.Source, m.Local.Use, r.Corrects
-	if z := settings.Zone.Of(b.s.Settings); settings.Zone.Stated(b.s.Settings) {
-		l.Zone = &Zone{z.X, z.Y, z.W, z.H}
-	}
-	l.Confidence, l.Why = r.Confidence, r.Why
-	l.FlickerEVBefore, l.FlickerEVAfter = Float(r.FlickerBefore), Float(r.FlickerAfter)
-	if !r.Corrects {
-		l.FlickerEVAfter = l.FlickerEVBefore
-	}
-	l.HighShareMax, l.HighShareMean = peakAndMean(m.HighShare)
-	l.LowShareMax, l.LowShareMean = peakAndMean(m.LowShare)
-	for _, s := range r.Steps {
-		l.Steps = append(l.Steps, Step{b.name(s.Frame), s.Frame + 1, Float(s.EV), Float(s.LabelEV)})
-	}
-	for _, e := range r.Events {
-		l.Events = append(l.Events, Event{b.name(e.First), b.name(e.Last), e.First + 1, e.Last + 1, Float(e.EV)})
-	}
-	for k, ev := range r.CorrectionEV {
-		if math.Abs(ev) >= 0.005 && r.Corrects {
-			l.Biggest = append(l.Biggest, Correction{b.name(k), k + 1, Float(ev)})
-		}
-	}
-	slices.SortStableFunc(l.Biggest, func(a, c Correction) int {
-		return cmp.Compare(math.Abs(float64(c.EV)), math.Abs(float64(a.EV)))
-	})
-	l.Biggest = l.Biggest[:min(biggest, len(l.Biggest))]
 }
 
 func peakAndMean(v []float64) (peak, mean Float) {

@@ -85,7 +85,7 @@ func lightChart(s *Sequence) template.HTML {
 		lo, hi = mid-0.1, mid+0.1
 	}
 	l := &s.Luminance
-	desc := fmt.Sprintf("flicker %.3f EV rms as shot, %.3f corrected; %d exposure steps and %d short events marked",
+	desc := fmt.Sprintf("flicker %.3f EV rms as shot, %.3f expected; %d exposure steps and %d short events marked",
 		float64(l.FlickerEVBefore), float64(l.FlickerEVAfter), len(l.Steps), len(l.Events))
 	p := newPlot("Light of each frame", desc, "EV (0 = white)", len(before), lo, hi)
 	for _, e := range l.Events {

@@ -3,12 +3,14 @@ package report
 import (
 	"bytes"
 	"flag"
+	"math"
 	"os"
 	"slices"
 	"testing"
 
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
+	"stillspan/deflicker"
 	"stillspan/ingest/account"
 	"stillspan/internal/problem"
 )
@@ -30,6 +32,8 @@ func TestGoldenJSON(t *testing.T) {
 	s.Copied = &shoot.Copied{Frames: slices.Repeat([]int{2}, 120)}
 	s.Warnings, in.Warnings = []string{"a remark on the shoot"}, []string{"a remark on the run"}
 	s.Rendered.Flashes = []flash.Passage{{From: 48, To: 71, Kind: flash.General, Start: "00:00:02:00", End: "00:00:02:23", Flashes: 4, Area: 0.4}}
+	s.Rendered.Light = deflicker.Figures{FlickerEV: 0.004, ColourEV: math.NaN(), PumpingEV: 0.002, ToneEV: []float64{0.006, 0.004, 0.003, 0.003, 0.003, 0.004}, Frames: 105}
+	s.Measured.ResponseWhy = "the camera's response is that of sRGB"
 	r := Build(in)
 	rows := r.Sequences[0].Rows
 	r.Sequences[0].Rows = append(rows[:2:2], rows[33], rows[90])

@@ -41,7 +41,7 @@ var pageFuncs = template.FuncMap{
 	"bytes":      func(n int64) string { return words.Bytes(float64(n)) },
 	"percent":    func(f Float) string { return fmt.Sprintf("%.1f %%", 100*float64(f)) },
 	"ev":         func(f Float) string { return signed(float64(f), 2) },
-	"rms":        func(f Float) string { return known(f, "%.4f") },
+	"lightRows":  func(l Luminance) []row { return lightRows(&l) },
 	"num":        func(f Float, format string) string { return known(f, format) },
 	"base":       func(name string) string { return words.OneLine(base(name)) },
 	"cause":      causeText,

@@ -200,8 +200,20 @@ type Damage struct {
 
 // Luminance is the light of a sequence and what was done about its flicker.
 type Luminance struct {
+	// Before is as shot, After what is expected of the corrections: InClip is
+	// what was measured.
 	FlickerEVBefore Float `json:"flicker_ev_before"`
 	FlickerEVAfter  Float `json:"flicker_ev_after"`
+	ColourEVBefore  Float `json:"colour_flicker_ev_before"`
+	ColourEVAfter   Float `json:"colour_flicker_ev_after"`
+	PumpingEVBefore Float `json:"pumping_ev_before"`
+	PumpingEVAfter  Float `json:"pumping_ev_after"`
+	// InClip is null where no clip was rendered.
+	InClip *InClip `json:"in_clip"`
+	// Response is what corrections are made through: "camera", its own as told
+	// from the sequence, or "srgb", and then ResponseWhy says why.
+	Response    string `json:"response,omitempty"`
+	ResponseWhy string `json:"response_why,omitempty"`
 	// Corrected is false when the clip keeps its flicker by request.
 	Corrected  bool         `json:"corrected"`
 	Confidence string       `json:"confidence,omitempty"` // good, fair or poor
@@ -218,6 +230,18 @@ type Luminance struct {
 	Zone          *Zone  `json:"zone"`
 	Local         bool   `json:"local_pass"`
 	Source        string `json:"source,omitempty"` // what was decoded to measure
+}
+
+// InClip is what is left of flicker, measured in the frames as they went to the
+// encoder.
+type InClip struct {
+	FlickerEV Float `json:"flicker_ev"`
+	ColourEV  Float `json:"colour_flicker_ev"`
+	PumpingEV Float `json:"pumping_ev"`
+	// ToneEV is the flicker of the tones by sixths of the picture, from the
+	// darkest.
+	ToneEV []Float `json:"tone_flicker_ev"`
+	Frames int     `json:"frames"`
 }
 
 // Zone is the part of the upright picture that was measured, as fractions of

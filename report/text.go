@@ -175,24 +175,10 @@ func (t *textWriter) sequence(s *Sequence) {
 
 // light is what was seen of the light and done about it.
 func (t *textWriter) light(l *Luminance) {
-	if !l.FlickerEVBefore.Known() {
-		return
+	for _, r := range lightRows(l) {
+		t.row(r.Name, "%s", r.Text)
 	}
-	text := fmt.Sprintf("%.4f EV rms as shot", float64(l.FlickerEVBefore))
-	switch {
-	case !l.Corrected:
-		text += ", left as it is"
-	case l.FlickerEVAfter.Known():
-		text += fmt.Sprintf(", %.4f smoothed", float64(l.FlickerEVAfter))
-	}
-	if l.Confidence != "" && l.Confidence != "good" {
-		text += "; confidence " + l.Confidence
-		if l.Why != "" {
-			text += ": " + l.Why
-		}
-	}
-	t.row("flicker", "%s", text)
-	if l.HighShareMax > 0.01 || l.LowShareMax > 0.05 {
+	if l.FlickerEVBefore.Known() && (l.HighShareMax > 0.01 || l.LowShareMax > 0.05) {
 		t.row("exposure", "highlights clipped up to %.1f %%, shadows crushed up to %.1f %% of a frame", 100*float64(l.HighShareMax), 100*float64(l.LowShareMax))
 	}
 }

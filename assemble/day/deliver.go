@@ -12,6 +12,7 @@ import (
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
+	"stillspan/deflicker"
 	"stillspan/internal/problem"
 )
 
@@ -140,14 +141,21 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 		}
 		done.Clip = clip
 		parts := make([]flash.Part, len(c.tasks))
+		light := make([]deflicker.Figures, len(c.tasks))
 		for n, t := range c.tasks {
+			var part shoot.Rendered
+			r, _ := d.store.Record(t.ID)
+			if err := json.Unmarshal(r.Detail, &part); err != nil {
+				return Record{}, err
+			}
+			light[n] = part.Light
 			path := d.store.partPath(t.ID)
 			if err := readGob(path, &parts[n]); err != nil {
 				return Record{}, err
 			}
 			work = append(work, path)
 		}
-		done.Flashes = flash.Join(parts)
+		done.Flashes, done.Light = flash.Join(parts), deflicker.Joined(light)
 	}
 	to, err := d.store.Deliver(c.id(), from, c.Name)
 	if err != nil {

@@ -29,15 +29,16 @@ func measureOptions(v settings.Values) measure.Options {
 }
 
 func meterOptions(v settings.Values, orientation int) deflicker.MeterOptions {
+	on := settings.Deflicker.Of(v)
 	return deflicker.MeterOptions{
 		Zone: deflicker.Zone(settings.Zone.Of(v)), Orientation: orientation,
-		Local: settings.Local.Of(v) == "auto" && settings.Deflicker.Of(v), Tones: settings.Deflicker.Of(v),
+		Local: on && settings.Local.Of(v) == "auto", Tones: on && settings.ToneCurve.Of(v) == "auto",
 	}
 }
 
 func solveOptions(v settings.Values) deflicker.Options {
 	o := deflicker.DefaultOptions()
-	o.SmoothFrames, o.KeepSteps = settings.Smooth.Of(v), settings.KeepSteps.Of(v)
+	o.SmoothFrames, o.KeepSteps, o.KeepColour = settings.Smooth.Of(v), settings.KeepSteps.Of(v), settings.KeepColour.Of(v)
 	return o
 }
 

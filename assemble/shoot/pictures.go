@@ -7,6 +7,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
+	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
 	"stillspan/internal/picture"
 )
@@ -71,6 +72,7 @@ type watcher struct {
 	count int
 	want  map[int]bool // their frames in the clip
 	after []image.Image
+	light *deflicker.Meter // of the frames that are stills, none made up
 }
 
 // watch has a pipeline show its frames to a new watcher.
@@ -83,13 +85,22 @@ func watch(p *assemble.Pipeline, job assemble.Job) (*watcher, error) {
 	}
 	v := &watcher{check: flash.NewPart(opt), want: map[int]bool{}}
 	v.from, v.count = mostCorrected(job)
-	for _, at := range clipIndexes(job)[v.from : v.from+v.count] {
+	indexes := clipIndexes(job)
+	for _, at := range indexes[v.from : v.from+v.count] {
 		v.want[at] = true
 	}
 	p.Watch(opt.Width, opt.Height, func(at int, rgb []byte) {
 		v.check.Add(rgb)
 		if v.want[at] {
 			v.after = append(v.after, pictureOf(rgb, opt.Width, opt.Height))
+		}
+	})
+	v.light = deflicker.NewMeter(deflicker.MeterOptions{Response: job.Response, ByTone: true})
+	next := 0
+	p.Meter(func(at int, g *deflicker.Grid) {
+		if next < len(indexes) && at == indexes[next] {
+			next++
+			v.light.Add(g)
 		}
 	})
 	return v, nil

@@ -234,7 +234,7 @@ func render(ctx context.Context, job assemble.Job, o RenderOptions) (Rendered, *
 		return done, nil, err
 	}
 	p.Accept = func(_ context.Context, clip assemble.Clip) error {
-		done.Clip, done.Flashes = clip, v.check.End().Found
+		done.Clip, done.Flashes, done.Light = clip, v.check.End().Found, v.light.Figures()
 		if o.Accept == nil {
 			return nil
 		}

@@ -76,6 +76,9 @@ type Rendered struct {
 	Clip    assemble.Clip
 	Gaps    assemble.GapMode
 	Flashes []flash.Passage
+	// Light is what is left of the faults of light and colour, measured in the
+	// frames as they went to the encoder.
+	Light deflicker.Figures
 }
 
 // InClip tells whether frame k goes into a clip: it is sound and of the form of
