@@ -32,6 +32,7 @@ type shot struct {
 	body            *body
 	run             *run // nil beside shoots
 	slot, order     int
+	gapS            float64   // planned time since the slot before
 	clock           time.Time // what the body's clock showed
 	number, folder  int       // of the body's counter, as it names files
 	card            int
@@ -48,10 +49,9 @@ type shot struct {
 // follow each other with a break that may be taken for the start of another
 // shoot or not.
 type run struct {
-	body      *body
-	family    int
-	intervalS float64
-	soft      bool // no cadence by which time tells lost from never fired
+	body   *body
+	family int
+	soft   bool // no cadence by which time tells lost from never fired
 }
 
 // body is one camera.
@@ -169,6 +169,15 @@ func newScript(r *rand.Rand, frames int, intervalS float64) *script {
 	}
 }
 
+// shortestS is the shortest interval.
+func (s *script) shortestS() float64 {
+	least := s.intervalS
+	for k := 1; k < s.frames; k++ {
+		least = min(least, s.gap(k))
+	}
+	return least
+}
+
 func (s *script) event(k int) *event {
 	if s.at[k] == nil {
 		s.at[k] = &event{}
@@ -233,9 +242,9 @@ func shoot(d *dump) {
 		b.card += e.cards
 		breakS := e.pauseS + max(0, e.setS)
 		if absent > sureJoin && !e.lost && !e.unfired && !b.style.number { // nothing but time tells of them
-			breakS = float64(absent) * s.intervalS
+			breakS = float64(absent) * s.gap(k)
 		}
-		if breakS > sureJoin*s.intervalS || !e.resetTo.IsZero() {
+		if breakS > sureJoin*s.gap(max(k, 1)) || !e.resetTo.IsZero() {
 			r = d.newRun()
 		}
 		if absent++; !e.lost && !e.unfired {
@@ -269,18 +278,18 @@ func (d *dump) expose(e *event, r *run, k int, t float64) {
 		if f.look.exposureS *= math.Exp2(ev); s.bracket != nil {
 			f.look.mode = "auto bracket"
 		}
-		f.lost, f.half, f.cut = e.lost, e.half, e.cut
+		f.gapS, f.lost, f.half, f.cut = s.gap(k), e.lost, e.half, e.cut
 		if e.wrongTo != nil {
 			f.clock, f.wrong = e.wrongTo(f.clock), true
 		}
 	}
 	if e.doubleS > 0 {
-		b.release(doubled, r, k, t+e.doubleS)
+		b.release(doubled, r, k, t+e.doubleS).gapS = s.gap(k)
 	}
 }
 
 func (d *dump) newRun() *run {
-	r := &run{body: d.b, family: d.families, intervalS: d.s.intervalS, soft: d.s.soft}
+	r := &run{body: d.b, family: d.families, soft: d.s.soft}
 	d.runs = append(d.runs, r)
 	return r
 }

@@ -22,7 +22,7 @@ var faults = []struct {
 	}},
 	{"late", func(d *dump) bool {
 		e, ok := d.eventIf(d.tellsTime(4), "late")
-		e.lateS = between(d.r, max(0.35, 2.2*d.b.grainS()/d.s.intervalS), 0.7) * d.s.intervalS
+		e.lateS = between(d.r, max(0.35, 2.2*d.b.grainS()/d.s.shortestS()), 0.7) * d.s.shortestS()
 		if ok {
 			d.says = append(d.says, `late|irregular`)
 		}
@@ -30,12 +30,12 @@ var faults = []struct {
 	}},
 	{"held up", func(d *dump) bool { // a late frame after which the timer begins anew
 		e, ok := d.eventIf(d.tellsTime(4), "held up")
-		e.pauseS = between(d.r, 0.2, 0.4) * d.s.intervalS
+		e.pauseS = between(d.r, 0.2, 0.4) * d.s.shortestS()
 		return ok && d.mayRemarkTrue(2)
 	}},
 	{"double", func(d *dump) bool {
 		e, ok := d.eventIf(d.tellsTime(4), "fired twice")
-		e.doubleS = between(d.r, 0.3, 0.45) * d.s.intervalS
+		e.doubleS = between(d.r, 0.3, 0.45) * d.s.shortestS()
 		return ok && d.mayRemarkTrue(2)
 	}},
 	{"wrong stamp", func(d *dump) bool {
@@ -111,7 +111,7 @@ var faults = []struct {
 
 // tellsTime: times tell a shift of so many grains of the clock.
 func (d *dump) tellsTime(grains float64) bool {
-	return d.b.grainS() > 0 && !d.s.soft && d.s.intervalS >= grains*d.b.grainS()
+	return d.b.grainS() > 0 && !d.s.soft && d.s.shortestS() >= grains*d.b.grainS()
 }
 
 // tellsEXIF: times stand in the EXIF alone and numbers in the names.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"path"
 	"slices"
@@ -251,28 +252,54 @@ func several(n int) step {
 	}
 }
 
-// anything is a day of one body: test stills, one or two shoots with none to
-// three faults each, and what an import adds.
+// anything is a day of one body: test stills, one or two shoots of any cadence
+// with none to three faults each, a plan, and what an import adds.
 func anything(d *dump) {
-	timed := d.b.grainS() > 0 && d.b.style.number
+	st := d.b.style
+	timed, own := d.b.grainS() > 0 && st.number, slices.Contains(plain, st.name)
 	d.rescript(logBetween(d.r, 40, 400), d.s.intervalS)
-	if timed && d.chance(0.2) {
+	odd := d.r.IntN(20)
+	if timed && odd >= 5 && d.chance(0.2) { // beside an odd cadence, test stills could be part of it
 		tests(false)(d)
 	}
-	if slices.Contains(plain, d.b.style.name) && d.chance(0.2) {
+	if own && d.chance(0.2) {
 		pair(d)
+	}
+	switch {
+	case odd < 2 && timed && slices.Contains(counter, st.name):
+		oneOf(d.r, changed(true), changed(false), ramp, handFired)(d)
+	case odd < 4 && own:
+		oneOf(d.r, bracket, card(false, 5), card(true, 0))(d)
+	case odd < 5 && timed:
+		exposureRamp(d)
 	}
 	several(max(0, d.r.IntN(5)-1))(d)
 	shoot(d)
+	if d.plannable() && d.chance(0.5) {
+		plans(fmt.Sprint("shoot of body ", d.b.index))(d)
+	}
 	if timed && d.chance(0.25) {
 		wait(1200)(d)
 		turn(d)
 		maybe(d)
 		shoot(d)
+		d.remarks = d.remarks || len(d.plan) > 0
 	}
 	if d.chance(0.15) {
 		strays(d)
 	}
+}
+
+// plannable tells whether what was shot last can be set against a plan: one
+// run, whose frames are there, lost or never fired.
+func (d *dump) plannable() bool {
+	for _, e := range d.s.at {
+		if e.binned > 0 {
+			return false
+		}
+	}
+	one := len(d.runs) == 1 || d.runs[len(d.runs)-2].family < d.families
+	return one && !d.remarks && !d.found && d.s.bracket == nil
 }
 
 func noEXIF(d *dump) { d.b.exifGrainS = 0 }
@@ -344,6 +371,11 @@ func changed(back bool) step {
 				return other
 			}
 			return first
+		}
+		for _, k := range []int{from, to} { // no fault there
+			for i := max(k-1, 0); i < min(k+1, s.frames); i++ {
+				s.taken[i] = true
+			}
 		}
 		d.says = append(d.says, "interval")
 		d.mayRemark(2)

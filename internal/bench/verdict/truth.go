@@ -56,7 +56,8 @@ type files struct{ left, lost int }
 //     lacks a number cannot be told frame by frame: "lost" is right for all.
 //   - Without times, or with a clock too coarse for the interval, by hand, in
 //     a ramp, in brackets, or where the clock or the counter was set in the
-//     same gap, missing numbers may be lost, numbers only, or unknown. Without
+//     same gap, missing numbers may be lost, numbers only, or unknown, in part
+//     each where the clock was set. Without
 //     times nobody can see what never fired.
 //   - A break after which a shoot goes on with another phase, numbers running
 //     on, may be a pause or a clock put forward; up to 40 intervals it may also
@@ -174,27 +175,30 @@ func tally(skipped []*shot, b *shot) (n skip) {
 }
 
 // gap tells what is missing between a and b.
-func (t *truth) gap(a, b *shot, skipped []*shot) {
-	n := tally(skipped, b)
+func (t *truth) gap(a, b *shot, between []*shot) {
+	skipped := tally(between, b)
 	body := b.body
-	counted := body.style.number && !n.recounted
+	counted := body.style.number && !skipped.recounted
 	timed := body.grainS() > 0
 	joined := a.run != nil && b.run != nil && a.run.family == b.run.family
 	interval := 0.0
 	if joined {
-		interval = b.run.intervalS
+		interval = b.gapS
 	}
-	vague := !timed || n.moved || !joined || b.run.soft || interval < 2*body.grainS()
+	vague := !timed || skipped.moved || !joined || b.run.soft || interval < 2*body.grainS()
 	add := func(c cause, optional bool, n ...int) {
 		if n[0] > 0 {
 			halfHours := float64(n[0]) * interval / 1800
 			either := c&notFired != 0 && math.Round(halfHours) > 0 && math.Abs(halfHours-math.Round(halfHours))*1800 <= 2+body.grainS()
-			if m := (missing{n, c, optional, either}); !t.together {
+			m := missing{n, c, optional, either}
+			if !t.together && !skipped.moved {
 				t.Missing = append(t.Missing, m)
-			} else {
-				m.N, m.Causes = []int{1}, c|unknown|fileLost
-				t.Missing = append(t.Missing, slices.Repeat([]missing{m}, n[0])...)
+				return
 			}
+			if m.N = []int{1}; t.together {
+				m.Causes |= unknown | fileLost
+			}
+			t.Missing = append(t.Missing, slices.Repeat([]missing{m}, n[0])...)
 		}
 	}
 	if counted {
@@ -208,23 +212,23 @@ func (t *truth) gap(a, b *shot, skipped []*shot) {
 		if vague {
 			c, skip = fileLost|numberSkip|unknown, fileLost|numberSkip|unknown
 		}
-		add(c, !joined, n.lost, n.slots)
+		add(c, !joined, skipped.lost, skipped.slots)
 		if !body.style.ordered {
-			add(skip, !joined, n.binned)
+			add(skip, !joined, skipped.binned, (skipped.binned+2)/3) // of a bracket, one place
 		}
 		if !vague {
-			add(never, false, n.unfired)
+			add(never, false, skipped.unfired)
 		}
-	} else if timed && joined && !n.moved && !b.run.soft {
+	} else if timed && joined && !skipped.moved && !b.run.soft {
 		c := unknown | fileLost
-		if n.lost == 0 || n.recounted {
+		if skipped.lost == 0 || skipped.recounted {
 			c |= notFired
 		}
-		add(c, interval < 2*body.grainS() || a.run != b.run, n.lost+n.unfired)
+		add(c, interval < 2*body.grainS() || a.run != b.run, skipped.lost+skipped.unfired)
 	}
-	if joined && n.moved && timed && !a.wrong && !b.wrong {
-		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - n.lost; slots > 0 && slots <= mayFire+1 {
-			add(notFired|unknown, true, slots, slots+1, max(1, slots-1))
+	if joined && skipped.moved && timed && !a.wrong && !b.wrong {
+		if slots := int(math.Round(b.clock.Sub(a.clock).Seconds()/interval)) - 1 - skipped.lost; slots > 0 && slots <= mayFire+1 {
+			t.Missing = append(t.Missing, missing{[]int{slots, slots + 1, max(1, slots-1)}, notFired | unknown, true, false})
 		}
 	}
 }
