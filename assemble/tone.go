@@ -325,9 +325,13 @@ func (f *Field) at(u, v float64) float64 {
 }
 
 // between finds the cells whose middles lie about u, and the share of the
-// second; beyond the outermost middles the outermost cell holds.
+// second; beyond the outermost middles the line through the last two goes on,
+// as a lens's fall-off does in the corners.
 func between(u float64, n int) (a, b int, share float64) {
-	p := min(max(u*float64(n)-0.5, 0), float64(n-1))
-	a = int(p)
-	return a, min(a+1, n-1), p - float64(a)
+	if n < 2 {
+		return 0, 0, 0
+	}
+	p := u*float64(n) - 0.5
+	a = min(max(int(math.Floor(p)), 0), n-2)
+	return a, a + 1, p - float64(a)
 }

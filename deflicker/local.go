@@ -28,9 +28,9 @@ type Local struct {
 }
 
 const (
-	// localSide is the length of a field's longer side. The field is held
-	// half a cell short of the edge, so that with 16 cells the outermost
-	// corner misses 12 % of its correction.
+	// localSide is the length of a field's longer side. Between and beyond the
+	// cells' middles it is continued by lines, which with 16 cells misses 1 % of
+	// a corner's correction.
 	localSide = 16
 	// localLag is the longest lag at which uneven change is compared.
 	localLag = 2
