@@ -30,7 +30,7 @@ var (
 	// The coding of dark stills alone changes the colour of those by 0.001.
 	toned = bounds{patch: 0.002, tone: 0.002, colour: 0.002, pump: 0.01}
 	still = bounds{untouched: true, pump: 0.01, bend: 0.02}
-	lit   = bounds{patch: 0.002, colour: 0.001, pump: 0.01, bend: 0.02}
+	lit   = bounds{patch: 0.002, colour: 0.002, pump: 0.01, bend: 0.02}
 )
 
 var kinds = []kind{
@@ -64,8 +64,8 @@ var kinds = []kind{
 	{name: "strong curve, textured walls", bounds: toned, set: curved(1.7, textured, 0.06)},
 	{name: "strong curve, moving", bounds: toned, set: curved(1.7, moving, 0.06)},
 	{name: "colour wobble", bounds: steady, set: func(o *scene.Options) { o.ColourScatterEV, o.Clouds = 0.04, 0.5 }},
-	{name: "colour wobble, walls", bounds: steady, set: func(o *scene.Options) { textured(o); o.ColourScatterEV, o.ScatterEV = 0.04, 0.03 }},
-	{name: "colour wobble, sunset", bounds: bounds{patch: 0.002, colour: 0.001, pump: 0.01, bend: 0.02}, set: func(o *scene.Options) {
+	{name: "colour wobble, walls", bounds: toned, set: func(o *scene.Options) { textured(o); o.ColourScatterEV, o.ScatterEV = 0.04, 0.03 }},
+	{name: "colour wobble, sunset", bounds: lit, set: func(o *scene.Options) {
 		falling(o)
 		o.ColourScatterEV = 0.04
 	}},
