@@ -249,7 +249,7 @@ func scatter(s []step, p float64) (sigma, walk float64) {
 		v4 = middleVariance(four)
 	}
 	q := (v4 - v1) / (lag - 1)
-	if v4-v1 < 2*v4*math.Sqrt(2/float64(max(1, len(four)))) { // no more than chance
+	if v4-v1 < 3*v4*math.Sqrt(2/float64(max(1, len(four)))) { // no more than chance
 		q = 0
 	}
 	return math.Sqrt(max(0, v1-q) / 2), math.Sqrt(min(q, v1))

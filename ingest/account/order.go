@@ -38,8 +38,12 @@ func orders(files []File) [][]row {
 	var byTime []chain
 	for _, list := range lists {
 		cut := chains(files, list)
-		byNumber = append(byNumber, whole(cut))
 		byTime = append(byTime, cut...)
+		if len(cut) == 2 && rolled(files, &cut[1], &cut[0]) {
+			byNumber = append(byNumber, cut...) // the counter began again
+		} else {
+			byNumber = append(byNumber, whole(cut))
+		}
 	}
 	out := [][]row{lineUp(files, byTime)}
 	if len(byTime) > len(byNumber) {
