@@ -168,7 +168,7 @@ func hexadecimal(frames []Frame) map[string]bool {
 	}
 	out := make(map[string]bool)
 	for k, names := range groups {
-		digits, letters := 0, 0
+		digits, letters, ending := 0, 0, 0
 		for _, n := range names {
 			if strings.ContainsAny(n, "0123456789") {
 				digits++
@@ -176,9 +176,12 @@ func hexadecimal(frames []Frame) map[string]bool {
 			if strings.Trim(n, "0123456789") != "" {
 				letters++
 			}
+			if isLetter(n[len(n)-1]) {
+				ending++
+			}
 		}
 		out[k] = digits > 0 && letters >= 2 && len(names) >= 5 &&
-			(slices.ContainsFunc(names, func(n string) bool { return !letterLast.MatchString(n) }) || letters < len(names) && runsInHex(names))
+			(slices.ContainsFunc(names, func(n string) bool { return !letterLast.MatchString(n) }) || ending < len(names) && runsInHex(names))
 	}
 	return out
 }
@@ -315,7 +318,7 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 	g.count(counter, above, out)
 }
 
-// partOfTime reports whether column k says once more what the stamp says: a day, an
+// partOfTime reports whether column k, of one or two digits, says once more what the stamp says: a day, an
 // hour (of whatever zone), a minute or a second.
 func (g *nameGroup) partOfTime(k int, out []naming) bool {
 	for _, of := range []func(time.Time) int{time.Time.Day, time.Time.Hour, time.Time.Minute, time.Time.Second} {
@@ -323,7 +326,7 @@ func (g *nameGroup) partOfTime(k int, out []naming) bool {
 		var apart int
 		for c, i := range g.files {
 			v, err := strconv.Atoi(g.columns[c][k])
-			if out[i].stamp.IsZero() || err != nil {
+			if out[i].stamp.IsZero() || err != nil || v > 60 {
 				return false
 			}
 			d := (v - of(out[i].stamp) + 24) % 24

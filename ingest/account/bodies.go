@@ -57,8 +57,12 @@ func Bodies(files []File, opt Options) []Body {
 						parts = append(parts, best[l].Files)
 					}
 				}
+				weighed := weigh(files, parts, opt)
+				if byHand(weighed[:len(way)]) { // of those any two parts are as good as one
+					continue
+				}
 				var better bool
-				if best, better = cheaper(best, weigh(files, parts, opt), 0); better {
+				if best, better = cheaper(best, weighed, bitsMingled); better {
 					parted = true
 					break
 				}
@@ -72,6 +76,18 @@ func Bodies(files []File, opt Options) []Body {
 		}
 	}
 	return best
+}
+
+// byHand reports whether a shoot of the bodies keeps no interval.
+func byHand(list []Body) bool {
+	for i := range list {
+		for k := range list[i].Account.Shoots {
+			if !list[i].Account.Shoots[k].Judged {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // mostBodies is how often one body is parted off the others.

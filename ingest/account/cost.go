@@ -23,6 +23,7 @@ const (
 	bitsEarly     = 8.0  // another shoot after no more than a short pause
 	bitsOdd       = 4.0  // an interval near the clock's grain that is no round one
 	bitsHand      = 8.0  // a shoot fired by hand
+	bitsBlur      = 25.0 // from firing by hand to an interval without a pause, or back
 	bitsTests     = 4.0  // frames fired by hand before or after a shoot
 	bitsBrief     = 10.0 // a shoot of no more than a few frames among test stills
 	bitsWrong     = 10.0 // a stamp that is plainly wrong

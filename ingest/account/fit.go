@@ -163,7 +163,7 @@ func (g *grid) interval() cadenceFit {
 	quantum := g.tick * g.tick / 12
 	free := max(1, n-1-float64(len(g.piece)))
 	c := cadenceFit{p: g.p, jitter: math.Sqrt(max(0, rss/free-quantum))}
-	if mean, sd, ok := g.bounded(); ok {
+	if mean, sd, ok := g.bounded(0); ok {
 		g.p = mean
 		g.relevel()
 		return cadenceFit{p: mean, sd: sd}
@@ -177,6 +177,13 @@ func (g *grid) interval() cadenceFit {
 		variance *= (1 + rho) / (1 - rho)
 	}
 	c.sd = math.Sqrt(variance/sxx + g.resonance(c.jitter, n))
+	// Where the clock's steps are larger than the scatter, stamps that hover about
+	// one tell less than least squares believe.
+	if c.jitter < g.tick/3 {
+		if _, sd, ok := g.bounded(2 * c.jitter); ok {
+			c.sd = max(c.sd, sd)
+		}
+	}
 	return c
 }
 
@@ -209,12 +216,14 @@ func (g *grid) running(c *cadence) cadenceFit {
 // bounded narrows the interval by what floored stamps allow: every moment
 // lies within its tick, so only intervals for which each piece has a start
 // moment are possible, and each is as likely as its range of start moments is
-// wide. Mean and standard deviation of that distribution are returned. ok is
-// false when scatter leaves no possible interval.
+// wide. Mean and standard deviation of that distribution are returned. slack is
+// what a stamp may stray beyond its tick; ok is false when scatter leaves no
+// possible interval.
 //
 // Least squares alone is too sure of itself here: at 5.0003 s every step of
 // 300 is stamped 5 s and its residuals are nil.
-func (g *grid) bounded() (mean, sd float64, ok bool) {
+func (g *grid) bounded(slack float64) (mean, sd float64, ok bool) {
+	width := func(k int, p float64) float64 { return g.startRange(k, p) + 2*slack }
 	shots := 0
 	for k := range g.piece {
 		shots = max(shots, g.pieceEnd(k)-g.piece[k])
@@ -222,11 +231,11 @@ func (g *grid) bounded() (mean, sd float64, ok bool) {
 	narrowest := func(p float64) float64 {
 		w := math.Inf(1)
 		for k := range g.piece {
-			w = min(w, g.startRange(k, p))
+			w = min(w, width(k, p))
 		}
 		return w
 	}
-	reach := 4 * g.tick / float64(max(2, shots))
+	reach := 4 * (g.tick + 2*slack) / float64(max(2, shots))
 	top := concaveTop(narrowest, g.p-reach, g.p+reach)
 	if !(narrowest(top) > 1e-9*g.tick) {
 		return 0, 0, false
@@ -240,7 +249,7 @@ func (g *grid) bounded() (mean, sd float64, ok bool) {
 		p := lo + (hi-lo)*(float64(i)+0.5)/steps
 		w := 1.0
 		for k := range g.piece {
-			w *= max(0, g.startRange(k, p)) / g.tick
+			w *= max(0, width(k, p)) / g.tick
 		}
 		d := p - top
 		w0 += w

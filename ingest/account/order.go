@@ -319,7 +319,7 @@ func numberStep(x, y *File) (du int, weak bool) {
 		return 0, false
 	}
 	du = y.Number - x.Number - y.Skip
-	weak = x.Series != y.Series
+	weak = x.Series != y.Series && du > farNumber
 	if y.Number <= x.Number && x.Wrap > 0 {
 		du += x.Wrap
 		weak = true

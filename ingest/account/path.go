@@ -563,6 +563,9 @@ func (s *solver) asShoot(h int32, j, k int) node {
 			n.cost += bitsEarly
 		}
 	}
+	if (from.kind == hand) != (to.kind == hand) && from.kind != tests && apart < 4*s.cadences[0].interval {
+		n.cost += bitsBlur
+	}
 	if apart < 0 {
 		n.cost += bitsClock
 	}
