@@ -56,15 +56,21 @@ func (t *tree) dropEdits(frames []Frame) []Frame {
 // byte for byte, under whatever name.
 func (t *tree) dropBackups(frames []Frame) []Frame {
 	type like struct {
-		size   int64
-		taken  time.Time
-		camera string
+		size         int64
+		taken        time.Time
+		camera, name string
 	}
-	of := func(f *Frame) like { return like{f.Size, f.Facts.Taken, cameraKey(f)} }
+	of := func(f *Frame) like {
+		k := like{f.Size, f.Facts.Taken, cameraKey(f), ""}
+		if k.taken.IsZero() {
+			k.name = baseName(f) // other pictures may be alike byte for byte
+		}
+		return k
+	}
 	at := make(map[like][]int)
 	folders := make(map[string][]int)
 	for i := range frames {
-		if f := &frames[i]; !f.Facts.Taken.IsZero() && f.Problem == nil {
+		if f := &frames[i]; f.Problem == nil {
 			at[of(f)] = append(at[of(f)], i)
 		}
 		dir := path.Dir(frames[i].Name)
@@ -78,7 +84,7 @@ func (t *tree) dropBackups(frames []Frame) []Frame {
 	for _, dir := range names {
 		gone[dir] = !slices.ContainsFunc(folders[dir], func(i int) bool {
 			f := &frames[i]
-			return f.Facts.Taken.IsZero() || !slices.ContainsFunc(at[of(f)], func(k int) bool {
+			return !slices.ContainsFunc(at[of(f)], func(k int) bool {
 				other := path.Dir(frames[k].Name)
 				return other != dir && !gone[other] && sameContent(f, &frames[k])
 			})

@@ -16,6 +16,8 @@ type row struct {
 	// weak is set where the counter may have been another one, so that the step
 	// counts only as far as the time that passed allows for it.
 	weak bool
+	// shared is set where other bodies have numbers of the same counter.
+	shared bool
 	// other is set where pictures begin that cannot play in one clip with those
 	// before.
 	other bool
@@ -270,6 +272,7 @@ func appendChains(rows []row, files []File, list []chain) []row {
 	if len(list) > 1 {
 		slices.SortStableFunc(all, func(a, b place) int { return cmp.Compare(a.t, b.t) })
 	}
+	turned := false
 	for k, p := range all {
 		f := &files[p.file]
 		r := row{file: p.file, t: f.T, g: f.Grain}
@@ -283,15 +286,19 @@ func appendChains(rows []row, files []File, list []chain) []row {
 		}
 		r.planned = int32(f.Planned)
 		if f.Shared {
-			r.weak = true
+			r.weak, r.shared = true, true
 			if r.du == 1 {
 				r.du = 0
 			}
 		}
 		if len(rows) > 0 && r.du == 0 && list[p.chain].counted && f.Number >= 0 && !f.Shared {
 			r.reset = resetBits(&files[rows[len(rows)-1].file], f)
-			if k > 0 {
-				r.reset = bitsTurn // two counters run side by side
+			if k > 0 { // two counters run side by side
+				r.reset = bitsTurn
+				if !turned {
+					r.reset += bitsSideBySide
+				}
+				turned = true
 			}
 		}
 		rows = append(rows, r)
@@ -312,6 +319,10 @@ func resetBits(x, y *File) float64 {
 	return bits
 }
 
+// shortWrap is the last number of cameras that begin a folder every 999 files
+// (common practice, no published source).
+const shortWrap = 999
+
 // numberStep is the step of the counter from one file to the next, 0 where the
 // numbers tell nothing.
 func numberStep(x, y *File) (du int, weak bool) {
@@ -321,7 +332,11 @@ func numberStep(x, y *File) (du int, weak bool) {
 	du = y.Number - x.Number - y.Skip
 	weak = x.Series != y.Series && du > farNumber
 	if y.Number <= x.Number && x.Wrap > 0 {
-		du += x.Wrap
+		wrap := x.Wrap
+		if y.Folder == x.Folder+1 && x.Number > 900 && x.Number <= shortWrap {
+			wrap = shortWrap // each folder holds so many
+		}
+		du += wrap
 		weak = true
 		if du > x.Wrap/2 && du > 1 {
 			return 0, false

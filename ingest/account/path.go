@@ -216,6 +216,10 @@ func (s *solver) advance(h int32, j int) {
 func (s *solver) count(j, places int) tally {
 	r := &s.rows[j]
 	gone := max(0, places-1)
+	if r.shared && r.du > 1 { // numbers that nobody has may be those of another body
+		lost := min(r.du-1, gone)
+		return tally{lost: int32(lost), unknown: int32(gone - lost)}
+	}
 	if r.du <= 0 || r.weak && r.du > places {
 		return tally{unknown: int32(gone)}
 	}
@@ -324,7 +328,7 @@ func (s *solver) off(h int32, j int) {
 			fresh(&n)
 			s.add(n)
 		}
-		if n.missing.never > longPause && r.du > 1 && apart > longPauseS {
+		if n.missing.never > longPause && r.du > 1 && apart > longPauseS/2 {
 			n.events = evPause
 			n.off = apart - float64(r.du)*interval
 			n.step = int32(r.du)
@@ -511,6 +515,9 @@ func (s *solver) hinted(p *node, j, k int) bool {
 		}
 	}
 	from, to := &s.cadences[p.cadence], &s.cadences[k]
+	if from.free() && r.t-p.lo < 4*s.cadences[0].interval {
+		return false // frames fired by hand lie apart anyhow
+	}
 	if from.kind != steady || to.kind != steady || math.Abs(from.interval-to.interval) > sameShare*from.interval {
 		return true
 	}
@@ -529,7 +536,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	apart := r.t + r.g/2 - p.mid()
 	// Between planned shoots lies what else was shot. Another card's numbers count
 	// where they tell of the same pause as the clock.
-	told := !r.weak || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
+	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
 	hint := s.hinted(p, j, k)
 	if r.du > 1 && told && !hint {
 		n.missing.spare = int32(r.du - 1)

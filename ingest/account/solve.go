@@ -161,6 +161,7 @@ func (s *solver) refine(path []node) bool {
 		}
 		if p := used[k].p; p > 0 && math.Abs(p-c.interval) < 0.05*c.interval {
 			sigma, walk := scatter(steps[k], p)
+			sigma = max(sigma, s.strayed(path, int8(k))/3)
 			again := newCadence(p, sigma, max(walkShare*p+2.5*walk, c.walk-math.Abs(p-c.interval)), used[k].tick)
 			moved = moved || math.Abs(p-c.interval) > 1e-5*p || math.Abs(again.slack-c.slack) > 0.01*p
 			*c = again
@@ -168,6 +169,30 @@ func (s *solver) refine(path []node) bool {
 	}
 	return moved
 }
+
+// strayed is by how much frames lie off their places, and the next on them, where
+// that is no rare event but the cadence's own scatter, which the clock's grain may
+// hide; 0 where it is rare.
+func (s *solver) strayed(path []node, k int8) float64 {
+	var off []float64
+	n := 0
+	for i := range path {
+		if path[i].cadence != k {
+			continue
+		}
+		n++
+		if path[i].step == 1 && path[i].events&(evLate|evAnew) != 0 {
+			off = append(off, math.Abs(path[i].off))
+		}
+	}
+	if len(off) < 4 || strayShare*len(off) < n {
+		return 0
+	}
+	slices.Sort(off)
+	return off[len(off)/2]
+}
+
+const strayShare = 25 // one frame in so many
 
 func usualStep(rows []row) float64 {
 	var v []float64
