@@ -36,7 +36,7 @@ const (
 	bitsSameCard, bitsAnyNumber = 4.0, 8.0
 
 	// or two run side by side, once and for each turn
-	bitsSideBySide, bitsTurn = 12.0, 0.3
+	bitsSideBySide, bitsTurn = 8.0, 0.3
 
 	bitsOtherClass = 2.0 // a picture of another class than the one before
 
