@@ -20,6 +20,9 @@ type Local struct {
 	// ScatterEV is what was found at the corners against the middle, EV rms;
 	// NaN when it could not be told. NoiseEV is its error.
 	ScatterEV, NoiseEV float64
+	// Bands is how many bands of mains-lit lamps the picture has, ScatterEV
+	// then their size; 0 where it is the lens that flickers.
+	Bands float64
 	// W and H are the size of the fields of EV, which lie over the upright
 	// picture, row by row: add EV[t] to frame t beside its CorrectionEV. A
 	// frame's field is nil where nothing is known or to be done.

@@ -144,6 +144,9 @@ func (m *Meter) solve() *outcome {
 	o.local = Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
 	if p.local != nil {
 		o.local = p.local.solveLocal(m.opt.Orientation)
+		if bands, ok := p.bands.local(p.lum, m.opt.Orientation); ok {
+			o.local = bands
+		}
 	}
 	m.out = o
 	return o
@@ -170,6 +173,7 @@ type comparison struct {
 	colour      [2][]link // red and blue, each against green
 	tone        [sixths][]link
 	local       *localMeter // nil unless asked for
+	bands       bandMeter   // beside local
 }
 
 // compareAll compares each frame with those that lie the given lags before it.
@@ -227,6 +231,7 @@ func (m *Meter) compareAll(r *Response, lags []int) *comparison {
 			}
 			if p.local != nil && lag <= localLag {
 				p.local.compare(before, now, c.r, c.w, l)
+				p.bands.compare(now, c.r, c.w, l)
 			}
 		}
 	}

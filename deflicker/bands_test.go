@@ -1,0 +1,73 @@
+package deflicker
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Bands of 0.08 EV that start at any phase are found in rows and columns, with
+// their count, and their field takes them away; without them nothing is found.
+func TestBands(t *testing.T) {
+	for _, c := range []struct {
+		amplitude, bands float64
+		across           bool
+		orientation      int
+	}{{0.08, 3, false, 1}, {0.08, 2.4, true, 1}, {0.08, 3, false, 6}, {0.08, 2.4, true, 3}, {0, 3, false, 1}} {
+		rng := rand.New(rand.NewPCG(31, 32))
+		const w, h, frames = 60, 40, 150
+		m := NewMeter(MeterOptions{Local: true, Orientation: c.orientation})
+		var phase []float64
+		for range frames {
+			phase = append(phase, 2*math.Pi*rng.Float64())
+		}
+		gain := func(f, x, y int) float64 {
+			at := (float64(y) + 0.5) / h
+			if c.across {
+				at = (float64(x) + 0.5) / w
+			}
+			return c.amplitude * math.Sin(2*math.Pi*c.bands*at+phase[f])
+		}
+		for f := range frames {
+			g, ev := Grey(w, h, 0), 0.04*rng.NormFloat64()
+			for i := range g.Clip {
+				g.SetLight(i, (0.1+0.3*float64(i*7%11)/11)*math.Exp2(ev+gain(f, i%w, i/w)+0.004*rng.NormFloat64()))
+			}
+			m.Add(g)
+		}
+		l := m.Local()
+		if c.amplitude == 0 {
+			if l.Use || l.Bands != 0 {
+				t.Errorf("bands where there are none: %+v", l.Bands)
+			}
+			continue
+		}
+		if !l.Use {
+			t.Fatalf("%+v: not found: %s", c, l.Why)
+		}
+		near(t, "bands", l.Bands, c.bands, 0.1)
+		near(t, "size", l.ScatterEV, c.amplitude/math.Sqrt2, 0.004)
+		var left []float64
+		for f := range frames {
+			for i := range w * h {
+				x, y := i%w, i/w
+				u, v := x, y // upright
+				switch c.orientation {
+				case 3:
+					u, v = w-1-x, h-1-y
+				case 6:
+					u, v = h-1-y, x
+				}
+				left = append(left, gain(f, x, y)+float64(l.EV[f][min(v, l.H-1)*l.W+min(u, l.W-1)]))
+			}
+		}
+		mean := 0.0
+		for _, x := range left {
+			mean += x / float64(len(left))
+		}
+		t.Logf("%+v: %.4f EV left", c, RMS(left))
+		if got := RMS(left); got > 0.009 {
+			t.Errorf("%+v: %.4f EV left", c, got)
+		}
+	}
+}
