@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"stillspan/ingest/meta"
+	"stillspan/internal/files"
 	"stillspan/internal/playback"
 )
 
@@ -25,6 +26,8 @@ type Source struct {
 	// Profile is the number from 1 of the still's in Job.Profiles; 0 where it is
 	// sRGB or taken for it.
 	Profile int `json:",omitempty"`
+	// Was is the still's file as it was measured; zero where that is not known.
+	Was files.Identity
 	// Field is the optional local correction; nil for none.
 	Field *Field
 }

@@ -2,9 +2,7 @@ package assemble
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -225,10 +223,8 @@ func (p *Pipeline) checkOutput() error {
 			return &Error{Text: fmt.Sprintf("%q lies among the originals", out), Try: "a place outside " + p.job.SourceRoot}
 		}
 	}
-	if _, err := os.Lstat(out); err == nil && !p.job.Overwrite {
-		return &Error{Text: fmt.Sprintf("%q is there already", out), Try: "another name, or overwriting it on purpose"}
-	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return &Error{Text: fmt.Sprintf("cannot write %q", out), Err: err}
+	if err := MayPlace(out, p.job.Overwrite); err != nil {
+		return err
 	}
 	need := uint64(float64(p.geo.w) * float64(p.geo.h) * float64(p.total) * p.codec.BitsPerPixel / 8)
 	free, err := freeBytes(dir)
@@ -278,7 +274,7 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	if n := p.frameThreads(); n > 0 {
 		how["threads"] = n
 	}
-	s := ffmpeg.Input(filepath.Join(links, p.linkName()), how)
+	s := ffmpeg.Input(filepath.Join(strings.ReplaceAll(links, "%", "%%"), p.linkName()), how)
 	if p.pipedAs != "" {
 		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.pipedAs, "framerate": "25", "noautorotate": ""})
 	}

@@ -16,7 +16,7 @@ func readClip(t *testing.T, path string, w, h int, fn func(i int, rgb []byte)) {
 	t.Helper()
 	in := []string{"-i", file(path)}
 	if entries, err := os.ReadDir(path); err == nil && len(entries) > 0 {
-		in = []string{"-f", "image2", "-i", filepath.Join(strings.ReplaceAll(path, "%", "%%"), "%06d"+filepath.Ext(entries[0].Name()))}
+		in = []string{"-f", "image2", "-i", filepath.Join(strings.ReplaceAll(path, "%", "%%"), "%06d"+filepath.Ext(entries[len(entries)-1].Name()))}
 	}
 	args := append([]string{"-v", "error", "-nostdin"}, in...)
 	cmd := exec.Command("ffmpeg", append(args, "-vf",

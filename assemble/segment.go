@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"stillspan/internal/files"
 	"stillspan/internal/process"
 )
 
@@ -73,30 +74,29 @@ func Join(ctx context.Context, job Job, parts []string) (Clip, error) {
 	if err := p.checkOutput(); err != nil {
 		return Clip{}, err
 	}
-	tmp, err := p.tempName()
+	w, err := p.beside()
 	if err != nil {
 		return Clip{}, err
 	}
-	defer os.RemoveAll(tmp)
+	defer w.Close()
+	tmp, err := p.unfinished(w)
+	if err != nil {
+		return Clip{}, err
+	}
 	if err := p.join(ctx, tmp, Segments(job), parts); err != nil {
 		return Clip{}, err
 	}
-	return p.deliver(ctx, tmp)
+	return p.deliver(ctx, w, tmp)
 }
 
-// runSegments makes the parts one after the other in a hidden folder beside
-// the clip, and joins them to tmp.
-func (p *Pipeline) runSegments(ctx context.Context, segments []Job, tmp string, progress func(done, total int)) error {
-	dir, err := os.MkdirTemp(filepath.Dir(p.job.Out), ".stillspan-parts-*")
-	if err != nil {
-		return &Error{Text: "cannot make a folder for the clip's parts", Err: err}
-	}
-	defer os.RemoveAll(dir)
+// runSegments makes the parts one after the other in the folder of work, and
+// joins them to tmp.
+func (p *Pipeline) runSegments(ctx context.Context, segments []Job, w *files.Work, tmp string, progress func(done, total int)) error {
 	parts := make([]string, len(segments))
 	before := 0
 	for i, job := range segments {
 		part := p.part(job)
-		parts[i] = filepath.Join(dir, fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out)))
+		parts[i] = w.Path(fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out)))
 		part.job.Out = parts[i]
 		var report func(done, total int)
 		if progress != nil {
@@ -124,11 +124,11 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	if len(parts) != len(segments) {
 		return fmt.Errorf("cannot join clip: %d parts, want %d", len(parts), len(segments))
 	}
-	dir, err := os.MkdirTemp("", "stillspan-")
+	w, err := files.WorkInTemp()
 	if err != nil {
 		return fmt.Errorf("cannot make a folder for links: %w", err)
 	}
-	defer os.RemoveAll(dir)
+	defer w.Close()
 	var list strings.Builder
 	for i, part := range parts {
 		name := fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out))
@@ -137,7 +137,7 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 			_, err = os.Stat(abs)
 		}
 		if err == nil {
-			err = os.Symlink(abs, filepath.Join(dir, name))
+			err = os.Symlink(abs, w.Path(name))
 		}
 		if err != nil {
 			return fmt.Errorf("cannot join clip: %w", err)
@@ -145,7 +145,7 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 		// Containers that count milliseconds would add up their rounding.
 		fmt.Fprintf(&list, "file '%s'\nduration %.6f\n", name, float64(segments[i].frames())/p.job.Rate.FPS())
 	}
-	listName := filepath.Join(dir, "list")
+	listName := w.Path("list")
 	if err := os.WriteFile(listName, []byte(list.String()), 0o600); err != nil {
 		return err
 	}

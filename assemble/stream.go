@@ -29,29 +29,37 @@ const framesAhead = 2
 // any error nothing is left. progress, unless nil, is called from one
 // goroutine.
 func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Clip, error) {
-	tmp, err := p.tempName()
+	w, err := p.beside()
 	if err != nil {
 		return Clip{}, err
 	}
-	defer os.RemoveAll(tmp)
+	defer w.Close()
+	tmp, err := p.unfinished(w)
+	if err != nil {
+		return Clip{}, err
+	}
 	if segments := Segments(p.job); len(segments) > 1 {
-		err = p.runSegments(ctx, segments, tmp, progress)
+		err = p.runSegments(ctx, segments, w, tmp, progress)
 	} else {
 		err = p.encode(ctx, tmp, progress)
 	}
 	if err != nil {
 		return Clip{}, err
 	}
-	return p.deliver(ctx, tmp)
+	return p.deliver(ctx, w, tmp)
 }
 
 // encode writes the whole of the job to tmp.
 func (p *Pipeline) encode(ctx context.Context, tmp string, progress func(done, total int)) error {
-	links, err := os.MkdirTemp("", "stillspan-")
+	w, err := files.WorkInTemp()
 	if err != nil {
 		return fmt.Errorf("cannot make a folder for links: %w", err)
 	}
-	defer os.RemoveAll(links)
+	defer w.Close()
+	links := w.Path("links")
+	if err := os.Mkdir(links, 0o700); err != nil {
+		return err
+	}
 	if err := p.link(links); err != nil {
 		return err
 	}
@@ -59,7 +67,7 @@ func (p *Pipeline) encode(ctx context.Context, tmp string, progress func(done, t
 }
 
 // deliver verifies the clip and gives it its name.
-func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
+func (p *Pipeline) deliver(ctx context.Context, w *files.Work, tmp string) (Clip, error) {
 	clip, err := Verify(ctx, tmp, p.expect())
 	if err != nil {
 		return Clip{}, err
@@ -74,7 +82,12 @@ func (p *Pipeline) deliver(ctx context.Context, tmp string) (Clip, error) {
 			return Clip{}, err
 		}
 	}
-	if err := publish(tmp, p.job.Out, p.job.Overwrite); err != nil {
+	if p.codec.Image != "" {
+		if err := listImages(tmp); err != nil {
+			return Clip{}, err
+		}
+	}
+	if err := p.publish(w, tmp); err != nil {
 		return Clip{}, err
 	}
 	clip.File = p.job.Out
@@ -111,7 +124,7 @@ func copyPreview(s Source, name string) error {
 	if s.Preview == nil {
 		return &Error{Text: fmt.Sprintf("%q has no embedded preview", s.Path), Try: "developing it to TIFF first"}
 	}
-	in, err := os.Open(s.Path)
+	in, _, err := files.Open(s.Path)
 	if err != nil {
 		return fmt.Errorf("cannot read still: %w", err)
 	}
@@ -121,22 +134,7 @@ func copyPreview(s Source, name string) error {
 		return err
 	}
 	_, err = io.Copy(out, io.NewSectionReader(in, s.Preview.Offset, s.Preview.Length))
-	return errors.Join(err, out.Close())
-}
-
-// tempName makes a hidden place beside the clip: a file, or a folder for an
-// image sequence.
-func (p *Pipeline) tempName() (string, error) {
-	dir, base := filepath.Dir(p.job.Out), filepath.Base(p.job.Out)
-	if p.codec.Image != "" {
-		tmp, err := os.MkdirTemp(dir, files.TempPrefix+"*-"+strings.ReplaceAll(base, "*", "_"))
-		return tmp, err
-	}
-	f, err := os.CreateTemp(dir, files.TempPrefix+"*-"+strings.ReplaceAll(base, "*", "_"))
-	if err != nil {
-		return "", &Error{Text: fmt.Sprintf("cannot write in %q", dir), Err: err}
-	}
-	return f.Name(), f.Close()
+	return errors.Join(err, out.Close(), s.changed())
 }
 
 // stream runs decode -> correct -> encode.
@@ -189,7 +187,14 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		}
 		fed <- p.feed(ctx, feedW)
 	}()
-	got, streamErr := p.pump(ctx, decR, encW, progress)
+	watched := p.watchInputs(ctx, cancel)
+	got, streamErr := p.pump(ctx, decR, encW, func(done, total int) {
+		watched.at(done)
+		if progress != nil {
+			progress(done, total)
+		}
+	})
+	changed := watched.end()
 	encW.Close()
 	decR.Close()
 	stopped := errors.Is(streamErr, errStopped)
@@ -201,13 +206,15 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	switch {
 	case parent.Err() != nil:
 		return parent.Err()
+	case changed != nil:
+		return changed
 	case feedErr != nil && !errors.Is(feedErr, errStopped) && !errors.Is(feedErr, context.Canceled):
 		return feedErr
 	case stopped || streamErr == nil && encErr != nil || encTail.Contains(noSpace):
 		// Out of space for a file's last bytes, ffmpeg says so and ends as if
 		// all were well.
 		return failure(parent, "cannot encode the clip", encErr, encTail)
-	case got > len(p.job.Sources):
+	case got > len(p.job.Sources), errors.Is(streamErr, errChanged):
 		return streamErr
 	case got < len(p.job.Sources):
 		if decErr != nil {
@@ -288,15 +295,16 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 				got++
 				return &Error{Text: "ffmpeg gave more frames than there are stills"}
 			}
+			if err := p.job.Sources[got].changed(); err != nil {
+				return err
+			}
 			buf, err := w.frame(got, buf)
 			if err != nil {
 				return err
 			}
 			got++
 			free <- buf
-			if progress != nil {
-				progress(got, len(p.job.Sources))
-			}
+			progress(got, len(p.job.Sources))
 		}
 	})
 	err := g.Wait()
@@ -436,13 +444,18 @@ func (w *writer) write(pic picture) error {
 // lostFrame finds the still that ffmpeg could not decode: corrections must
 // never shift onto other frames.
 func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause error) error {
+	for i := range p.job.Sources {
+		if err := p.job.Sources[i].changed(); err != nil {
+			return err
+		}
+	}
 	for i, s := range p.job.Sources {
 		if p.pipedAs != "" {
 			break // each was made here, so each has a picture
 		}
 		path := s.Path
 		link := filepath.Join(links, fmt.Sprintf(p.linkName(), i))
-		cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-i", file(link), "-f", "null", "-")...)
+		cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-f", "image2", "-pattern_type", "none", "-i", file(link), "-f", "null", "-")...)
 		err := process.Run(cmd, p.decoderMemory())
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -458,48 +471,4 @@ func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause e
 		return cause
 	}
 	return &Error{Text: fmt.Sprintf("ffmpeg decoded %d of %d stills and does not say which are missing", got, len(p.job.Sources))}
-}
-
-// publish makes sure the clip is on the disk, then gives it its name.
-func publish(tmp, out string, overwrite bool) error {
-	if err := files.Sync(tmp); err != nil {
-		return &Error{Text: "cannot write the clip to the disk", Err: err}
-	}
-	info, err := os.Stat(tmp)
-	if err != nil {
-		return err
-	}
-	if info.IsDir() {
-		if overwrite {
-			if err := removeImages(out); err != nil {
-				return err
-			}
-		}
-	}
-	if err := os.Chmod(tmp, map[bool]os.FileMode{true: 0o755, false: 0o644}[info.IsDir()]); err != nil {
-		return err
-	}
-	if err := os.Rename(tmp, out); err != nil {
-		return &Error{Text: fmt.Sprintf("cannot give the clip its name %q", out), Err: err}
-	}
-	return files.Sync(filepath.Dir(out))
-}
-
-// removeImages empties an image sequence's folder that is to be replaced; it
-// refuses to touch anything but its own kind of files.
-func removeImages(dir string) error {
-	entries, err := os.ReadDir(dir)
-	if errors.Is(err, os.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
-		ext := filepath.Ext(e.Name())
-		if e.IsDir() || ext != ".png" && ext != ".tif" {
-			return &Error{Text: fmt.Sprintf("%q holds %q, which is no frame of a clip", dir, e.Name()), Try: "another folder"}
-		}
-	}
-	return os.RemoveAll(dir)
 }

@@ -182,7 +182,7 @@ func orNone(s string) string {
 
 // verifyImages counts an image sequence and looks at its first and last.
 func verifyImages(ctx context.Context, dir string, want Expect) (Clip, error) {
-	entries, err := os.ReadDir(dir)
+	entries, err := images(dir)
 	if err != nil {
 		return Clip{}, err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"stillspan/ingest/account"
 	"stillspan/ingest/meta"
+	"stillspan/internal/files"
 	"stillspan/internal/problem"
 )
 
@@ -17,6 +18,8 @@ type Frame struct {
 	Name    string // slash-separated, relative to the dump's root
 	Size    int64
 	ModTime time.Time
+	// Was is the file as its headers were read; zero when they were not.
+	Was files.Identity
 	// Number is the running file number, rollovers unwrapped; -1 for none.
 	Number int
 	Facts  meta.Facts

@@ -21,7 +21,7 @@ func readFrame(f *Frame) {
 		return
 	}
 	defer file.Close()
-	f.Size, f.ModTime = info.Size(), info.ModTime()
+	f.Size, f.ModTime, f.Was = info.Size(), info.ModTime(), files.IdentityOf(info)
 	f.Facts, f.Problem, f.damagedMetadata = readStill(file, f.Size)
 }
 

@@ -25,6 +25,7 @@ type Options struct {
 	Program   string // what the tasks' arguments are given to: this program
 	Version   string // of it; another may make another clip
 	Limits    Limits
+	Overwrite bool // replace what is in the place of a clip, whoever made it
 	// Slurm, unless nil, is the cluster that does the work; its Program, Dir and
 	// Sees are filled in here.
 	Slurm *Slurm
@@ -180,7 +181,7 @@ func (d *Day) prepareClip(ctx context.Context, c *Clip, measure func(context.Con
 		d.log("clip-kept", map[string]any{"sequence": c.id(), "file": c.Name})
 		return nil
 	}
-	if err := d.store.MayDeliver(c.id(), c.Name); err != nil {
+	if err := d.store.MayDeliver(c.id(), c.Name, d.Overwrite); err != nil {
 		return err
 	}
 	return d.split(c, inputs)

@@ -66,7 +66,7 @@ func (d *Day) renderHere(ctx context.Context, b Batch, on func(Event)) error {
 			d.deliver(ctx, c)
 		}
 	})
-	local := &Local{Program: d.Program, Limits: d.Limits, Store: d.store, TempDir: d.store.TempDir()}
+	local := &Local{Program: d.Program, Limits: d.Limits, Store: d.store, OwnTemp: true}
 	err := local.Run(ctx, b, func(e Event) {
 		on(e)
 		if c := of[e.Task]; d.note(c, e) {
@@ -157,7 +157,7 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 		}
 		done.Flashes, done.Light = flash.Join(parts), deflicker.Joined(light)
 	}
-	to, err := d.store.Deliver(c.id(), from, c.Name)
+	to, err := d.store.Deliver(c.id(), from, c.Name, d.Overwrite)
 	if err != nil {
 		return Record{}, err
 	}

@@ -75,8 +75,7 @@ func Changed(in []Input) error {
 		if err != nil {
 			return err
 		}
-		id := files.IdentityOf(info)
-		if id.Size != was.Bytes || id.ModTime != was.ModTime || id.Changed != was.Changed || id.Inode != was.Inode {
+		if !files.IdentityOf(info).Same(files.Identity{Inode: was.Inode, Size: was.Bytes, ModTime: was.ModTime, Changed: was.Changed}) {
 			return fmt.Errorf("%q changed since the day was planned", was.Path)
 		}
 	}

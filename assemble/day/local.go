@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"stillspan/internal/files"
 	"stillspan/internal/process"
 
 	"golang.org/x/sync/semaphore"
@@ -27,10 +28,11 @@ type Local struct {
 	// Store, unless nil, lends its lock to the tasks: it is not free until
 	// the last of them, and the programs it started, have ended.
 	Store *Store
-	// TempDir, unless empty, is what tasks get as their folder for temporary
-	// files. It is emptied before and removed after, so that what a killed
-	// run left does not stay.
-	TempDir string
+	// OwnTemp gives the tasks a folder of their own for temporary files, which is
+	// removed after; what a killed run left is removed by the next.
+	OwnTemp bool
+
+	tempDir string
 }
 
 // Line is one line of what a task prints on standard output, as JSON.
@@ -52,11 +54,16 @@ func (l *Local) Run(ctx context.Context, b Batch, on func(Event)) error {
 		return err
 	}
 	limits := l.Limits.filled()
-	if l.TempDir != "" {
-		if err := errors.Join(os.RemoveAll(l.TempDir), os.MkdirAll(l.TempDir, 0o700)); err != nil {
+	if l.OwnTemp {
+		w, err := files.WorkInTemp()
+		if err != nil {
 			return fmt.Errorf("cannot make a temporary folder: %w", err)
 		}
-		defer os.RemoveAll(l.TempDir)
+		defer w.Close()
+		l.tempDir = w.Path("tasks")
+		if err := os.Mkdir(l.tempDir, 0o700); err != nil {
+			return err
+		}
 	}
 	tasks := append([]Task(nil), b.Tasks...)
 	Order(tasks)
@@ -135,8 +142,8 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = interruptGrace
 	cmd.SysProcAttr = childAttr()
-	if l.TempDir != "" {
-		cmd.Env = append(os.Environ(), "TMPDIR="+l.TempDir)
+	if l.tempDir != "" {
+		cmd.Env = append(os.Environ(), "TMPDIR="+l.tempDir)
 	}
 	if l.Store != nil && l.Store.lock != nil {
 		cmd.ExtraFiles = []*os.File{l.Store.lock}

@@ -236,16 +236,17 @@ func TestLocalTempDir(t *testing.T) {
 	t.Setenv("TMPDIR", t.TempDir())
 	s := store(t)
 	l := self(t)
-	l.TempDir = s.TempDir()
-	if err := errors.Join(os.MkdirAll(l.TempDir, 0o755), os.WriteFile(filepath.Join(l.TempDir, "stale"), nil, 0o644)); err != nil {
+	l.OwnTemp = true
+	killed := filepath.Join(os.Getenv("TMPDIR"), "stillspan-123")
+	if err := errors.Join(os.Mkdir(killed, 0o755), os.WriteFile(filepath.Join(killed, "lock"), nil, 0o644)); err != nil {
 		t.Fatal(err)
 	}
 	said := s.Path("said")
 	if _, err := run(t, l, Task{ID: "1", Args: []string{"task:temp", said}}); err != nil {
 		t.Fatal(err)
 	}
-	if b, _ := os.ReadFile(said); string(b) != l.TempDir {
-		t.Errorf("the task used %q, want %q", b, l.TempDir)
+	if b, _ := os.ReadFile(said); !strings.HasPrefix(string(b), os.Getenv("TMPDIR")+"/stillspan-") {
+		t.Errorf("the task used %q", b)
 	}
 	if left, _ := os.ReadDir(os.Getenv("TMPDIR")); len(left) > 0 {
 		t.Errorf("left: %v", left)
@@ -290,7 +291,7 @@ func TestStanding(t *testing.T) {
 		}
 	}
 	write(clip, "a clip")
-	to, err := s.Deliver("a", clip, "a.mp4")
+	to, err := s.Deliver("a", clip, "a.mp4", false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -329,7 +330,7 @@ func TestStandingFolder(t *testing.T) {
 	dir := s.WorkPath("pictures")
 	os.Mkdir(dir, 0o755)
 	os.WriteFile(filepath.Join(dir, "1.png"), []byte("one"), 0o644)
-	to, err := s.Deliver("a", dir, "pictures")
+	to, err := s.Deliver("a", dir, "pictures", false)
 	if err == nil {
 		_, err = s.Finish("a", "f", to, nil)
 	}
@@ -355,25 +356,36 @@ func TestDeliverReplacesOnlyOurs(t *testing.T) {
 		return p
 	}
 	os.WriteFile(s.Path("a.mp4"), []byte("someone's holiday"), 0o644)
-	if _, err := s.Deliver("a", make("clip"), "a.mp4"); err == nil {
+	if _, err := s.Deliver("a", make("clip"), "a.mp4", false); err == nil {
 		t.Fatal("replaced a file that is not ours")
 	}
 	if b, _ := os.ReadFile(s.Path("a.mp4")); string(b) != "someone's holiday" {
 		t.Fatalf("the file that is not ours is now %q", b)
 	}
 	os.Remove(s.Path("a.mp4"))
-	if _, err := s.Deliver("a", make("clip"), "a.mp4"); err != nil {
+	if _, err := s.Deliver("a", make("clip"), "a.mp4", false); err != nil {
 		t.Fatal(err)
 	}
 	// Other settings, and a failure between: it is still ours.
 	if err := s.Fail("a", "f2", &Failure{Text: "no"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.Deliver("a", make("clip 2"), "a.mp4"); err != nil {
+	if _, err := s.Deliver("a", make("clip 2"), "a.mp4", false); err != nil {
 		t.Fatal(err)
 	}
 	if b, _ := os.ReadFile(s.Path("a.mp4")); string(b) != "clip 2" {
 		t.Errorf("delivered %q", b)
+	}
+	// Another file that took its place since is not ours.
+	if _, err := s.Finish("a", "f2", s.Path("a.mp4"), nil); err != nil {
+		t.Fatal(err)
+	}
+	os.WriteFile(s.Path("a.mp4"), []byte("the user's own cut of it"), 0o644)
+	if _, err := s.Deliver("a", make("clip 3"), "a.mp4", false); err == nil {
+		t.Error("replaced a file that took the place of ours")
+	}
+	if _, err := s.Deliver("a", make("clip 3"), "a.mp4", true); err != nil {
+		t.Errorf("to be overwritten: %v", err)
 	}
 }
 
@@ -396,7 +408,7 @@ func TestSweep(t *testing.T) {
 		return nil
 	})
 	slices.Sort(left)
-	if !reflect.DeepEqual(left, []string{"keep.json", "not ours"}) {
+	if !reflect.DeepEqual(left, []string{"keep.gob", "not ours"}) {
 		t.Errorf("left: %q", left)
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"stillspan/assemble"
 	"stillspan/internal/files"
 )
 
@@ -51,9 +52,14 @@ func Open(out string) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{out: out, dir: filepath.Join(out, stateDir)}
-	for _, d := range []string{"tasks", "done", "work", "log", "engine"} {
-		if err := os.MkdirAll(filepath.Join(s.dir, d), 0o777); err != nil {
+	// What is swept is ours: a link would lead the sweeping elsewhere.
+	for _, d := range []string{"", "tasks", "done", "work", "log", "engine"} {
+		dir := filepath.Join(s.dir, d)
+		if err := os.Mkdir(dir, 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
 			return nil, fmt.Errorf("cannot write in %q: %w", out, err)
+		}
+		if info, err := os.Lstat(dir); err != nil || !info.IsDir() {
+			return nil, fmt.Errorf("cannot write in %q: %q is a link or no folder", out, dir)
 		}
 	}
 	return s, nil
@@ -75,16 +81,16 @@ func (s *Store) Lock() error {
 		return fmt.Errorf("cannot write in %q: %w", s.out, err)
 	}
 	for deadline := time.Now().Add(orphanWait); ; time.Sleep(50 * time.Millisecond) {
-		err := tryLock(f)
+		err := files.TryLock(f)
 		if err == nil {
 			break
 		}
 		pid := holder(f)
-		if errors.Is(err, errLocked) && !alive(pid) && time.Now().Before(deadline) {
+		if errors.Is(err, files.ErrLocked) && !alive(pid) && time.Now().Before(deadline) {
 			continue
 		}
 		f.Close()
-		if errors.Is(err, errLocked) {
+		if errors.Is(err, files.ErrLocked) {
 			return fmt.Errorf("%q: %w there (process %d)", s.out, ErrBusy, pid)
 		}
 		return fmt.Errorf("cannot lock %q: %w", s.out, err)
@@ -123,7 +129,7 @@ func holder(f *os.File) int {
 }
 
 // SpecPath is where a task's spec lies.
-func (s *Store) SpecPath(id string) string { return filepath.Join(s.dir, "tasks", id+".json") }
+func (s *Store) SpecPath(id string) string { return filepath.Join(s.dir, "tasks", id+".gob") }
 
 // WorkPath is where a task may write its result before it is delivered.
 func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work", name) }
@@ -134,13 +140,6 @@ func (s *Store) partPath(id string) string { return s.WorkPath(id + ".part") }
 // LogDir is where tasks' messages go.
 func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
 
-// TempDir is a place for this output folder's tasks among the system's
-// temporary files.
-func (s *Store) TempDir() string {
-	sum := sha256.Sum256([]byte(s.out))
-	return filepath.Join(os.TempDir(), fmt.Sprintf("stillspan-%x", sum[:8]))
-}
-
 // ScriptDir is where an engine keeps what it needs.
 func (s *Store) ScriptDir() string { return filepath.Join(s.dir, "engine") }
 
@@ -149,17 +148,14 @@ func (s *Store) Path(name string) string { return filepath.Join(s.out, filepath.
 
 func (s *Store) recordPath(id string) string { return filepath.Join(s.dir, "done", id+".json") }
 
-// WriteSpec keeps what a task is to do.
-func (s *Store) WriteSpec(id string, spec any) error { return writeJSON(s.SpecPath(id), spec) }
+// WriteSpec keeps what a task is to do, byte by byte: names of files need not be
+// text, as JSON would have it.
+func (s *Store) WriteSpec(id string, spec any) error { return writeGob(s.SpecPath(id), spec) }
 
 // ReadSpec reads the file that WriteSpec wrote.
 func ReadSpec(path string, into any) error {
-	b, err := os.ReadFile(path)
-	if err != nil {
-		return fmt.Errorf("cannot read task: %w", err)
-	}
-	if err := json.Unmarshal(b, into); err != nil {
-		return fmt.Errorf("task %q: %w", path, err)
+	if err := readGob(path, into); err != nil {
+		return fmt.Errorf("cannot read task %q: %w", path, err)
 	}
 	return nil
 }
@@ -188,7 +184,7 @@ func (s *Store) Finish(id, fingerprint, file string, detail any) (Record, error)
 // folder is still known to be ours.
 func (s *Store) Fail(id, fingerprint string, f *Failure) error {
 	old, _ := s.Record(id)
-	return writeJSON(s.recordPath(id), Record{ID: id, Fingerprint: fingerprint, File: old.File, Failure: f})
+	return writeJSON(s.recordPath(id), Record{ID: id, Fingerprint: fingerprint, File: old.File, Bytes: old.Bytes, SHA256: old.SHA256, Failure: f})
 }
 
 // Record reads what is recorded of a task; ok is false when nothing is, or
@@ -213,16 +209,20 @@ func (s *Store) Standing(id, fingerprint string) (Record, bool) {
 }
 
 // Deliver moves a result from its place of work to name in the output folder.
-// What lies there is replaced only when a record says that it is ours.
-func (s *Store) Deliver(id, from, name string) (string, error) {
+// What lies there is replaced only when a record says that it is ours, or with
+// overwrite.
+func (s *Store) Deliver(id, from, name string, overwrite bool) (string, error) {
 	to := s.Path(name)
-	if err := s.MayDeliver(id, name); err != nil {
+	if err := s.MayDeliver(id, name, overwrite); err != nil {
 		return "", err
 	}
-	if info, err := os.Lstat(to); err == nil && info.IsDir() { // which a rename cannot replace
-		if err := os.RemoveAll(to); err != nil {
+	info, err := os.Lstat(to)
+	there := err == nil
+	if there && info.IsDir() { // which a rename cannot replace
+		if err := assemble.RemoveImages(to); err != nil {
 			return "", err
 		}
+		there = false
 	}
 	if err := syncTree(from); err != nil {
 		return "", err
@@ -231,7 +231,8 @@ func (s *Store) Deliver(id, from, name string) (string, error) {
 	if err := writeJSON(s.recordPath(id), Record{ID: id, File: name, Failure: &Failure{Kind: TaskFailed, Text: "interrupted while it was delivered"}}); err != nil {
 		return "", err
 	}
-	if err := os.Rename(from, to); err != nil {
+	// What appears only now survives.
+	if err := (files.Place{Path: to, Overwrite: there}).Put(from); err != nil {
 		return "", err
 	}
 	return to, files.Sync(filepath.Dir(to))
@@ -239,18 +240,27 @@ func (s *Store) Deliver(id, from, name string) (string, error) {
 
 // MayDeliver tells whether the place of a result is free, or holds an older
 // result of ours.
-func (s *Store) MayDeliver(id, name string) error {
+func (s *Store) MayDeliver(id, name string, overwrite bool) error {
 	to := s.Path(name)
-	if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
-		return nil
+	if err := assemble.MayPlace(to, overwrite || s.wrote(id, name)); err != nil {
+		return &Failure{Kind: TaskFailed, Text: err.Error(), Try: "move it away, choose another --out, or --overwrite to replace it"}
 	}
-	if r, ok := s.Record(id); ok && r.File == name {
-		return nil
+	return nil
+}
+
+// wrote tells whether what lies at name is the result that was delivered there,
+// whole or damaged since, and not another that took its place: that would have
+// another size.
+func (s *Store) wrote(id, name string) bool {
+	r, ok := s.Record(id)
+	if !ok || r.File != name {
+		return false
 	}
-	return &Failure{
-		Kind: TaskFailed, Text: fmt.Sprintf("%q is there already and was not written by a day's run", to),
-		Try: "move it away, or choose another --out",
+	if r.SHA256 == "" { // interrupted while it was delivered
+		return true
 	}
+	info, err := os.Stat(s.Path(name))
+	return err == nil && (info.IsDir() || info.Size() == r.Bytes)
 }
 
 // ClearLogs removes what earlier runs' tasks said.
@@ -313,7 +323,7 @@ func writeJSON(path string, v any) error {
 	return files.WriteBytes(path, append(b, '\n'))
 }
 
-// writeGob writes v, which holds pictures, whole or not at all.
+// writeGob writes v whole or not at all.
 func writeGob(path string, v any) error {
 	return files.Write(path, func(w io.Writer) error { return gob.NewEncoder(w).Encode(v) })
 }

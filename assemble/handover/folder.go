@@ -40,7 +40,7 @@ func (f *Folder) Add(c Clip, sum string) error {
 
 func (f *Folder) addSums(name string) error {
 	err := filepath.WalkDir(filepath.Join(f.Dir, name), func(p string, e fs.DirEntry, err error) error {
-		if err != nil || e.IsDir() {
+		if err != nil || e.IsDir() || strings.HasPrefix(e.Name(), files.TempPrefix) { // of this program's own keeping
 			return err
 		}
 		file, _, err := files.Open(p)

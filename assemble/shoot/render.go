@@ -172,7 +172,8 @@ func (s *Shoot) profiles(job *assemble.Job) {
 }
 
 func sourceOf(f *ingest.Frame) assemble.Source {
-	src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw}
+	src := assemble.Source{Path: f.Path, Format: f.Facts.Format, Raw: f.Facts.Raw, Was: f.Was}
+	src.Was.Device = 0 // another node of a cluster numbers devices otherwise
 	src.Width, src.Height, src.Orientation = format.Decoded(&f.Facts)
 	if n := len(f.Facts.Previews); n > 0 {
 		src.Preview = &f.Facts.Previews[n-1]

@@ -6,7 +6,6 @@ package files
 import (
 	"bufio"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -96,8 +95,9 @@ func resolve(path string) (string, error) {
 // place they are meant for.
 const TempPrefix = ".stillspan-"
 
-// Write writes a file whole or not at all: under another name in the same
-// folder, put on the disk before it is renamed, and its name after.
+// Write writes a file of this program's own keeping whole or not at all: under
+// another name in the same folder, put on the disk before it is renamed, and its
+// name after. What is there is replaced; Place asks before.
 func Write(path string, fill func(io.Writer) error) error {
 	if err := write(path, true, fill); err != nil {
 		return err
@@ -111,34 +111,44 @@ func WriteLight(path string, data []byte) error {
 	return write(path, false, func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
-func write(path string, sync bool, fill func(io.Writer) error) (err error) {
+func write(path string, sync bool, fill func(io.Writer) error) error {
+	tmp, err := writeTemp(path, sync, fill)
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(tmp, path); err != nil {
+		os.Remove(tmp)
+		return wrap(path, err)
+	}
+	return nil
+}
+
+// writeTemp writes a file under another name beside path.
+func writeTemp(path string, sync bool, fill func(io.Writer) error) (tmp string, err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), TempPrefix+"*.tmp")
 	if err != nil {
-		return fmt.Errorf("cannot write %q: %w", path, Cause(err))
+		return "", wrap(path, err)
 	}
 	defer func() {
 		if err != nil {
 			f.Close()
 			os.Remove(f.Name())
-			err = fmt.Errorf("cannot write %q: %w", path, Cause(err))
+			err = wrap(path, err)
 		}
 	}()
 	w := bufio.NewWriterSize(f, 1<<16)
 	if err := fill(w); err != nil {
-		return err
+		return "", err
 	}
 	if err := errors.Join(w.Flush(), f.Chmod(0o644)); err != nil {
-		return err
+		return "", err
 	}
 	if sync {
 		if err := f.Sync(); err != nil {
-			return err
+			return "", err
 		}
 	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return f.Name(), f.Close()
 }
 
 // WriteBytes is Write of what is at hand.

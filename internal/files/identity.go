@@ -21,3 +21,11 @@ func IdentityOf(info fs.FileInfo) Identity {
 	id.fill(info)
 	return id
 }
+
+// Same tells whether two looks at one path saw one state of one file. File
+// systems that keep no time of change number their files anew as they please, so
+// that a number only counts where one is kept.
+func (id Identity) Same(other Identity) bool {
+	keeps := id.Changed != id.ModTime
+	return id.Size == other.Size && id.ModTime == other.ModTime && id.Changed == other.Changed && (!keeps || id.Inode == other.Inode)
+}

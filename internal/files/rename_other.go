@@ -1,0 +1,7 @@
+//go:build !linux
+
+package files
+
+import "errors"
+
+func renameNew(tmp, path string) error { return errors.ErrUnsupported }
