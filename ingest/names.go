@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"cmp"
+	"fmt"
 	"path"
 	"regexp"
 	"slices"
@@ -12,7 +13,9 @@ import (
 )
 
 var (
-	dcfFolder  = regexp.MustCompile(`^\d{3}[0-9A-Za-z_]{5}$`)
+	dcfFolder = regexp.MustCompile(`^\d{3}[0-9A-Za-z_]{5}$`)
+	// monthName is a DCF name with month, in hexadecimal, and day before the counter.
+	monthName  = regexp.MustCompile(`^([A-Za-z_])([1-9A-Ca-c])((?:0[1-9]|[12]\d|3[01])\d{4})$`)
 	letterLast = regexp.MustCompile(`^(.*\D)?\d+[A-Za-z]?$`)
 )
 
@@ -127,6 +130,10 @@ func dcfNumber(f *Frame) int {
 // stands for each run of digits. A letter after a number counts as one more
 // column if letters says so.
 func splitName(base string, letters bool) (pattern string, digits []string) {
+	if m := monthName.FindStringSubmatch(base); m != nil {
+		month, _ := strconv.ParseInt(m[2], 16, 8)
+		return strings.ToLower(m[1]) + "#", []string{fmt.Sprintf("%02d", month) + m[3]}
+	}
 	if n := len(base); letters && n > 1 && isLetter(base[n-1]) && isDigit(base[n-2]) {
 		pattern, digits = splitName(base[:n-1], false)
 		return pattern + "@", append(digits, strconv.Itoa(int(unicode.ToLower(rune(base[n-1]))-'a')))
@@ -392,6 +399,9 @@ func (g *nameGroup) count(counter, above int, out []naming) {
 		wrap := 1
 		for range width {
 			wrap *= 10
+		}
+		if width > 4 && hi < 10_000 {
+			wrap = 10_000 // DCF's counter behind a zero
 		}
 		for _, i := range g.files {
 			out[i].wrap = wrap - 1

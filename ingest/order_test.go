@@ -59,9 +59,6 @@ func TestOverlappingCards(t *testing.T) {
 		"one after the other, the second was in use": func(i int) string {
 			return fmt.Sprintf("card%d/DCIM/100STILL/FRAM%04d.JPG", i/20, i%20+1+i/20*70)
 		},
-		"two counts mingled in one folder": func(i int) string {
-			return fmt.Sprintf("DCIM/100STILL/FRAM%04d.JPG", i/2+1+30*(i%2))
-		},
 		"in turns, each with its own count": func(i int) string {
 			return fmt.Sprintf("card%d/DCIM/100STILL/FRAM%04d.JPG", i%2, i/2+1+20*(i%2))
 		},

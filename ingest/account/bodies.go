@@ -149,40 +149,61 @@ func byCounter(files []File) (out [][]int, ranges bool) {
 		}
 	}
 	slices.SortStableFunc(runs, func(a, b chain) int { return compareTimes(a.start, b.start) })
-	var ends []chain
+	var bodies []chain // files so far, and the times between which they lie
 	for _, r := range runs {
-		at, near := -1, 3
-		for k, e := range ends {
-			if !(r.start >= e.end) {
+		at, near := -1, farNumber+1
+		for k := range bodies {
+			if !(r.start >= bodies[k].end) {
 				continue
 			}
-			last, first := &files[e.files[len(e.files)-1]], &files[r.files[0]]
-			far := 2
-			if du, _ := numberStep(last, first); du > 0 && du <= farNumber {
-				far = 0
-			} else if last.Series == first.Series {
-				far = 1
-			}
-			if far < near {
-				at, near = k, far
+			du, _ := numberStep(&files[bodies[k].files[len(bodies[k].files)-1]], &files[r.files[0]])
+			if du > 0 && du < near {
+				at, near = k, du
 			}
 		}
 		if at < 0 {
-			for _, e := range ends {
-				ranges = ranges || files[e.files[0]].Series == files[r.files[0]].Series
-			}
-			out, ends = append(out, nil), append(ends, chain{})
-			at = len(out) - 1
+			bodies = append(bodies, r)
+			continue
 		}
-		out[at] = append(out[at], r.files...)
-		ends[at] = r
+		bodies[at].files = append(slices.Clip(bodies[at].files), r.files...)
+		bodies[at].end = r.end
+	}
+	// What does not overlap may be one body after all, whose counter was set.
+	for k := 1; k < len(bodies); k++ {
+		for l := range k {
+			a, b := &bodies[l], &bodies[k]
+			if b.start >= a.end && !overlaps(bodies, a, b) {
+				a.files = append(slices.Clip(a.files), b.files...)
+				a.end = b.end
+				bodies = slices.Delete(bodies, k, k+1)
+				k--
+				break
+			}
+		}
+	}
+	for k, b := range bodies {
+		out = append(out, b.files)
+		for _, other := range bodies[:k] {
+			ranges = ranges || files[b.files[0]].Series == files[other.files[0]].Series
+		}
 	}
 	return out, ranges
 }
 
+// overlaps reports whether bodies other than a and b lie in the time of both.
+func overlaps(bodies []chain, a, b *chain) bool {
+	for k := range bodies {
+		c := &bodies[k]
+		if c != a && c != b && c.start < a.end && c.end > b.start {
+			return true
+		}
+	}
+	return false
+}
+
 // farNumber is how many numbers may lie between files that one body shot one after
 // the other, if its files are told from another's by that.
-const farNumber = 50
+const farNumber = 1000
 
 // byClass parts a body's files by class of pictures, if those take turns. It is
 // nil where they do not.

@@ -35,8 +35,8 @@ const (
 	// and a counter on the same card, or to a number other than the first ones
 	bitsSameCard, bitsAnyNumber = 4.0, 8.0
 
-	// or two run side by side, once and for each turn
-	bitsSideBySide, bitsTurn = 8.0, 0.3
+	// or two run side by side: on one card, and for each turn
+	bitsSideBySide, bitsTurn = 20.0, 0.3
 
 	bitsOtherClass = 2.0 // a picture of another class than the one before
 

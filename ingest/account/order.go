@@ -295,7 +295,7 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			r.reset = resetBits(&files[rows[len(rows)-1].file], f)
 			if k > 0 { // two counters run side by side
 				r.reset = bitsTurn
-				if !turned {
+				if !turned && f.Series == files[all[k-1].file].Series {
 					r.reset += bitsSideBySide
 				}
 				turned = true
@@ -319,6 +319,10 @@ func resetBits(x, y *File) float64 {
 	return bits
 }
 
+// nearNumber is how far apart numbers on two cards may be and speak for one counter
+// by that alone.
+const nearNumber = 50
+
 // shortWrap is the last number of cameras that begin a folder every 999 files
 // (common practice, no published source).
 const shortWrap = 999
@@ -330,7 +334,7 @@ func numberStep(x, y *File) (du int, weak bool) {
 		return 0, false
 	}
 	du = y.Number - x.Number - y.Skip
-	weak = x.Series != y.Series && du > farNumber
+	weak = x.Series != y.Series && du > nearNumber
 	if y.Number <= x.Number && x.Wrap > 0 {
 		wrap := x.Wrap
 		if y.Folder == x.Folder+1 && x.Number > 900 && x.Number <= shortWrap {

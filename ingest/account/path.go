@@ -546,7 +546,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		n.cost += bitsHand
 	case r.other:
 	case from.kind == tests && !to.free() && p.shoots == 1:
-		n.cost += bitsTests // test stills before
+		n.cost += bitsTests + 4*to.bits // test stills before
 		if math.Abs(apart-to.at(j)) <= r.g+0.35*to.at(j) {
 			n.cost += bitsOnPlace
 		}
