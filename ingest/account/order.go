@@ -59,7 +59,6 @@ type chain struct {
 	files      []int
 	start, end float64 // robust times of its ends; NaN for none
 	counted    bool    // the numbers are a counter
-	rotated    bool    // it begins anew after the counter's last number
 }
 
 // counters sorts the files into lists of one counter each, by number. Cards that

@@ -151,7 +151,11 @@ func notices(ctx context.Context, program string) (string, error) {
 		}
 		return nil
 	}
-	if err := add("Go "+runtime.Version(), runtime.GOROOT()); err != nil {
+	goroot, err := output(ctx, nil, "go", "env", "GOROOT")
+	if err != nil {
+		return "", err
+	}
+	if err := add("Go "+runtime.Version(), strings.TrimSpace(goroot)); err != nil {
 		return "", err
 	}
 	for _, m := range info.Deps {
