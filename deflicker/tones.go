@@ -32,7 +32,6 @@ type tones struct {
 type toneChange struct {
 	code, weight [3][toneBins]float32
 	cells        [3][toneBins]int32
-	known        bool
 }
 
 const (

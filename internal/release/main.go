@@ -155,7 +155,7 @@ func notices(ctx context.Context, program string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if err := add("Go "+runtime.Version(), strings.TrimSpace(goroot)); err != nil {
+	if err := add("Go "+runtime.Version(), goroot); err != nil {
 		return "", err
 	}
 	for _, m := range info.Deps {
