@@ -14,12 +14,6 @@ type Options struct {
 	// MinFrames is the shortest run called a sequence; shorter runs are
 	// loose. Default 5, range 2 to 100000.
 	MinFrames int
-	// A pause is the end of a sequence when it lasts longer than
-	// BreakIntervals intervals and longer than BreakMin. The defaults, 30 and
-	// 2 min, leave a few missed frames, a battery or a card change inside.
-	// Ranges: at least 2; not negative.
-	BreakIntervals float64
-	BreakMin       time.Duration
 	// FocalTolerance is how far the focal length may stray, as a fraction,
 	// before it is another framing; zooms report it with a little noise.
 	// Default 0.03, range 0 to 0.5.
@@ -60,8 +54,6 @@ func DefaultOptions() Options {
 	return Options{
 		Workers:        min(runtime.NumCPU(), 256),
 		MinFrames:      5,
-		BreakIntervals: 30,
-		BreakMin:       2 * time.Minute,
 		FocalTolerance: 0.03,
 		OddRun:         2,
 		LateFraction:   0.2,
@@ -75,10 +67,6 @@ func (o Options) Validate() error {
 		return errors.New("workers must be 1 to 256")
 	case o.MinFrames < 2 || o.MinFrames > 100000:
 		return errors.New("minimum frames must be 2 to 100000")
-	case !(o.BreakIntervals >= 2):
-		return errors.New("break intervals must be at least 2")
-	case o.BreakMin < 0:
-		return errors.New("break time must not be negative")
 	case !(o.FocalTolerance >= 0 && o.FocalTolerance <= 0.5):
 		return errors.New("focal tolerance must be 0 to 0.5")
 	case o.OddRun < 0 || o.OddRun > 100:

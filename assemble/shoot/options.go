@@ -1,8 +1,6 @@
 package shoot
 
 import (
-	"time"
-
 	"stillspan/assemble"
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
@@ -19,7 +17,9 @@ func ScanOptions(v settings.Values) ingest.Options {
 		o.Workers = settings.Workers.Of(v)
 	}
 	o.MinFrames = settings.MinFrames.Of(v)
-	o.BreakMin = time.Duration(settings.Break.Of(v) * float64(time.Second))
+	if settings.Bracket.Stated(v) {
+		o.Bracket = settings.Bracket.Of(v)
+	}
 	o.PreferRaw = settings.Raw.Of(v) == string(assemble.RawDevelop)
 	return o
 }

@@ -14,7 +14,7 @@ func TestOptionsArePermitted(t *testing.T) {
 	ends := map[string][]string{
 		"smooth": {"4", "2000"}, "min-frames": {"2", "100000"}, "workers": {"1", "256"}, "quality": {"1", "63"},
 		"size": {"16x16", "16384x16384"}, "aspect": {"source", "10000:1"}, "crop-at": {"0,0", "1,1"}, "zone": {"0,0,1,1"},
-		"gaps": {"leave", "hold", "blend"}, "raw": {"develop", "preview"}, "rate": {"0.001", "1000"}, "break": {"1/8000", "3650d"},
+		"gaps": {"leave", "hold", "blend"}, "raw": {"develop", "preview"}, "rate": {"0.001", "1000"}, "bracket": {"1", "9"},
 	}
 	check := func(v settings.Values, what string) {
 		for _, err := range []error{

@@ -104,7 +104,7 @@ func TestKinds(t *testing.T) {
 		{CropAt.Row, []string{"0,1", "0.5,0.25"}, []string{"0", "0,1.1", "a,b"}},
 		{Aspect.Row, []string{"16:9", "source"}, []string{"16x9", "0:1", "16:", ""}},
 		{Rate.Row, []string{"24", "23.976", "24000/1001"}, []string{"fast", "0", "-1", "1/0"}},
-		{Break.Row, []string{"5", "25m", "1h30m"}, []string{"soon", "0", "-5"}},
+		{Exposure.Row, []string{"5", "25m", "1h30m"}, []string{"soon", "0", "-5"}},
 		{From.Row, []string{"2026-05-01T05:40:00", "2026-05-01 05:40"}, []string{"2026-05-01T05:40:00Z", "today"}},
 		{Move.Row, []string{"1200mm", "1.2m", "48in", "90deg"}, []string{"1200", "0m", "-1m", "far"}},
 		{Card.Row, []string{"64GB", "25 MB", "1e9"}, []string{"", "big", "-1GB", "1e30"}},

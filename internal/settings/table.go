@@ -85,7 +85,7 @@ var (
 	KeepColour = add(toggle, Row{Name: "keep-colour", Key: "keep_colour", In: Default, For: Judge, MakesClip: true, Help: "leave a white balance that wobbles or steps as it is"})
 	Local      = add(oneOf("auto", "off"), Row{Name: "local", Arg: "MODE", Key: "local", In: Default, Default: "auto", For: Judge, MakesClip: true, Help: "flicker of the corners against the middle: auto (evened out where there is any) or off"})
 	MinFrames  = add(whole(2, 100_000), Row{Name: "min-frames", Arg: "N", Default: "5", For: Judge, Help: "shorter runs are loose stills: %s"})
-	Break      = add(seconds, Row{Name: "break", Arg: "T", Default: "2min", For: Judge, Help: "a pause longer than this, and than 30 intervals, begins a new sequence"})
+	Bracket    = add(whole(1, 9), Row{Name: "bracket", Arg: "N", For: Judge, MakesClip: true, Help: "exposure of each bracket that the clip takes, in the order fired, %s; default the middle"})
 	Workers    = add(whole(1, 256), Row{Name: "workers", Arg: "N", For: Judge, Help: "stills read at once, %s; default one per CPU"})
 	Cache      = add(toggle, Row{Name: "cache", Default: "true", For: Judge, Help: "neither read nor keep measurements"})
 	Thorough   = add(toggle, Row{Name: "thorough", For: Judge, Help: "walk every picture to its end even where a preview would do, and believe nothing that an earlier run saw"})
