@@ -62,6 +62,7 @@ var pageFuncs = template.FuncMap{
 	"flashNote":  func() string { return flash.Notice },
 	"tally":      tally,
 	"sentence":   sentence,
+	"capital":    capital,
 	"gapAdvice":  gapAdvice,
 	"counts":     func(d Delivered) string { return countsText(&d) },
 	"span":       span,
