@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -112,11 +113,18 @@ func (s *Stamp) UnmarshalJSON(b []byte) error {
 // WriteJSON writes the report as indented JSON.
 func WriteJSON(w io.Writer, r *Report) error { return writeJSON(w, r) }
 
+// writeJSON writes an object, its first member that which says who made it.
 func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
+	if err := enc.Encode(v); err != nil {
+		return err
+	}
+	text := bytes.TrimPrefix(b.Bytes(), []byte("{\n"))
+	_, err := fmt.Fprintf(w, "{\n  %s,\n%s", MarkJSON, text)
+	return err
 }
 
 // ReadJSON reads what WriteJSON wrote. The pictures of the HTML page are not

@@ -2,7 +2,6 @@ package report
 
 import (
 	"bufio"
-	"encoding/json"
 	"fmt"
 	"io"
 
@@ -155,7 +154,5 @@ func WritePlanJSON(w io.Writer, a plan.Answer) error {
 	for _, c := range a.Clips {
 		p.Clips = append(p.Clips, clipJSON{plan.RateLabel(c.Rate), Float(c.ClipS)})
 	}
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	return enc.Encode(p)
+	return writeJSON(w, p)
 }

@@ -2,12 +2,12 @@ package day
 
 import (
 	"encoding/json"
-	"fmt"
 	"io"
 	"os"
 	"sync"
 	"time"
 
+	"stillspan/internal/files"
 	"stillspan/internal/problem"
 )
 
@@ -19,18 +19,21 @@ type Log struct {
 	f  *os.File
 }
 
+// logMark stands in every line.
+const logMark = `"by":"stillspan"`
+
 // OpenLog appends to a file, so that the runs of one day follow each other; "-"
 // is out, and "" nowhere.
-func OpenLog(path string, out io.Writer) (*Log, error) {
+func OpenLog(path string, out io.Writer, overwrite bool) (*Log, error) {
 	switch path {
 	case "":
 		return &Log{}, nil
 	case "-":
 		return &Log{w: out}, nil
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o666)
+	f, err := files.Place{Path: path, Mark: logMark, Overwrite: overwrite}.Append()
 	if err != nil {
-		return nil, problem.Hint(fmt.Errorf("cannot write log: %w", err), "a folder that exists and may be written to")
+		return nil, problem.Hint(err, "another file, or --overwrite to replace it")
 	}
 	return &Log{w: f, f: f}, nil
 }
@@ -40,7 +43,7 @@ func (l *Log) Write(event string, more map[string]any) {
 	if l.w == nil {
 		return
 	}
-	line := map[string]any{"time": time.Now().Format(time.RFC3339Nano), "event": event}
+	line := map[string]any{"by": "stillspan", "time": time.Now().Format(time.RFC3339Nano), "event": event}
 	for k, v := range more {
 		if v != "" {
 			line[k] = v

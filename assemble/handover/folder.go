@@ -82,7 +82,45 @@ func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
 	}
 	slices.SortFunc(sums, func(a, b copycheck.Sum) int { return strings.Compare(a.Name, b.Name) })
 	var list bytes.Buffer
-	err = copycheck.WriteSums(&list, sums)
-	lists["SHA256SUMS"] = list.Bytes()
+	err = copycheck.WriteSums(&list, sums, "stillspan hand-over")
+	lists[Sums] = list.Bytes()
 	return lists, left, err
 }
+
+// Sums is the name of the list of checksums.
+const Sums = "SHA256SUMS"
+
+// Listed are the files in a folder that an earlier hand-over wrote there and
+// nobody has changed since, by its list of checksums; those in folders of their
+// own are not looked at.
+func Listed(dir string) map[string]bool {
+	f, _, err := files.Open(filepath.Join(dir, Sums))
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	sums, err := copycheck.ReadSums(f)
+	if err != nil {
+		return nil
+	}
+	out := map[string]bool{}
+	for _, s := range sums {
+		if filepath.Base(s.Name) != s.Name {
+			continue
+		}
+		list, info, err := files.Open(filepath.Join(dir, s.Name))
+		if err != nil {
+			continue
+		}
+		h := sha256.New()
+		if info.Size() <= maxList {
+			_, err = io.Copy(h, list)
+		}
+		list.Close()
+		out[s.Name] = err == nil && info.Size() <= maxList && bytes.Equal(h.Sum(nil), s.SHA256[:])
+	}
+	return out
+}
+
+// maxList bounds a list, bytes: what is larger is a clip.
+const maxList = 256 << 20

@@ -32,7 +32,7 @@ func runCheck(ctx context.Context, c *call) error {
 		return err
 	}
 	out := outputsOf(c.stated)
-	if err := out.check(root); err != nil {
+	if err := c.checkOutputs(out, root); err != nil {
 		return err
 	}
 	// No clip is made, so raw files are judged by what they hold ready.
@@ -132,7 +132,7 @@ func (c *call) report(f *shoot.Found) *report.Report {
 
 // tell gives the report its faces; its findings set the exit code.
 func (c *call) tell(out outputs, r *report.Report) error {
-	if err := out.write(c.cli, r); err != nil {
+	if err := out.write(c, r); err != nil {
 		return err
 	}
 	if r.HasFindings() {

@@ -10,6 +10,7 @@ import (
 
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
+	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/internal/words"
 	"stillspan/report"
@@ -53,9 +54,9 @@ func runCompare(ctx context.Context, c *call) error {
 		if err := shoot.FolderIsThere(dir); err != nil {
 			return err
 		}
-		if err := outside(dir, place{"--sums", f.sums}, place{"--json", f.json}); err != nil {
-			return err
-		}
+	}
+	if err := c.mayWrite(dirs, place{"--sums", f.sums, report.MarkSums}, place{"--json", f.json, report.MarkJSON}); err != nil {
+		return err
 	}
 	bar := c.progress("reading", 1)
 	f.opt.Progress = func(done, total int64) { bar.set(int(done), int(total)) }
@@ -71,7 +72,7 @@ func runCompare(ctx context.Context, c *call) error {
 	return err
 }
 
-func (c *cli) compare(ctx context.Context, f compareFlags, card string, dumps []string, bar *progress) error {
+func (c *call) compare(ctx context.Context, f compareFlags, card string, dumps []string, bar *progress) error {
 	f.opt.AllSums = f.sums != ""
 	r, err := copycheck.Compare(ctx, card, dumps, f.opt)
 	bar.finish()
@@ -79,7 +80,7 @@ func (c *cli) compare(ctx context.Context, f compareFlags, card string, dumps []
 		return err
 	}
 	if f.sums != "" && len(r.Files) > 0 {
-		if err := writeFile(f.sums, func(w io.Writer) error { return report.WriteComparisonSums(w, r, time.Now()) }); err != nil {
+		if err := c.write(files.Place{Path: f.sums, Mark: report.MarkSums}, func(w io.Writer) error { return report.WriteComparisonSums(w, r, time.Now()) }); err != nil {
 			return err
 		}
 		fmt.Fprintf(c.stderr, "wrote %s\n", f.sums)
@@ -102,7 +103,7 @@ func (c *cli) compare(ctx context.Context, f compareFlags, card string, dumps []
 	return nil
 }
 
-func (c *cli) verifyList(ctx context.Context, f compareFlags, dir string, bar *progress) error {
+func (c *call) verifyList(ctx context.Context, f compareFlags, dir string, bar *progress) error {
 	sums, err := readSums(f.verify)
 	if err != nil {
 		return err
@@ -127,14 +128,14 @@ func (c *cli) verifyList(ctx context.Context, f compareFlags, dir string, bar *p
 }
 
 // writeJSON fills a file or, for "-", standard output; "" writes nothing.
-func (c *cli) writeJSON(path string, fill func(io.Writer) error) error {
+func (c *call) writeJSON(path string, fill func(io.Writer) error) error {
 	switch path {
 	case "":
 		return nil
 	case "-":
 		return fill(c.stdout)
 	}
-	return writeFile(path, fill)
+	return c.write(files.Place{Path: path, Mark: report.MarkJSON}, fill)
 }
 
 // readSums reads a list of checksums that has to name something.

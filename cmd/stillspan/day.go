@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"stillspan/assemble/day"
 	"stillspan/assemble/handover"
@@ -55,7 +56,7 @@ func runDay(ctx context.Context, c *call) error {
 	logTo := settings.LogJSON.Of(c.stated)
 	out.quiet = out.quiet || logTo == "-" // standard output is for programs
 	settings.Quiet.Set(c.stated, out.quiet)
-	log, err := day.OpenLog(logTo, c.stdout)
+	log, err := day.OpenLog(logTo, c.stdout, settings.Overwrite.Of(c.stated))
 	if err != nil {
 		return err
 	}
@@ -86,7 +87,7 @@ func (c *call) checkDay(root string, out outputs) error {
 	case logTo == "-" && (out.json == "-" || out.csv == "-"):
 		return usagef("--log-json - and a report cannot both go to standard output")
 	}
-	if err := out.check(root, place{"--out", dir}, place{"--log-json", logTo}); err != nil {
+	if err := c.checkOutputs(out, root, place{"--out", dir, ""}, place{"--log-json", logTo, ""}); err != nil {
 		return err
 	}
 	if inside, err := files.Inside(root, dir); err != nil {
@@ -104,7 +105,7 @@ func forSlurm(v settings.Values) bool {
 func (c *call) dayOptions(root string) (o day.Options, err error) {
 	v := c.stated
 	o = day.Options{
-		Version: version(), Limits: day.Limits{Workers: settings.Jobs.Of(v)},
+		Version: version(), Overwrite: settings.Overwrite.Of(v), Limits: day.Limits{Workers: settings.Jobs.Of(v)},
 		Finish: append([]string{"day", "--collect"}, c.line...), Collect: settings.Collect.Of(v),
 	}
 	if o.Root, err = filepath.Abs(root); err != nil {
@@ -142,6 +143,17 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 	}
 	if len(f.Shoots) == 0 {
 		return f.NoShoots()
+	}
+	// What is in the pages' places is seen before a day is rendered.
+	pages := []string{dayPage, "day.json", "frames.csv"}
+	for _, s := range f.Shoots {
+		pages = append(pages, s.Sequence.ID+".html")
+	}
+	for _, name := range pages {
+		p := files.Place{Path: d.Path(name), Mark: dayMark(name), Overwrite: o.Overwrite}
+		if err := hinted(p.Check()); err != nil {
+			return err
+		}
 	}
 	frames := 0
 	for _, s := range f.Shoots {
@@ -216,12 +228,26 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 	for name, text := range lists {
 		fills[name] = func(w io.Writer) error { _, err := w.Write(text); return err }
 	}
+	ours := handedOver(d.Out)
 	for name, fill := range fills {
-		if err := files.Write(d.Path(name), fill); err != nil {
+		if err := c.write(files.Place{Path: d.Path(name), Mark: dayMark(name), Ours: ours}, fill); err != nil {
 			return nil, err
 		}
 	}
 	return whole, nil
+}
+
+// dayMark is the mark of a page or a list of a day.
+func dayMark(name string) string {
+	switch {
+	case strings.HasSuffix(name, ".html"):
+		return report.MarkHTML
+	case name == "day.json":
+		return report.MarkJSON
+	case name == "frames.csv":
+		return report.MarkCSV
+	}
+	return listMark(name)
 }
 
 // handOverDay makes the lists that lie beside the clips.

@@ -65,6 +65,7 @@ type call struct {
 	line   []string        // all, as given
 	// warnings are remarks on the run, for the report.
 	warnings []string
+	written  []string // places of this run
 }
 
 func commands() []command {
@@ -121,7 +122,11 @@ func mainCode() int {
 func interruptible(c *cli) (context.Context, func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ch := make(chan os.Signal, 1)
-	signal.Notify(ch, os.Interrupt, syscall.SIGTERM)
+	signals := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // as nohup has it
+		signals = append(signals, syscall.SIGHUP)
+	}
+	signal.Notify(ch, signals...)
 	go func() {
 		if _, ok := <-ch; !ok {
 			return

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"path/filepath"
 
 	"stillspan/internal/files"
 	"stillspan/internal/settings"
@@ -22,37 +21,56 @@ func outputsOf(v settings.Values) outputs {
 	return outputs{json: settings.JSON.Of(v), html: settings.HTML.Of(v), csv: settings.CSV.Of(v), quiet: settings.Quiet.Of(v)}
 }
 
-// check refuses combinations that cannot be meant and files, more of them
-// beside the faces, that would lie among the originals, before any work is done.
-func (o *outputs) check(root string, more ...place) error {
+// check refuses combinations that cannot be meant and places, more of them
+// beside the faces, where nothing may be written, before any work is done.
+func (c *call) checkOutputs(o outputs, root string, more ...place) error {
 	if o.json == "-" && o.csv == "-" {
 		return usagef("--json - and --csv - cannot both go to standard output")
 	}
 	if o.html == "-" {
 		return usagef("--html wants a file name: a page with pictures is no terminal output")
 	}
-	return outside(root, append([]place{{"--json", o.json}, {"--html", o.html}, {"--csv", o.csv}}, more...)...)
+	faces := []place{{"--json", o.json, report.MarkJSON}, {"--html", o.html, report.MarkHTML}, {"--csv", o.csv, report.MarkCSV}}
+	return c.mayWrite([]string{root}, append(faces, more...)...)
 }
 
-// place is a path that an option names to be written to.
-type place struct{ flag, path string }
+// place is a path that an option names to be written to. mark is that of what
+// is written there; place of clips and folders, which are asked for elsewhere,
+// have none.
+type place struct{ flag, path, mark string }
 
-// outside refuses places within a folder of originals, and one named twice.
+// mayWrite refuses places within folders that are only read, one named twice,
+// one that the command reads, and what the rule of package files leaves alone.
 // What is not named and standard output lie nowhere.
-func outside(root string, places ...place) error {
-	seen := map[string]string{}
+func (c *call) mayWrite(roots []string, places ...place) error {
+	reads := []string{settings.PlanFile.Of(c.stated), settings.Copies.Of(c.stated), settings.Verify.Of(c.stated)}
+	var seen []place
 	for _, p := range places {
 		if p.path == "" || p.path == "-" {
 			continue
 		}
-		if other, twice := seen[filepath.Clean(p.path)]; twice {
-			return usagef("%s and %s both name %q", other, p.flag, p.path)
+		for _, other := range seen {
+			if files.OnePlace(other.path, p.path) {
+				return usagef("%s and %s both name %q", other.flag, p.flag, p.path)
+			}
 		}
-		seen[filepath.Clean(p.path)] = p.flag
-		if inside, err := files.Inside(p.path, root); err != nil {
-			return fmt.Errorf("%s: %w", p.flag, err)
-		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+		seen = append(seen, p)
+		for _, root := range roots {
+			if inside, err := files.Inside(p.path, root); err != nil {
+				return fmt.Errorf("%s: %w", p.flag, err)
+			} else if inside {
+				return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+			}
+		}
+		for _, read := range reads {
+			if read != "" && files.OnePlace(read, p.path) {
+				return usagef("%s %q is what the command reads: choose another place", p.flag, p.path)
+			}
+		}
+		if p.mark != "" {
+			if err := hinted((files.Place{Path: p.path, Mark: p.mark, Overwrite: settings.Overwrite.Of(c.stated)}).Check()); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -60,16 +78,16 @@ func outside(root string, places ...place) error {
 
 // write gives the report its faces. The summary goes to stdout unless another
 // face takes it.
-func (o *outputs) write(c *cli, r *report.Report) error {
+func (o *outputs) write(c *call, r *report.Report) error {
 	if !o.quiet && o.json != "-" && o.csv != "-" {
 		if err := report.WriteText(c.stdout, r, report.TextOptions{Width: c.width, Color: c.color}); err != nil {
 			return fmt.Errorf("cannot print the summary: %w", err)
 		}
 	}
 	for _, f := range []struct {
-		path  string
-		write func(io.Writer, *report.Report) error
-	}{{o.json, report.WriteJSON}, {o.csv, report.WriteCSV}, {o.html, report.WriteHTML}} {
+		path, mark string
+		write      func(io.Writer, *report.Report) error
+	}{{o.json, report.MarkJSON, report.WriteJSON}, {o.csv, report.MarkCSV, report.WriteCSV}, {o.html, report.MarkHTML, report.WriteHTML}} {
 		if f.path == "" {
 			continue
 		}
@@ -80,7 +98,7 @@ func (o *outputs) write(c *cli, r *report.Report) error {
 			}
 			continue
 		}
-		if err := writeFile(f.path, fill); err != nil {
+		if err := c.write(files.Place{Path: f.path, Mark: f.mark}, fill); err != nil {
 			return err
 		}
 		if !o.quiet {
@@ -90,10 +108,27 @@ func (o *outputs) write(c *cli, r *report.Report) error {
 	return nil
 }
 
-// writeFile writes a file whole or not at all.
-func writeFile(path string, fill func(io.Writer) error) error {
-	err := files.Write(path, fill)
-	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) {
+// write writes to a place by the one rule of package files, and to none twice.
+func (c *call) write(p files.Place, fill func(io.Writer) error) error {
+	for _, other := range c.written {
+		if files.OnePlace(other, p.Path) {
+			return fmt.Errorf("cannot write %q: it was just written", p.Path)
+		}
+	}
+	p.Overwrite = p.Overwrite || settings.Overwrite.Of(c.stated)
+	if err := p.Write(fill); err != nil {
+		return hinted(err)
+	}
+	c.written = append(c.written, p.Path)
+	return nil
+}
+
+// hinted adds what to try where a place cannot be written to.
+func hinted(err error) error {
+	switch {
+	case errors.Is(err, files.ErrThere):
+		return withHint(err, "another name, or --overwrite to replace it")
+	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission):
 		return withHint(err, "a folder that exists and may be written to")
 	}
 	return err

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"stillspan/ingest/plan"
+	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/report"
 )
@@ -51,7 +52,7 @@ func runPlan(_ context.Context, c *call) error {
 	}
 	if to := settings.Sheet.Of(v); to != "" {
 		fill := func(w io.Writer) error { return report.WriteFieldSheet(w, name, answer) }
-		if err := writeFile(to, fill); err != nil {
+		if err := c.write(files.Place{Path: to, Mark: report.MarkHTML}, fill); err != nil {
 			return err
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -15,6 +16,7 @@ import (
 	"stillspan/internal/files"
 	"stillspan/internal/process"
 	"stillspan/internal/settings"
+	"stillspan/report"
 )
 
 var renderCommand = command{
@@ -83,17 +85,17 @@ func (c *call) checkRender(root, clip string, out outputs) error {
 	if settings.HandOver.Of(c.stated) && !intoFolder(clip) {
 		return usagef("--hand-over lays its lists beside the clips: end -o in / to have a folder of them")
 	}
-	return out.check(root, place{"-o", clip})
+	return c.checkOutputs(out, root, place{"-o", clip, ""})
 }
 
 // renderAll makes the clips one after the other. One that fails stops no
 // other, and is failed beside those that were made.
 func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, pictures bool) (failed, err error) {
 	for i, s := range f.Shoots {
-		if err := c.measure(ctx, s); err != nil {
-			return nil, err
+		err := c.measure(ctx, s)
+		if err == nil {
+			err = c.renderOne(ctx, s, names[i], pictures)
 		}
-		err := c.renderOne(ctx, s, names[i], pictures)
 		switch {
 		case err == nil:
 		case ctx.Err() != nil:
@@ -208,12 +210,30 @@ func (c *call) handOver(dir string, f *shoot.Found) error {
 	if err != nil {
 		return err
 	}
+	ours := handedOver(dir)
 	for name, text := range lists {
-		if err := files.WriteBytes(filepath.Join(dir, name), text); err != nil {
+		p := files.Place{Path: filepath.Join(dir, name), Mark: listMark(name), Ours: ours}
+		if err := c.write(p, func(w io.Writer) error { _, err := w.Write(text); return err }); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// listMark is the mark of a list that is handed over, where its form leaves room
+// for one.
+func listMark(name string) string {
+	if name == handover.Sums {
+		return report.MarkSums
+	}
+	return ""
+}
+
+// handedOver knows the lists of an earlier hand-over in a folder again by its
+// list of checksums.
+func handedOver(dir string) func(path string) bool {
+	wrote := handover.Listed(dir)
+	return func(path string) bool { return wrote[filepath.Base(path)] }
 }
 
 // lists are what lies beside clips that are handed over.

@@ -74,6 +74,18 @@ func Inside(path, folder string) (bool, error) {
 	}
 }
 
+// OnePlace tells whether two paths name one place, whether or not it is there.
+func OnePlace(a, b string) bool {
+	x, errA := os.Stat(a)
+	y, errB := os.Stat(b)
+	if errA == nil && errB == nil {
+		return os.SameFile(x, y)
+	}
+	p, errA := resolve(a)
+	q, errB := resolve(b)
+	return errA == nil && errB == nil && p == q
+}
+
 // resolve makes path absolute and follows links in the part that exists.
 func resolve(path string) (string, error) {
 	abs, err := filepath.Abs(path)

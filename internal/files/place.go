@@ -83,6 +83,20 @@ func (p Place) look() (found, error) {
 	return nothing, fmt.Errorf("cannot write %q: it is %s", p.Path, what)
 }
 
+// Append opens the place for lines that follow those of earlier runs.
+func (p Place) Append() (*os.File, error) {
+	what, err := p.look()
+	if err != nil {
+		return nil, err
+	}
+	flags := map[found]int{nothing: os.O_CREATE | os.O_EXCL | os.O_APPEND, ours: os.O_APPEND | syscall.O_NOFOLLOW, stream: syscall.O_NONBLOCK}[what]
+	if what == ours && !marked(p.Path, p.Mark) {
+		flags |= os.O_TRUNC
+	}
+	f, err := os.OpenFile(p.Path, os.O_WRONLY|flags, 0o666)
+	return f, wrap(p.Path, err)
+}
+
 func isNull(info fs.FileInfo) bool {
 	null, err := os.Stat(os.DevNull)
 	return err == nil && os.SameFile(info, null)

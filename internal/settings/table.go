@@ -43,7 +43,7 @@ var (
 	ClipOut   = add(path, Row{Name: "o", Arg: "CLIP", For: Render, Help: "the clip: .mp4, .mov, .mkv, or a folder name for an image sequence; must lie outside DIR"})
 	ClipName  = add(clipName, Row{Name: "clip-name", Arg: "PATTERN", Default: "{id}", For: Clips, Help: "names of the clips in their folder, of %s and letters of your own"})
 	HandOver  = add(toggle, Row{Name: "hand-over", For: Render, Help: "beside the clips of -o FOLDER/ lay what an editor takes in: edit list, timeline, table of stills, checksums"})
-	Overwrite = add(toggle, Row{Name: "overwrite", For: Clips, Help: "replace a clip that is there"})
+	Overwrite = add(toggle, Row{Name: "overwrite", For: Judge | Compare | Plan, Help: "replace what is there, whoever wrote it; without it only reports and lists that this program wrote are replaced"})
 	Refuse    = add(toggle, Row{Name: "refuse-flashes", For: Render, Help: "write no clip that flashes more than the guideline allows"})
 	DryRun    = add(toggle, Row{Name: "dry-run", For: Render, Help: "print the exact ffmpeg commands and write nothing"})
 	DayOut    = add(path, Row{Name: "out", Arg: "DIR", For: Day, Help: "where clips and pages go; made when it is not there"})
