@@ -216,6 +216,12 @@ func runsInHex(names []string) bool {
 		}
 		v = append(v, x)
 	}
+	return mostlyByOne(v)
+}
+
+// mostlyByOne reports whether more than half the numbers, put in order, are one
+// above the one before.
+func mostlyByOne[T int | uint64](v []T) bool {
 	slices.Sort(v)
 	ones := 0
 	for i := 1; i < len(v); i++ {
@@ -555,14 +561,7 @@ func (g *nameGroup) counts(k int) bool {
 		}
 		v = append(v, n)
 	}
-	slices.Sort(v)
-	ones := 0
-	for i := 1; i < len(v); i++ {
-		if v[i] == v[i-1]+1 {
-			ones++
-		}
-	}
-	return 2*ones > len(v)
+	return mostlyByOne(v)
 }
 
 // folderDay is a day in the path of a folder.

@@ -100,9 +100,6 @@ func (d *Day) Close() { d.store.Unlock() }
 // Path is a place in the output folder.
 func (d *Day) Path(name string) string { return d.store.Path(name) }
 
-// LogDir is where the tasks' messages lie.
-func (d *Day) LogDir() string { return d.store.LogDir() }
-
 func (d *Day) cluster() *Slurm {
 	s := Slurm{}
 	if d.Slurm != nil {

@@ -43,9 +43,9 @@ type File struct {
 	// Planned is the number, from 1, of the planned shoot that may begin here by its
 	// window or folder; 0 for none.
 	Planned int
-	// Class is the same for pictures that can play in one clip, Setting for
-	// those set alike; negative for unknown.
-	Class, Setting int
+	// Class is the same for pictures that can play in one clip; negative for
+	// unknown.
+	Class int
 }
 
 // Cause tells why frames are missing.

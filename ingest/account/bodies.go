@@ -330,12 +330,8 @@ type Part struct {
 	files []File
 }
 
-// Files gives the part's files, renumbered where need was, and Index their places
-// in the list.
+// Files gives the part's files, renumbered where need was.
 func (p *Part) Files() []File { return p.files }
-
-// Index is the places of the part's files in the whole list.
-func (p *Part) Index() []int { return p.index }
 
 // Share parts files among bodies. Where the numbers of a series run through two
 // of them by turns, an import gave them: they tell only which numbers nobody has,

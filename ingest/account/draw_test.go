@@ -165,7 +165,7 @@ func (w *world) files(numbers, times bool) []File {
 		if s.lost {
 			continue
 		}
-		f := File{Series: s.series, Folder: s.folder, Number: s.number, Wrap: 9999, T: math.Floor(s.at/w.grain+1e-6) * w.grain, Grain: w.grain, Class: s.class, LightEV: math.NaN(), Setting: -1}
+		f := File{Series: s.series, Folder: s.folder, Number: s.number, Wrap: 9999, T: math.Floor(s.at/w.grain+1e-6) * w.grain, Grain: w.grain, Class: s.class, LightEV: math.NaN()}
 		if s.exposure > 0 {
 			f.ExposureS, f.LightEV = s.exposure, s.ev
 		}

@@ -20,7 +20,7 @@ func stampsOfMany(n int) []File {
 		if i%1501 == 70 {
 			late = 9
 		}
-		files = append(files, File{Number: (number-1)%9999 + 1, Folder: 100 + (number-1)/9999, Wrap: 9999, T: math.Floor(t + late), Grain: 1, Class: 0, Setting: -1})
+		files = append(files, File{Number: (number-1)%9999 + 1, Folder: 100 + (number-1)/9999, Wrap: 9999, T: math.Floor(t + late), Grain: 1, Class: 0})
 	}
 	return files
 }
