@@ -113,7 +113,8 @@ func (s *Stamp) UnmarshalJSON(b []byte) error {
 // WriteJSON writes the report as indented JSON.
 func WriteJSON(w io.Writer, r *Report) error { return writeJSON(w, r) }
 
-// writeJSON writes an object, its first member that which says who made it.
+// writeJSON writes an object, its first member that which says who made it, its
+// next "name_bytes" where names are not UTF-8.
 func writeJSON(w io.Writer, v any) error {
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
@@ -123,7 +124,15 @@ func writeJSON(w io.Writer, v any) error {
 		return err
 	}
 	text := bytes.TrimPrefix(b.Bytes(), []byte("{\n"))
-	_, err := fmt.Fprintf(w, "{\n  %s,\n%s", MarkJSON, text)
+	first := MarkJSON
+	if names := byteNames(v); len(names) > 0 {
+		list, err := json.Marshal(names)
+		if err != nil {
+			return err
+		}
+		first += ",\n  \"name_bytes\": " + string(list)
+	}
+	_, err := fmt.Fprintf(w, "{\n  %s,\n%s", first, text)
 	return err
 }
 

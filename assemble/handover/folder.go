@@ -14,6 +14,7 @@ import (
 
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
+	"stillspan/internal/playback"
 )
 
 // Folder is a folder of finished clips, handed over with the lists of them.
@@ -71,7 +72,7 @@ func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	lists = map[string][]byte{"clips.otio": timeline, "stills.csv": Table(f.clips)}
+	lists = map[string][]byte{timelineName: timeline, tableName: Table(f.clips)}
 	edits, left := EditLists(f.Title, f.clips)
 	for _, l := range edits {
 		lists[l.Name] = l.Text
@@ -89,6 +90,17 @@ func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
 
 // Sums is the name of the list of checksums.
 const Sums = "SHA256SUMS"
+
+const timelineName, tableName = "clips.otio", "stills.csv"
+
+// Names are what the lists of clips of these rates may be called.
+func Names(rates []playback.Rate) []string {
+	names := []string{timelineName, tableName, Sums}
+	for _, r := range rates {
+		names = append(names, editListName(r))
+	}
+	return names
+}
 
 // Listed are the files in a folder that an earlier hand-over wrote there and
 // nobody has changed since, by its list of checksums; those in folders of their

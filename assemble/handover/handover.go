@@ -93,10 +93,13 @@ func EditLists(title string, clips []Clip) (lists []List, left []string) {
 	}
 	slices.SortFunc(rates, func(a, b playback.Rate) int { return cmp.Compare(a.FPS(), b.FPS()) })
 	for _, r := range rates {
-		name := fmt.Sprintf("clips-%s.edl", words.Number(r.FPS(), 3))
-		lists = append(lists, List{name, editList(title, byRate[r])})
+		lists = append(lists, List{editListName(r), editList(title, byRate[r])})
 	}
 	return lists, left
+}
+
+func editListName(r playback.Rate) string {
+	return fmt.Sprintf("clips-%s.edl", words.Number(r.FPS(), 3))
 }
 
 func editList(title string, clips []*Clip) []byte {

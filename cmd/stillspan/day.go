@@ -149,11 +149,14 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 	for _, s := range f.Shoots {
 		pages = append(pages, s.Sequence.ID+".html")
 	}
+	at := c.listPlaces(o.Out)
 	for _, name := range pages {
-		p := files.Place{Path: d.Path(name), Mark: dayMark(name), Overwrite: o.Overwrite}
-		if err := hinted(p.Check()); err != nil {
+		if err := hinted(at(name).Check()); err != nil {
 			return err
 		}
+	}
+	if err := c.mayHandOver(o.Out, f); err != nil {
+		return err
 	}
 	frames := 0
 	for _, s := range f.Shoots {
@@ -228,16 +231,17 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 	for name, text := range lists {
 		fills[name] = func(w io.Writer) error { _, err := w.Write(text); return err }
 	}
-	ours := handedOver(d.Out)
+	at := c.listPlaces(d.Out)
 	for name, fill := range fills {
-		if err := c.write(files.Place{Path: d.Path(name), Mark: dayMark(name), Ours: ours}, fill); err != nil {
+		if err := c.write(at(name), fill); err != nil {
 			return nil, err
 		}
 	}
 	return whole, nil
 }
 
-// dayMark is the mark of a page or a list of a day.
+// dayMark is the mark of a page or a list of a day, where its form leaves room
+// for one.
 func dayMark(name string) string {
 	switch {
 	case strings.HasSuffix(name, ".html"):
@@ -246,8 +250,10 @@ func dayMark(name string) string {
 		return report.MarkJSON
 	case name == "frames.csv":
 		return report.MarkCSV
+	case name == handover.Sums:
+		return report.MarkSums
 	}
-	return listMark(name)
+	return ""
 }
 
 // handOverDay makes the lists that lie beside the clips.

@@ -32,6 +32,10 @@ func runPlan(_ context.Context, c *call) error {
 		return err
 	}
 	file, name := settings.PlanOut.Of(v), settings.Name.Of(v)
+	err := c.mayWrite(nil, place{"-o", file, ""}, place{"--json", settings.JSON.Of(v), report.MarkJSON}, place{"--sheet", settings.Sheet.Of(v), report.MarkHTML})
+	if err != nil {
+		return err
+	}
 	answer, err := plan.Solve(plan.AskOf(v))
 	if err != nil {
 		return usage(err)

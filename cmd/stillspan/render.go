@@ -14,9 +14,9 @@ import (
 	"stillspan/assemble/handover"
 	"stillspan/assemble/shoot"
 	"stillspan/internal/files"
+	"stillspan/internal/playback"
 	"stillspan/internal/process"
 	"stillspan/internal/settings"
-	"stillspan/report"
 )
 
 var renderCommand = command{
@@ -56,6 +56,11 @@ func runRender(ctx context.Context, c *call) error {
 	}
 	if err := c.readyFor(names); err != nil {
 		return err
+	}
+	if settings.HandOver.Of(c.stated) {
+		if err := c.mayHandOver(clip, f); err != nil {
+			return err
+		}
 	}
 	failed, err := c.renderAll(ctx, f, names, out.html != "")
 	if err != nil {
@@ -210,9 +215,9 @@ func (c *call) handOver(dir string, f *shoot.Found) error {
 	if err != nil {
 		return err
 	}
-	ours := handedOver(dir)
+	at := c.listPlaces(dir)
 	for name, text := range lists {
-		p := files.Place{Path: filepath.Join(dir, name), Mark: listMark(name), Ours: ours}
+		p := at(name)
 		if err := c.write(p, func(w io.Writer) error { _, err := w.Write(text); return err }); err != nil {
 			return err
 		}
@@ -220,20 +225,30 @@ func (c *call) handOver(dir string, f *shoot.Found) error {
 	return nil
 }
 
-// listMark is the mark of a list that is handed over, where its form leaves room
-// for one.
-func listMark(name string) string {
-	if name == handover.Sums {
-		return report.MarkSums
+// listPlaces are the places of lists in a folder. Those of an earlier hand-over
+// are known again by its list of checksums.
+func (c *call) listPlaces(dir string) func(name string) files.Place {
+	wrote := handover.Listed(dir)
+	ours := func(path string) bool { return wrote[filepath.Base(path)] }
+	return func(name string) files.Place {
+		return files.Place{Path: filepath.Join(dir, name), Mark: dayMark(name), Ours: ours, Overwrite: settings.Overwrite.Of(c.stated)}
 	}
-	return ""
 }
 
-// handedOver knows the lists of an earlier hand-over in a folder again by its
-// list of checksums.
-func handedOver(dir string) func(path string) bool {
-	wrote := handover.Listed(dir)
-	return func(path string) bool { return wrote[filepath.Base(path)] }
+// mayHandOver refuses what lies in the places of the lists, before a clip is
+// made.
+func (c *call) mayHandOver(dir string, f *shoot.Found) error {
+	var rates []playback.Rate
+	for _, s := range f.Shoots {
+		rates = append(rates, s.Rate)
+	}
+	at := c.listPlaces(dir)
+	for _, name := range handover.Names(rates) {
+		if err := hinted(at(name).Check()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // lists are what lies beside clips that are handed over.

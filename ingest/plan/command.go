@@ -4,8 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
-	"os"
 	"time"
 
 	"stillspan/internal/files"
@@ -42,15 +42,16 @@ func AskOf(v settings.Values) Ask {
 // leaves its other lines, comments too, as they are.
 func Add(file string, s Shoot) error {
 	var entry bytes.Buffer
-	old, err := os.ReadFile(file)
+	old, err := read(file)
+	there := err == nil
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, files.ErrNotRegular):
 		err = Write(&entry, &File{Shoots: []Shoot{s}})
 	case err != nil:
-		return fmt.Errorf("cannot read plan: %w", err)
+		return problem.Hint(fmt.Errorf("cannot read plan %q: %w", file, files.Cause(err)), "another file with -o")
 	default:
-		if _, err := Load(file); err != nil {
-			return problem.Hint(err, "mend the file, or name another with -o")
+		if _, err := Parse(old); err != nil {
+			return problem.Hint(fmt.Errorf("plan %q: %w", file, err), "mend the file, or name another with -o")
 		}
 		entry.Write(bytes.TrimRight(old, "\n"))
 		entry.WriteString("\n\n")
@@ -62,9 +63,27 @@ func Add(file string, s Shoot) error {
 	if _, err := Parse(entry.Bytes()); err != nil {
 		return problem.Hint(fmt.Errorf("cannot add the shoot to %q: %w", file, err), "another --name, or another file with -o")
 	}
-	err = files.WriteBytes(file, entry.Bytes())
-	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) {
-		return problem.Hint(err, "a folder that exists and may be written to")
+	// What was read is replaced, and nothing that came there since.
+	same := func(path string) bool {
+		now, err := read(path)
+		return there && err == nil && bytes.Equal(now, old)
 	}
-	return err
+	err = files.Place{Path: file, Ours: same}.Write(func(w io.Writer) error { _, err := w.Write(entry.Bytes()); return err })
+	switch {
+	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission):
+		return problem.Hint(err, "a folder that exists and may be written to")
+	case err != nil:
+		return problem.Hint(err, "another file with -o")
+	}
+	return nil
+}
+
+// read reads a plan's file; a pipe, a device or a folder holds none.
+func read(path string) ([]byte, error) {
+	f, _, err := files.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return all(f)
 }

@@ -62,12 +62,9 @@ func Load(path string) (*File, error) {
 		return nil, fmt.Errorf("cannot read plan: %w", err)
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	data, err := all(f)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read plan %q: %w", path, err)
-	}
-	if len(data) > maxFileBytes {
-		return nil, fmt.Errorf("plan %q is larger than 1 MiB: is it a plan file?", path)
 	}
 	p, err := Parse(data)
 	if err != nil {
@@ -75,6 +72,15 @@ func Load(path string) (*File, error) {
 	}
 	p.Path = path
 	return p, nil
+}
+
+// all reads a plan's file to its end.
+func all(f io.Reader) ([]byte, error) {
+	data, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	if err == nil && len(data) > maxFileBytes {
+		err = errors.New("it is larger than 1 MiB: is it a plan file?")
+	}
+	return data, err
 }
 
 // Parse reads a plan from the bytes of its file.
