@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"fmt"
+	"image"
 	"math"
 
 	"stillspan/internal/codec"
@@ -23,6 +24,9 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 	if o.Width > 0 && o.Height > 0 {
 		aw, ah = o.Width, o.Height
 	}
+	part := o.Crop.Of(image.Rect(0, 0, srcW, srcH))
+	left, top := part.Min.X, part.Min.Y
+	srcW, srcH = part.Dx(), part.Dy()
 	g := geometry{cropW: srcW, cropH: srcH}
 	if aw > 0 {
 		if srcW*ah > srcH*aw {
@@ -32,8 +36,8 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 		}
 	}
 	// Even offsets keep chroma, which most stills hold at half size, in place.
-	g.cropX = int(float64(srcW-g.cropW)*o.CropX) &^ 1
-	g.cropY = int(float64(srcH-g.cropH)*o.CropY) &^ 1
+	g.cropX = (left + int(float64(srcW-g.cropW)*o.CropX)) &^ 1
+	g.cropY = (top + int(float64(srcH-g.cropH)*o.CropY)) &^ 1
 	switch {
 	case o.Width > 0 && o.Height > 0:
 		g.w, g.h = o.Width, o.Height
@@ -59,6 +63,31 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 		}
 	}
 	return g, nil
+}
+
+// Part is a part of the upright picture, in fractions from the top left. The
+// zero Part is the whole.
+type Part struct{ X, Y, W, H float64 }
+
+// Of is the part of a picture with the bounds b, at least one pixel of it.
+func (p Part) Of(b image.Rectangle) image.Rectangle {
+	if p == (Part{}) {
+		return b
+	}
+	at := func(v float64, side int) int { return int(math.Round(v * float64(side))) }
+	x, y := min(at(p.X, b.Dx()), b.Dx()-1), min(at(p.Y, b.Dy()), b.Dy()-1)
+	return image.Rect(x, y, max(at(p.X+p.W, b.Dx()), x+1), max(at(p.Y+p.H, b.Dy()), y+1)).Add(b.Min).Intersect(b)
+}
+
+// Shows is the part of an upright still of srcW x srcH pixels that the clip
+// shows, and the clip's size in pixels.
+func (o Options) Shows(srcW, srcH int) (part Part, w, h int, err error) {
+	if srcW < 1 || srcH < 1 {
+		return Part{}, 0, 0, &Error{Text: "the size of the stills is not known"}
+	}
+	g, err := o.layOut(srcW, srcH)
+	x, y := float64(srcW), float64(srcH)
+	return Part{float64(g.cropX) / x, float64(g.cropY) / y, float64(g.cropW) / x, float64(g.cropH) / y}, g.w, g.h, err
 }
 
 // evenIn is the even number nearest to v that is at most most, and at least 2.

@@ -43,7 +43,9 @@ type Options struct {
 	Width, Height int
 	// Aspect is "16:9" or any W:H, or "source" for no crop.
 	Aspect string
-	// CropX and CropY say where the crop lies, 0 left or top to 1.
+	// Crop is the part of the upright picture that Aspect is cut from.
+	Crop Part
+	// CropX and CropY say where in it the cut lies, 0 left or top to 1.
 	CropX, CropY float64
 	GapMode      GapMode
 	// Raw says where the pixels of raw files come from, and Develop how they
@@ -92,6 +94,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("size %dx%d: each side must be 2 to %d pixels", o.Width, o.Height, maxSide)
 	case o.Width%2 != 0 || o.Height%2 != 0:
 		return fmt.Errorf("size %dx%d: both sides must be even, as chroma is halved", o.Width, o.Height)
+	case o.Crop != Part{} && !(o.Crop.X >= 0 && o.Crop.Y >= 0 && o.Crop.W > 0 && o.Crop.H > 0 && o.Crop.X+o.Crop.W <= 1+1e-9 && o.Crop.Y+o.Crop.H <= 1+1e-9):
+		return fmt.Errorf("crop %g,%g,%g,%g: x, y, width and height are fractions from 0 to 1 and must lie within the picture", o.Crop.X, o.Crop.Y, o.Crop.W, o.Crop.H)
 	case !(o.CropX >= 0 && o.CropX <= 1 && o.CropY >= 0 && o.CropY <= 1):
 		return fmt.Errorf("crop position %g,%g: both must be 0 to 1", o.CropX, o.CropY)
 	case o.GapMode != GapLeave && o.GapMode != GapHold && o.GapMode != GapBlend:

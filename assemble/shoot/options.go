@@ -49,7 +49,7 @@ func ClipOptions(v settings.Values) assemble.Options {
 	o.Overwrite = settings.Overwrite.Of(v)
 	o.Preset, o.Codec, o.Quality = settings.Preset.Of(v), settings.Codec.Of(v), settings.Quality.Of(v)
 	o.Width, o.Height, o.Aspect = size.W, size.H, settings.Aspect.Of(v)
-	o.CropX, o.CropY = at.X, at.Y
+	o.Crop, o.CropX, o.CropY = assemble.Part(settings.Crop.Of(v)), at.X, at.Y
 	o.GapMode = assemble.GapMode(settings.Gaps.Of(v))
 	o.Raw = assemble.RawMode(settings.Raw.Of(v))
 	return o

@@ -9,6 +9,7 @@ import (
 	"stillspan/assemble/flash"
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
+	"stillspan/internal/orientation"
 	"stillspan/internal/picture"
 )
 
@@ -117,8 +118,10 @@ func pictureOf(rgb []byte, w, h int) image.Image {
 }
 
 // pair makes the pictures before and after correction.
-func (s *Shoot) pair(ctx context.Context, v *watcher, job assemble.Job, clip *assemble.Clip) error {
+func (s *Shoot) pair(ctx context.Context, v *watcher, job assemble.Job) error {
 	s.Pictures.After = v.after
+	first := job.Sources[0]
+	part, _, _, _ := job.Shows(orientation.Of(first.Orientation).Size(first.Width, first.Height)) // the clip was made
 	byPath := map[string]measure.Input{}
 	for _, in := range s.inputs() {
 		byPath[in.Path] = in
@@ -129,7 +132,7 @@ func (s *Shoot) pair(ctx context.Context, v *watcher, job assemble.Job, clip *as
 			return ctx.Err()
 		}
 		if err == nil { // damage is reported elsewhere
-			s.Pictures.Before = append(s.Pictures.Before, cropLike(img, clip, job.Options))
+			s.Pictures.Before = append(s.Pictures.Before, picture.Crop(img, part.Of(img.Bounds())))
 		}
 	}
 	return nil
@@ -163,19 +166,4 @@ func clipIndexes(job assemble.Job) []int {
 		}
 	}
 	return out
-}
-
-// cropLike cuts a still to what the clip shows of it.
-func cropLike(img image.Image, clip *assemble.Clip, o assemble.Options) image.Image {
-	b := img.Bounds()
-	w, h := b.Dx(), b.Dy()
-	cw, ch := w, h
-	if w*clip.Height > h*clip.Width {
-		cw = h * clip.Width / clip.Height
-	} else {
-		ch = w * clip.Height / clip.Width
-	}
-	x := b.Min.X + int(float64(w-cw)*o.CropX)
-	y := b.Min.Y + int(float64(h-ch)*o.CropY)
-	return picture.Crop(img, image.Rect(x, y, x+cw, y+ch))
 }

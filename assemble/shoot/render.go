@@ -68,7 +68,7 @@ func (s *Shoot) stampClip(job *assemble.Job) {
 }
 
 // picked lists the frames of the clip in order by index, -1 for one that is
-// missing: all from the first to the last that was asked for, or every Nth of
+// missing or to be left out: all from the first to the last that was asked for, or every Nth of
 // them. Of gaps that are left as they are nothing is counted.
 func (s *Shoot) picked() []int {
 	missing := map[int]int{} // after frame index
@@ -82,8 +82,9 @@ func (s *Shoot) picked() []int {
 		last = min(last, settings.Last.Of(s.Settings))
 	}
 	var all []int
+	out := settings.LeaveOut.Of(s.Settings)
 	for k := max(1, settings.First.Of(s.Settings)) - 1; k < last; k++ {
-		if s.InClip(k) {
+		if s.InClip(k) && !out.Hold(k+1) {
 			all = append(all, k)
 		} else {
 			all = append(all, -1)
@@ -93,11 +94,11 @@ func (s *Shoot) picked() []int {
 	if settings.Gaps.Of(s.Settings) == string(assemble.GapLeave) && settings.Speed.Of(s.Settings) > 1 {
 		all = slices.DeleteFunc(all, func(k int) bool { return k < 0 })
 	}
-	var out []int
+	var picked []int
 	for k := 0; k < len(all); k += settings.Speed.Of(s.Settings) {
-		out = append(out, all[k])
+		picked = append(picked, all[k])
 	}
-	return out
+	return picked
 }
 
 // Chosen says which frames the clip shows, where by request it does not show
@@ -109,6 +110,9 @@ func (s *Shoot) Chosen() string {
 	}
 	if settings.Last.Stated(s.Settings) {
 		parts = append(parts, fmt.Sprintf("to frame %d", settings.Last.Of(s.Settings)))
+	}
+	if settings.LeaveOut.Stated(s.Settings) {
+		parts = append(parts, "without "+settings.LeaveOut.Of(s.Settings).String())
 	}
 	if n := settings.Speed.Of(s.Settings); n > 1 {
 		parts = append(parts, fmt.Sprintf("one in %d", n))
@@ -203,7 +207,7 @@ func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 	}
 	s.Rendered = &done
 	if o.Pictures {
-		return s.pair(ctx, v, job, &done.Clip)
+		return s.pair(ctx, v, job)
 	}
 	return nil
 }

@@ -121,7 +121,12 @@ func TestPicked(t *testing.T) {
 		{3, 10, 2, 4, 0, "leave", "05:40:10:00"},
 		{20, 99, 5, 1, 0, "blend", "05:41:45:00"},
 		{30, 99, 1, 0, 0, "hold", ""},
+		{2, 11, 1, 7, 3, "hold", "05:40:10:00"}, // of 10 frames the first and three more go, and two were missing
 	} {
+		delete(s.Settings, "leave-out")
+		if c.first == 2 {
+			settings.LeaveOut.Set(s.Settings, settings.Runs{{First: 1, Last: 2}, {First: 5, Last: 5}, {First: 11, Last: 30}})
+		}
 		settings.First.Set(s.Settings, c.first)
 		settings.Last.Set(s.Settings, c.last)
 		settings.Speed.Set(s.Settings, c.speed)

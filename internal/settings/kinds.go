@@ -1,6 +1,7 @@
 package settings
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -181,12 +182,61 @@ func numbers(s string, n int) ([]float64, bool) {
 	return out, len(out) == n
 }
 
-var zone = kind[Rect]{read: func(s string) (Rect, error) {
+var part = kind[Rect]{read: func(s string) (Rect, error) {
 	n, ok := numbers(s, 4)
 	if !ok || !(n[2] > 0 && n[3] > 0 && n[0]+n[2] <= 1+1e-9 && n[1]+n[3] <= 1+1e-9) {
 		return Rect{}, errors.New("want x,y,width,height within the picture, as fractions of it, such as 0.1,0.5,0.8,0.4")
 	}
 	return Rect{n[0], n[1], n[2], n[3]}, nil
+}}
+
+// Run is frames from the first to the last of them, counted from 1.
+type Run struct{ First, Last int }
+
+// Runs are frames in order, no two runs touching.
+type Runs []Run
+
+func (r Runs) String() string {
+	parts := make([]string, len(r))
+	for i, run := range r {
+		parts[i] = strconv.Itoa(run.First)
+		if run.Last > run.First {
+			parts[i] += "-" + strconv.Itoa(run.Last)
+		}
+	}
+	return strings.Join(parts, ",")
+}
+
+// Hold tells whether frame n, counted from 1, is one of them.
+func (r Runs) Hold(n int) bool {
+	return slices.ContainsFunc(r, func(run Run) bool { return run.First <= n && n <= run.Last })
+}
+
+// frameList reads frames and runs of them, in any order.
+var frameList = kind[Runs]{read: func(s string) (Runs, error) {
+	var all Runs
+	for _, part := range strings.Split(s, ",") {
+		a, b, isRun := strings.Cut(part, "-")
+		first, e1 := strconv.Atoi(strings.TrimSpace(a))
+		last, e2 := first, error(nil)
+		if isRun {
+			last, e2 = strconv.Atoi(strings.TrimSpace(b))
+		}
+		if errors.Join(e1, e2) != nil || first < 1 || last < first || last > 10_000_000 {
+			return nil, errors.New("want frames counted from 1 and runs of them, such as 17,40-52")
+		}
+		all = append(all, Run{first, last})
+	}
+	slices.SortFunc(all, func(a, b Run) int { return cmp.Compare(a.First, b.First) })
+	joined := all[:1]
+	for _, r := range all[1:] {
+		if end := &joined[len(joined)-1]; r.First <= end.Last+1 {
+			end.Last = max(end.Last, r.Last)
+		} else {
+			joined = append(joined, r)
+		}
+	}
+	return joined, nil
 }}
 
 var point = kind[Point]{read: func(s string) (Point, error) {

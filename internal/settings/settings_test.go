@@ -101,6 +101,7 @@ func TestKinds(t *testing.T) {
 	}{
 		{Zone.Row, []string{"0,0,1,1", "0.1, 0.5, 0.8, 0.4"}, []string{"", "1,2", "0,0,0,0", "0.5,0,0.6,1", "NaN,0,1,1", "-0.1,0,1,1"}},
 		{ClipSize.Row, []string{"1920x1080", "16X16"}, []string{"big", "1920", "1920x1081", "0x0", "-16x16", "99999x16"}},
+		{LeaveOut.Row, []string{"7", "3-9, 4", "10000000"}, []string{"", "0", "4-3", "a", "1-", "1,,2"}},
 		{CropAt.Row, []string{"0,1", "0.5,0.25"}, []string{"0", "0,1.1", "a,b"}},
 		{Aspect.Row, []string{"16:9", "source"}, []string{"16x9", "0:1", "16:", ""}},
 		{Rate.Row, []string{"24", "23.976", "24000/1001"}, []string{"fast", "0", "-1", "1/0"}},
@@ -167,5 +168,17 @@ func TestREADME(t *testing.T) {
 				t.Errorf("README.md tells of %s %s, which is none", command, f)
 			}
 		}
+	}
+}
+
+// Frames may be named in any order and more than once.
+func TestRuns(t *testing.T) {
+	x, err := LeaveOut.Read("9, 40-52,8,41,50-60")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := x.(Runs)
+	if r.String() != "8-9,40-60" || r.Hold(7) || !r.Hold(9) || !r.Hold(55) || r.Hold(61) {
+		t.Errorf("read %s", r)
 	}
 }
