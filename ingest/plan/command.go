@@ -41,34 +41,22 @@ func AskOf(v settings.Values) Ask {
 // Add writes a new plan file, or adds the shoot to one that is there and
 // leaves its other lines, comments too, as they are.
 func Add(file string, s Shoot) error {
-	var entry bytes.Buffer
 	old, err := read(file)
-	there := err == nil
 	switch {
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, files.ErrNotRegular):
-		err = Write(&entry, &File{Shoots: []Shoot{s}})
+		old = nil
 	case err != nil:
 		return problem.Hint(fmt.Errorf("cannot read plan %q: %w", file, files.Cause(err)), "another file with -o")
 	default:
 		if _, err := Parse(old); err != nil {
 			return problem.Hint(fmt.Errorf("plan %q: %w", file, err), "mend the file, or name another with -o")
 		}
-		entry.Write(bytes.TrimRight(old, "\n"))
-		entry.WriteString("\n\n")
-		err = WriteShoot(&entry, s)
 	}
+	data, err := Append(old, s)
 	if err != nil {
-		return err
-	}
-	if _, err := Parse(entry.Bytes()); err != nil {
 		return problem.Hint(fmt.Errorf("cannot add the shoot to %q: %w", file, err), "another --name, or another file with -o")
 	}
-	// What was read is replaced, and nothing that came there since.
-	same := func(path string) bool {
-		now, err := read(path)
-		return there && err == nil && bytes.Equal(now, old)
-	}
-	err = files.Place{Path: file, Ours: same}.Write(func(w io.Writer) error { _, err := w.Write(entry.Bytes()); return err })
+	err = replace(file, old, data)
 	switch {
 	case errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission):
 		return problem.Hint(err, "a folder that exists and may be written to")
@@ -76,6 +64,16 @@ func Add(file string, s Shoot) error {
 		return problem.Hint(err, "another file with -o")
 	}
 	return nil
+}
+
+// replace writes a plan in the place of what was read of it, nil for none there,
+// and of nothing that came there since.
+func replace(file string, old, data []byte) error {
+	same := func(path string) bool {
+		now, err := read(path)
+		return old != nil && err == nil && bytes.Equal(now, old)
+	}
+	return files.Place{Path: file, Ours: same}.Write(func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
 // read reads a plan's file; a pipe, a device or a folder holds none.
