@@ -3,6 +3,8 @@ package deflicker
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -55,8 +57,10 @@ var difference = map[int][]float64{2: {1, -2, 1}, 3: {-1, 3, -3, 1}}
 // It follows any straight line, or parabola, exactly up to both ends and lags
 // nowhere.
 type smoother struct {
-	n  int
-	ch mat.BandCholesky
+	n int
+	// upper is the Cholesky factor. mat.BandCholesky would also estimate its
+	// condition, which takes time by the square of n.
+	upper blas64.TriangularBand
 }
 
 // newSmoother prepares the fit for weights w; at least as many as the order
@@ -76,15 +80,15 @@ func newSmoother(w []float64, p penalty) (s *smoother, ok bool) {
 		}
 	}
 	s = &smoother{n: n}
-	return s, s.ch.Factorize(a)
+	s.upper, ok = lapack64.Pbtrf(a.RawSymBand())
+	return s, ok
 }
 
 // solve returns z for right-hand sides wy = w*y, one a column.
 func (s *smoother) solve(wy *mat.Dense) *mat.Dense {
-	var z mat.Dense
-	// A Condition error still leaves a usable solution.
-	_ = s.ch.SolveTo(&z, wy)
-	return &z
+	z := mat.DenseCopyOf(wy)
+	lapack64.Pbtrs(s.upper, z.RawMatrix())
+	return z
 }
 
 // line is z for y with the weights w that the fit was prepared for; y is read

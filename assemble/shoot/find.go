@@ -56,6 +56,21 @@ func Find(ctx context.Context, root string, v settings.Values, progress func(don
 			"the folder the card was copied to; JPEG, PNG, TIFF, HEIF and raw stills are read")
 	}
 	f.Dump = dump
+	f.match(root, v)
+	return f, nil
+}
+
+// Replan sets the same sequences beside another plan, which may be nil. Nothing
+// of them is measured yet.
+func (f *Found) Replan(p *plan.File, root string, v settings.Values) *Found {
+	again := &Found{Dump: f.Dump, Plan: p}
+	again.match(root, v)
+	return again
+}
+
+// match makes the shoots of the dump and of the plan.
+func (f *Found) match(root string, v settings.Values) {
+	dump := f.Dump
 	f.Match = plan.Match(f.Plan, dump.Sequences)
 	for i := range dump.Sequences {
 		s := &Shoot{Sequence: &dump.Sequences[i], Root: root, Settings: v, MatchedBy: f.Match.How[i]}
@@ -74,7 +89,6 @@ func Find(ctx context.Context, root string, v settings.Values, progress func(don
 		s.Rate = settings.Rate.Of(s.Settings)
 		f.NotFound = append(f.NotFound, s)
 	}
-	return f, nil
 }
 
 // FolderIsThere says what is wrong with a folder of stills that cannot be

@@ -16,6 +16,11 @@ import (
 // Measure reads the light of every still. What is wrong with a still is in
 // Measured.Damage; the error is for work that cannot go on.
 func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) error {
+	return s.measure(ctx, progress, func(*deflicker.Grid) {})
+}
+
+// measure also hands each still's light to also, nil where it is damaged.
+func (s *Shoot) measure(ctx context.Context, progress func(done, total int), also func(*deflicker.Grid)) error {
 	frames := s.Sequence.Frames
 	n := len(frames)
 	m := &Measured{
@@ -55,7 +60,9 @@ func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) err
 		if f != nil || fr.Problem != nil {
 			g = nil // a damaged picture says nothing sure about its light
 		}
-		meter.Add(g.Light())
+		light := g.Light()
+		meter.Add(light)
+		also(light)
 		return nil
 	})
 	if err != nil {
