@@ -2,7 +2,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
-.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill release clean
+.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill test-windows release clean
 
 build: bin/stillspan
 
@@ -58,6 +58,14 @@ test-cluster:
 test-kill:
 	./scripts/deps.sh run
 	STILLSPAN_KILLS=50 $(GO) test -count=1 -timeout 60m -v -run '^TestDaySurvivesKills$$' ./cmd/stillspan
+
+# The scripts as a Windows program under Wine (Debian). With ffmpeg.exe and
+# ffprobe.exe in bin/windows, which scripts/ffmpeg-windows.sh builds, those that
+# render run, too.
+test-windows:
+	./scripts/deps.sh windows
+	GOOS=windows GOARCH=amd64 $(GO) test -c -o bin/windows/stillspan.test.exe ./cmd/stillspan
+	cd cmd/stillspan && WINEPATH="$(CURDIR)/bin/windows" ../../scripts/wine.sh ../../bin/windows/stillspan.test.exe -test.run TestScript
 
 # Archives for Linux and macOS in dist, with checksums, licences of all that is
 # linked, manual page and completions.

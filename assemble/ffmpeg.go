@@ -33,7 +33,7 @@ func failure(ctx context.Context, what string, err error, t *process.Tail) error
 func findTools() error {
 	for _, name := range []string{"ffmpeg", "ffprobe"} {
 		if _, err := exec.LookPath(name); err != nil {
-			return &Error{Text: fmt.Sprintf("no %s on this machine", name), Try: "install ffmpeg from the system's packages (Debian: apt-get install ffmpeg)"}
+			return &Error{Text: fmt.Sprintf("no %s on this machine", name), Try: "install ffmpeg from the system's packages (Debian: apt-get install ffmpeg; macOS: brew install ffmpeg; Windows: winget install ffmpeg)"}
 		}
 	}
 	return nil

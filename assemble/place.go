@@ -163,7 +163,7 @@ func putImages(w *files.Work, tmp, out string, overwrite bool) error {
 		return err
 	}
 	old := w.Path("old")
-	if err := os.Rename(out, old); err != nil {
+	if err := files.Rename(out, old); err != nil {
 		return err
 	}
 	if err := files.RenameNew(tmp, out); err != nil {

@@ -132,12 +132,9 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	var list strings.Builder
 	for i, part := range parts {
 		name := fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out))
-		abs, err := filepath.Abs(part)
+		_, err := os.Stat(part)
 		if err == nil {
-			_, err = os.Stat(abs)
-		}
-		if err == nil {
-			err = os.Symlink(abs, w.Path(name))
+			err = files.Alias(part, w.Path(name))
 		}
 		if err != nil {
 			return fmt.Errorf("cannot join clip: %w", err)

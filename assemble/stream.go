@@ -109,11 +109,7 @@ func (p *Pipeline) link(dir string) error {
 			}
 			continue
 		}
-		abs, err := filepath.Abs(s.Path)
-		if err == nil {
-			err = os.Symlink(abs, name)
-		}
-		if err != nil {
+		if err := files.Alias(s.Path, name); err != nil {
 			return fmt.Errorf("cannot link %q: %w", s.Path, err)
 		}
 	}

@@ -1,6 +1,6 @@
 #!/bin/sh
 # Installs the programs that are missing, by this system's package manager.
-# usage: scripts/deps.sh run|test
+# usage: scripts/deps.sh run|test|windows
 set -eu
 
 missing() { ! command -v "$1" >/dev/null 2>&1; }
@@ -19,6 +19,10 @@ if [ "${1:-run}" = test ]; then
 	need heif-enc libheif-examples libheif-tools libheif
 	need transicc liblcms2-utils lcms2-utils little-cms2
 	need cjxl libjxl-tools libjxl-utils jpeg-xl
+fi
+if [ "${1:-run}" = windows ]; then
+	need wine wine wine wine-stable
+	need x86_64-w64-mingw32-gcc gcc-mingw-w64-x86-64-win32 mingw64-gcc mingw-w64
 fi
 [ -n "$want" ] || exit 0
 

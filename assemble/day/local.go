@@ -139,14 +139,15 @@ func (l *Local) run(ctx context.Context, t Task, logDir string, emit func(Event)
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
 	cmd, tail := process.Command(ctx, l.Program, t.Args...)
-	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
+	cmd.Cancel = func() error { return process.Interrupt(cmd.Process) }
 	cmd.WaitDelay = interruptGrace
-	cmd.SysProcAttr = childAttr()
+	var lock *os.File
+	if l.Store != nil {
+		lock = l.Store.lock
+	}
+	ready(cmd, lock)
 	if l.tempDir != "" {
 		cmd.Env = append(os.Environ(), "TMPDIR="+l.tempDir)
-	}
-	if l.Store != nil && l.Store.lock != nil {
-		cmd.ExtraFiles = []*os.File{l.Store.lock}
 	}
 	if f, err := os.Create(filepath.Join(logDir, t.ID+".log")); err == nil {
 		defer f.Close()

@@ -8,10 +8,12 @@ import (
 	"image"
 	"image/color"
 	"image/jpeg"
+	"maps"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -30,11 +32,25 @@ func TestMain(m *testing.M) {
 	// Under the race detector each of the many short runs would sleep a second
 	// at its end.
 	os.Setenv("GORACE", "atexit_sleep_ms=0")
-	testscript.Main(m, map[string]func(){
-		"stillspan": main,
-		"mkshoot":   mkshoot,
-	})
+	programs := map[string]func(){"stillspan": main, "mkshoot": mkshoot}
+	maps.Copy(programs, posix)
+	testscript.Main(tests{m}, programs)
 }
+
+// tests ends under Windows before testscript removes copies of what runs, which
+// Wine refuses.
+type tests struct{ m *testing.M }
+
+func (t tests) Run() int {
+	code := t.m.Run()
+	if runtime.GOOS == "windows" {
+		os.Exit(code)
+	}
+	return code
+}
+
+// posix is what scripts want of a POSIX system where there is none.
+var posix map[string]func()
 
 func TestScript(t *testing.T) {
 	testscript.Run(t, testscript.Params{
@@ -44,6 +60,7 @@ func TestScript(t *testing.T) {
 			// Measurements are kept out of the user's own cache.
 			e.Setenv("XDG_CACHE_HOME", e.WorkDir+"/.cache")
 			e.Setenv("HOME", e.WorkDir)
+			e.Setenv("LocalAppData", e.WorkDir+`\.cache`)
 			// BIN holds this program and nothing else; testscript puts it first.
 			e.Setenv("BIN", filepath.SplitList(e.Getenv("PATH"))[0])
 			return nil

@@ -91,7 +91,8 @@ func (t *tree) list(ctx context.Context, litter bool) error {
 			t.leftOut++
 			return nil
 		}
-		info, err := e.Info()
+		// What a folder of Windows tells of a file does not identify it everywhere.
+		info, err := os.Lstat(p)
 		if err != nil {
 			t.problem(name, "cannot be read: %v", files.Cause(err))
 			return nil

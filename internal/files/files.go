@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"syscall"
 )
 
@@ -103,6 +104,31 @@ func resolve(path string) (string, error) {
 	return filepath.Join(real, filepath.Base(abs)), err
 }
 
+// Alias gives a file another name in a folder of work: a link, and where the
+// system makes none, a copy.
+func Alias(path, name string) error {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	if err := os.Symlink(abs, name); err == nil {
+		return nil
+	} else if runtime.GOOS != "windows" { // which keeps links for developers
+		return err
+	}
+	in, _, err := Open(abs)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.Create(name)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
+}
+
 // TempPrefix begins the names of half-written files, which lie beside the
 // place they are meant for.
 const TempPrefix = ".stillspan-"
@@ -128,7 +154,7 @@ func write(path string, sync bool, fill func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	if err := os.Rename(tmp, path); err != nil {
+	if err := Rename(tmp, path); err != nil {
 		os.Remove(tmp)
 		return wrap(path, err)
 	}
@@ -166,13 +192,4 @@ func writeTemp(path string, sync bool, fill func(io.Writer) error) (tmp string, 
 // WriteBytes is Write of what is at hand.
 func WriteBytes(path string, data []byte) error {
 	return Write(path, func(w io.Writer) error { _, err := w.Write(data); return err })
-}
-
-// Sync puts a file's or a folder's content on the disk.
-func Sync(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
 }

@@ -89,7 +89,7 @@ func (p Place) Append() (*os.File, error) {
 	if err != nil {
 		return nil, err
 	}
-	flags := map[found]int{nothing: os.O_CREATE | os.O_EXCL | os.O_APPEND, ours: os.O_APPEND | syscall.O_NOFOLLOW, stream: syscall.O_NONBLOCK}[what]
+	flags := map[found]int{nothing: os.O_CREATE | os.O_EXCL | os.O_APPEND, ours: os.O_APPEND | noFollow, stream: syscall.O_NONBLOCK}[what]
 	if what == ours && !marked(p.Path, p.Mark) {
 		flags |= os.O_TRUNC
 	}
@@ -151,7 +151,7 @@ func (p Place) Put(tmp string) error {
 	case what == stream:
 		return fmt.Errorf("cannot write %q: a pipe was put there meanwhile", p.Path)
 	}
-	return wrap(p.Path, os.Rename(tmp, p.Path))
+	return wrap(p.Path, Rename(tmp, p.Path))
 }
 
 func wrap(path string, err error) error {
@@ -199,5 +199,5 @@ func RenameNew(tmp, path string) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fs.ErrExist
 	}
-	return os.Rename(tmp, path)
+	return Rename(tmp, path)
 }

@@ -101,7 +101,7 @@ func claim(dir string) (*Work, error) {
 		return nil, fmt.Errorf("%q is no folder", dir)
 	}
 	name := filepath.Join(dir, lockName)
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|syscall.O_NOFOLLOW|syscall.O_NONBLOCK, 0o600)
+	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|noFollow|syscall.O_NONBLOCK, 0o600)
 	if err != nil {
 		return nil, err
 	}
@@ -140,8 +140,3 @@ func (w *Work) clear() error {
 
 // Path is a place in the folder.
 func (w *Work) Path(name string) string { return filepath.Join(w.dir, name) }
-
-// Close removes the folder and all that is in it, and lets others have its name.
-func (w *Work) Close() error {
-	return errors.Join(os.RemoveAll(w.dir), w.lock.Close())
-}

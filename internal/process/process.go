@@ -60,7 +60,7 @@ func (t *Tail) Contains(s string) bool {
 // stop, and killed when it does not within a few seconds.
 func Command(ctx context.Context, name string, args ...string) (*exec.Cmd, *Tail) {
 	cmd := exec.CommandContext(ctx, name, args...)
-	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
+	cmd.Cancel = func() error { return stop(cmd.Process) }
 	cmd.WaitDelay = 3 * time.Second
 	dieWithParent(cmd)
 	t := &Tail{}
