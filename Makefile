@@ -67,7 +67,7 @@ test-windows:
 	GOOS=windows GOARCH=amd64 $(GO) test -c -o bin/windows/stillspan.test.exe ./cmd/stillspan
 	cd cmd/stillspan && WINEPATH="$(CURDIR)/bin/windows" ../../scripts/wine.sh ../../bin/windows/stillspan.test.exe -test.run TestScript
 
-# Archives for Linux and macOS in dist, with checksums, licences of all that is
+# Archives for Linux, macOS and Windows in dist, with checksums, licences of all that is
 # linked, manual page and completions.
 release:
 	$(GO) run ./internal/release

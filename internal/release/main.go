@@ -7,20 +7,22 @@ package main
 
 import (
 	"archive/tar"
+	"archive/zip"
 	"compress/gzip"
 	"context"
 	"crypto/sha256"
 	"debug/buildinfo"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"regexp"
 	"runtime"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -34,7 +36,7 @@ func main() {
 	version := flag.String("version", "", "default: what git describes")
 	only := flag.String("target", "", "one system, such as linux/amd64; default all")
 	flag.Parse()
-	targets := []string{"linux/amd64", "linux/arm64", "darwin/amd64", "darwin/arm64"}
+	targets := []string{"linux/amd64", "linux/arm64", "darwin/amd64", "darwin/arm64", "windows/amd64"}
 	if *only != "" {
 		targets = []string{*only}
 	}
@@ -69,12 +71,12 @@ func run(ctx context.Context, version string, targets []string) error {
 		if err := fill(ctx, filepath.Join(dist, name), version, target); err != nil {
 			return fmt.Errorf("%s: %w", target, err)
 		}
-		sum, err := pack(name, time.Unix(unix, 0))
+		archive, sum, err := pack(name, time.Unix(unix, 0))
 		if err != nil {
 			return fmt.Errorf("%s: %w", target, err)
 		}
-		fmt.Fprintf(&sums, "%x  %s.tar.gz\n", sum, name)
-		fmt.Println(filepath.Join(dist, name+".tar.gz"))
+		fmt.Fprintf(&sums, "%x  %s\n", sum, archive)
+		fmt.Println(filepath.Join(dist, archive))
 	}
 	return os.WriteFile(filepath.Join(dist, "SHA256SUMS"), []byte(sums.String()), 0o644)
 }
@@ -86,6 +88,9 @@ func fill(ctx context.Context, dir, version, target string) error {
 	}
 	system, arch, _ := strings.Cut(target, "/")
 	program := filepath.Join(dir, "stillspan")
+	if system == "windows" {
+		program += ".exe"
+	}
 	if _, err := output(ctx, []string{"CGO_ENABLED=0", "GOOS=" + system, "GOARCH=" + arch},
 		"go", "build", "-trimpath", "-ldflags=-s -w -X main.release="+version, "-o", program, "./cmd/stillspan"); err != nil {
 		return err
@@ -170,53 +175,77 @@ func notices(ctx context.Context, program string) (string, error) {
 	return b.String(), nil
 }
 
-// pack makes an archive of the folder that is the same whenever it is made.
-func pack(name string, made time.Time) (sum []byte, err error) {
-	f, err := os.Create(filepath.Join(dist, name+".tar.gz"))
+// pack makes an archive of the folder that is the same whenever it is made, and
+// removes the folder: a zip file for Windows, elsewhere a packed tar.
+func pack(name string, made time.Time) (archive string, sum []byte, err error) {
+	folder := filepath.Join(dist, name)
+	archive = name + ".tar.gz"
+	if strings.Contains(name, "-windows-") {
+		archive = name + ".zip"
+	}
+	f, err := os.Create(filepath.Join(dist, archive))
 	if err != nil {
-		return nil, err
+		return "", nil, err
 	}
 	defer f.Close()
 	hash := sha256.New()
-	zip := gzip.NewWriter(io.MultiWriter(f, hash))
-	w := tar.NewWriter(zip)
-	var files []string
-	err = filepath.WalkDir(filepath.Join(dist, name), func(p string, e os.DirEntry, err error) error {
-		if err == nil && !e.IsDir() {
-			files = append(files, p)
+	w := io.MultiWriter(f, hash)
+	if strings.HasSuffix(archive, ".zip") {
+		err = packZip(w, folder, made)
+	} else {
+		err = packTar(w, folder, made)
+	}
+	return archive, hash.Sum(nil), errors.Join(err, f.Close(), os.RemoveAll(folder))
+}
+
+func packTar(out io.Writer, folder string, made time.Time) error {
+	packed := gzip.NewWriter(out)
+	w := tar.NewWriter(packed)
+	err := eachFile(folder, func(name string, mode fs.FileMode, data []byte) error {
+		if err := w.WriteHeader(&tar.Header{Name: name, Mode: int64(mode), Size: int64(len(data)), ModTime: made}); err != nil {
+			return err
+		}
+		_, err := w.Write(data)
+		return err
+	})
+	return errors.Join(err, w.Close(), packed.Close())
+}
+
+func packZip(out io.Writer, folder string, made time.Time) error {
+	w := zip.NewWriter(out)
+	err := eachFile(folder, func(name string, mode fs.FileMode, data []byte) error {
+		header := &zip.FileHeader{Name: name, Method: zip.Deflate, Modified: made.UTC()}
+		header.SetMode(mode)
+		f, err := w.CreateHeader(header)
+		if err == nil {
+			_, err = f.Write(data)
 		}
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	slices.Sort(files)
-	for _, p := range files {
+	return errors.Join(err, w.Close())
+}
+
+// eachFile hands over the files below folder in the order of their names, each
+// named from the folder's own name on.
+func eachFile(folder string, do func(name string, mode fs.FileMode, data []byte) error) error {
+	return filepath.WalkDir(folder, func(p string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
 		data, err := os.ReadFile(p)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		rel, err := filepath.Rel(dist, p)
+		rel, err := filepath.Rel(filepath.Dir(folder), p)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		mode := int64(0o644)
-		if filepath.Base(p) == "stillspan" {
+		mode := fs.FileMode(0o644)
+		if base := filepath.Base(p); base == "stillspan" || base == "stillspan.exe" {
 			mode = 0o755
 		}
-		if err := w.WriteHeader(&tar.Header{Name: filepath.ToSlash(rel), Mode: mode, Size: int64(len(data)), ModTime: made}); err != nil {
-			return nil, err
-		}
-		if _, err := w.Write(data); err != nil {
-			return nil, err
-		}
-	}
-	for _, c := range []io.Closer{w, zip, f} {
-		if err := c.Close(); err != nil {
-			return nil, err
-		}
-	}
-	return hash.Sum(nil), os.RemoveAll(filepath.Join(dist, name))
+		return do(filepath.ToSlash(rel), mode, data)
+	})
 }
 
 // output runs a program to its end.
