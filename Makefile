@@ -6,7 +6,7 @@ STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 build: bin/stillspan
 
-bin/stillspan: $(shell find cmd ingest deflicker assemble report internal -name '*.go' -o -name '*.html' -o -name '*.css') go.mod go.sum
+bin/stillspan: $(shell find cmd ingest deflicker assemble report internal -name '*.go' -o -name '*.html' -o -name '*.css' -o -name '*.js') go.mod go.sum
 	$(GO) build -trimpath -o $@ ./cmd/stillspan
 
 demo: bin/stillspan

@@ -40,6 +40,7 @@ type Pipeline struct {
 	Accept func(context.Context, Clip) error
 
 	watch *watch // nil when nobody watches
+	proof *proof // nil when none is wanted
 
 	job   Job
 	codec codec.Codec

@@ -124,30 +124,11 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	if len(parts) != len(segments) {
 		return fmt.Errorf("cannot join clip: %d parts, want %d", len(parts), len(segments))
 	}
-	w, err := files.WorkInTemp()
-	if err != nil {
-		return fmt.Errorf("cannot make a folder for links: %w", err)
+	lengths := make([]float64, len(parts))
+	for i := range segments {
+		lengths[i] = float64(segments[i].frames()) / p.job.Rate.FPS()
 	}
-	defer w.Close()
-	var list strings.Builder
-	for i, part := range parts {
-		name := fmt.Sprintf("%06d%s", i, filepath.Ext(p.job.Out))
-		_, err := os.Stat(part)
-		if err == nil {
-			err = files.Alias(part, w.Path(name))
-		}
-		if err != nil {
-			return fmt.Errorf("cannot join clip: %w", err)
-		}
-		// Containers that count milliseconds would add up their rounding.
-		fmt.Fprintf(&list, "file '%s'\nduration %.6f\n", name, float64(segments[i].frames())/p.job.Rate.FPS())
-	}
-	listName := w.Path("list")
-	if err := os.WriteFile(listName, []byte(list.String()), 0o600); err != nil {
-		return err
-	}
-	args := append([]string(nil), quiet...)
-	args = append(args, "-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1")
+	var args []string
 	if tag := p.codec.Args["tag:v"]; tag != "" {
 		args = append(args, "-tag:v", tag)
 	}
@@ -157,7 +138,40 @@ func (p *Pipeline) join(ctx context.Context, out string, segments []Job, parts [
 	for name, value := range p.moment() {
 		args = append(args, "-"+name, value.(string))
 	}
-	cmd, t := process.Command(ctx, "ffmpeg", append(args, "-y", file(out))...)
+	return concat(ctx, out, parts, lengths, args...)
+}
+
+// concat is join of files with the lengths they are said to have, seconds, or
+// else their own.
+func concat(ctx context.Context, out string, parts []string, lengths []float64, more ...string) error {
+	w, err := files.WorkInTemp()
+	if err != nil {
+		return fmt.Errorf("cannot make a folder for links: %w", err)
+	}
+	defer w.Close()
+	var list strings.Builder
+	for i, part := range parts {
+		name := fmt.Sprintf("%06d%s", i, filepath.Ext(part))
+		_, err := os.Stat(part)
+		if err == nil {
+			err = files.Alias(part, w.Path(name))
+		}
+		if err != nil {
+			return fmt.Errorf("cannot join clip: %w", err)
+		}
+		fmt.Fprintf(&list, "file '%s'\n", name)
+		if lengths != nil { // containers that count milliseconds would add up their rounding
+			fmt.Fprintf(&list, "duration %.6f\n", lengths[i])
+		}
+	}
+	listName := w.Path("list")
+	if err := os.WriteFile(listName, []byte(list.String()), 0o600); err != nil {
+		return err
+	}
+	args := append([]string(nil), quiet...)
+	args = append(args, "-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1")
+	args = append(append(args, more...), "-y", file(out))
+	cmd, t := process.Command(ctx, "ffmpeg", args...)
 	if err := cmd.Run(); err != nil {
 		return failure(ctx, "cannot join the clip's parts", err, t)
 	}

@@ -38,10 +38,16 @@ func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Cli
 	if err != nil {
 		return Clip{}, err
 	}
+	if p.proof != nil {
+		p.proof.begin(ctx, p.job.Rate.String())
+	}
 	if segments := Segments(p.job); len(segments) > 1 {
 		err = p.runSegments(ctx, segments, w, tmp, progress)
 	} else {
 		err = p.encode(ctx, tmp, progress)
+	}
+	if p.proof != nil {
+		p.proof.end(err)
 	}
 	if err != nil {
 		return Clip{}, err
@@ -378,9 +384,16 @@ func (p *Pipeline) picture(words []uint16) picture {
 func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	now := w.p.picture(words)
 	s := &w.p.job.Sources[i]
-	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Field)
+	var colours *conversion
 	if s.Profile > 0 {
-		w.profiles[s.Profile-1].run(now)
+		colours = w.profiles[s.Profile-1]
+	}
+	if q := w.p.proof; q != nil {
+		q.asShot(now, colours)
+	}
+	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Field)
+	if colours != nil {
+		colours.run(now)
 	}
 	if n := w.gaps[i]; n > 0 && i > 0 {
 		before := w.p.picture(w.before)
@@ -390,7 +403,7 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 				fill = w.p.picture(w.filled)
 				w.blend.mix(fill, before, now, float64(k+1)/float64(n+1))
 			}
-			if err := w.write(fill); err != nil {
+			if err := w.write(fill, true); err != nil {
 				return words, err
 			}
 		}
@@ -403,7 +416,7 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 		times += w.p.job.HoldLast
 	}
 	for range times {
-		if err := w.write(now); err != nil {
+		if err := w.write(now, false); err != nil {
 			return words, err
 		}
 	}
@@ -413,9 +426,12 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	return words, nil
 }
 
-func (w *writer) write(pic picture) error {
+func (w *writer) write(pic picture, madeUp bool) error {
 	if w.p.watch != nil {
 		w.p.watch.show(pic)
+	}
+	if w.p.proof != nil {
+		w.p.proof.inClip(pic, madeUp)
 	}
 	depth := w.p.codec.Depth
 	size := 1

@@ -35,9 +35,9 @@ func (p *Pipeline) Meter(fn func(i int, g *deflicker.Grid)) {
 	}
 }
 
-// places spreads watchSamples places over each of n cells of a side.
-func places(n, side int) []int {
-	at := make([]int, n*watchSamples)
+// places spreads per places over each of n cells of a side.
+func places(n, side, per int) []int {
+	at := make([]int, n*per)
 	for k := range at {
 		at[k] = (2*k + 1) * side / (2 * len(at))
 	}
@@ -46,7 +46,7 @@ func places(n, side int) []int {
 
 func (v *watch) show(p picture) {
 	if v.xs == nil {
-		v.xs, v.ys = places(v.w, p.y.w), places(v.h, p.y.h)
+		v.xs, v.ys = places(v.w, p.y.w, watchSamples), places(v.h, p.y.h, watchSamples)
 	}
 	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
 	for cy := range v.h {

@@ -6,10 +6,12 @@ import (
 	"math"
 	"path"
 	"path/filepath"
+	"slices"
 
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
 	"stillspan/ingest"
+	"stillspan/ingest/meta"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
 	"stillspan/internal/words"
@@ -112,7 +114,7 @@ func (in *Input) sequence(i int) Sequence {
 	b.findings()
 	b.out.Notes = b.notes()
 	b.verdict()
-	b.out.pictures = pictures{s.Pictures.Strip, s.Pictures.Before, s.Pictures.After, s.Pictures.Zone}
+	b.pictures()
 	b.out.Warnings = append([]string{}, s.Warnings...)
 	if w := lightWarning(&b.out.Luminance); w != "" {
 		b.out.Warnings = append(b.out.Warnings, w)
@@ -285,6 +287,51 @@ func (b *builder) rows() {
 			b.out.Rows[d.Frame-1].Problem = d.Kind
 		}
 	}
+}
+
+// pictures gathers what is for the page alone.
+func (b *builder) pictures() {
+	p := &b.s.Pictures
+	b.out.pictures = pictures{strip: p.Strip, measured: p.Zone, proof: p.Proof, slice: p.Slice, gallery: p.Gallery, fps: b.s.Rate.FPS()}
+	out := &b.out.pictures
+	for _, l := range []struct {
+		name string
+		of   func(*meta.Facts) string
+	}{
+		{"Shutter", func(f *meta.Facts) string { return words.Exposure(f.ExposureS) }},
+		{"Aperture", func(f *meta.Facts) string { return above0("f/", f.FNumber) }},
+		{"ISO", func(f *meta.Facts) string { return above0("", f.ISO) }},
+		{"White balance", func(f *meta.Facts) string { return f.WhiteBalance }},
+	} {
+		values := make([]string, len(b.seq.Frames))
+		for k := range b.seq.Frames {
+			values[k] = l.of(&b.seq.Frames[k].Facts)
+		}
+		out.lanes = append(out.lanes, lane{l.name, values})
+	}
+	if m, r := b.s.Measured, b.s.Solved; m != nil && r != nil {
+		out.colour.red = corrected(m.Curve.RedEV, r.RedEV)
+		out.colour.blue = corrected(m.Curve.BlueEV, r.BlueEV)
+	}
+}
+
+// above0 spells a setting that is stated.
+func above0(before string, v float64) string {
+	if !(v > 0) {
+		return ""
+	}
+	return before + tenths(v)
+}
+
+// corrected is v without and with what is added to it; nothing where that is nil.
+func corrected(v, add []float64) (both [2][]float64) {
+	both[0], both[1] = v, slices.Clone(v)
+	for k := range add {
+		if k < len(v) {
+			both[1][k] += add[k]
+		}
+	}
+	return both
 }
 
 func at(v []float64, k int) Float {

@@ -9,8 +9,8 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"net/url"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -22,66 +22,88 @@ import (
 //go:embed style.css
 var style string
 
+//go:embed page.js
+var script string
+
 //go:embed page.html
 var pageSource string
 
 //go:embed day.html
 var daySource string
 
+//go:embed shoot.html
+var shootSource string
+
 var (
-	pageTemplate = template.Must(template.New("page").Funcs(pageFuncs).Parse(pageSource))
+	pageTemplate = template.Must(template.Must(template.New("page").Funcs(pageFuncs).Parse(pageSource)).Parse(shootSource))
 	dayTemplate  = template.Must(template.New("day").Funcs(pageFuncs).Parse(daySource))
 )
 
 var pageFuncs = template.FuncMap{
-	"style":      func() template.CSS { return template.CSS(style) },
-	"seconds":    func(f Float) string { return words.Seconds(float64(f)) },
-	"exposure":   func(f Float) string { return words.Exposure(float64(f)) },
-	"clip":       func(f Float) string { return clipLength(float64(f)) },
-	"bytes":      func(n int64) string { return words.Bytes(float64(n)) },
-	"percent":    func(f Float) string { return fmt.Sprintf("%.1f %%", 100*float64(f)) },
-	"ev":         func(f Float) string { return signed(float64(f), 2) },
-	"lightRows":  func(l Luminance) []row { return lightRows(&l) },
-	"num":        func(f Float, format string) string { return known(f, format) },
-	"base":       func(name string) string { return words.OneLine(base(name)) },
-	"cause":      causeText,
-	"camera":     camera,
-	"copies":     copiesText,
-	"interval":   intervalText,
-	"frames":     frames,
-	"intervals":  intervalChart,
-	"light":      lightChart,
-	"correction": correctionChart,
-	"poster":     poster,
-	"strip":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
-	"before":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.before) },
-	"after":      func(s *Sequence) []template.URL { return thumbnails(s.pictures.after) },
-	"zone":       zonePicture,
-	"unaccount":  unaccounted,
-	"wipe":       func() string { return CautionWipe },
-	"flashNote":  func() string { return flash.Notice },
-	"tally":      tally,
-	"sentence":   sentence,
-	"capital":    capital,
-	"gapAdvice":  gapAdvice,
-	"counts":     func(d Delivered) string { return countsText(&d) },
-	"span":       span,
+	"style":     func() template.CSS { return template.CSS(style) },
+	"script":    func() template.JS { return template.JS(script) },
+	"seconds":   func(f Float) string { return words.Seconds(float64(f)) },
+	"clip":      func(f Float) string { return clipLength(float64(f)) },
+	"bytes":     func(n int64) string { return words.Bytes(float64(n)) },
+	"percent":   func(f Float) string { return fmt.Sprintf("%.1f %%", 100*float64(f)) },
+	"ev":        func(f Float) string { return signed(float64(f), 2) },
+	"lightRows": func(l Luminance) []row { return lightRows(&l) },
+	"num":       func(f Float, format string) string { return known(f, format) },
+	"base":      func(name string) string { return words.OneLine(base(name)) },
+	"cause":     causeText,
+	"camera":    camera,
+	"copies":    copiesText,
+	"interval":  intervalText,
+	"plain":     plainInterval,
+	"state":     stateOf,
+	"chain":     func(d Delivered) []link { return chainOf(&d) },
+	"causes":    causes,
+	"next":      doNext,
+	"name":      shootName,
+	"fps":       plainRate,
+	"charts":    chartsOf,
+	"data":      frameDataOf,
+	"dayline":   dayTimeline,
+	"count":     words.Count,
+	"poster":    poster,
+	"strip":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
+	"zone":      zonePicture,
+	"unaccount": unaccounted,
+	"wipe":      func() string { return CautionWipe },
+	"flashNote": func() string { return flash.Notice },
+	"tally":     tally,
+	"sentence":  sentence,
+	"capital":   capital,
+	"counts":    func(d Delivered) string { return countsText(&d) },
+	"span":      span,
+}
+
+// shootPage is a shoot on its page.
+type shootPage struct {
+	*Sequence
+	Stage   *stage
+	Gallery []exhibit
+}
+
+// exhibit is a frame of the gallery.
+type exhibit struct {
+	Frame          int
+	File, Text     string
+	Small, Full    template.URL
+	HasFull, Shown bool
+}
+
+// pageData is what a page is filled with.
+type pageData struct {
+	*Report
+	Page   Page
+	Shoots []shootPage
+	Moves  bool // a clip plays in it
 }
 
 // sentence makes a finding stand by itself: capital first, full stop last.
 func sentence(s any) string {
 	return strings.TrimSuffix(capital(fmt.Sprint(s)), ".") + "."
-}
-
-// gapAdvice is what to do about the gaps of a sequence, once for each cause.
-func gapAdvice(s *Sequence) []Finding {
-	var out []Finding
-	for _, m := range s.Missing {
-		if !slices.ContainsFunc(out, func(f Finding) bool { return f.Kind == Kind(m.Cause) }) {
-			out = append(out, Finding{Kind: Kind(m.Cause), Text: causeText(m.Cause), Advice: m.Advice})
-		}
-	}
-	return out
 }
 
 func known(f Float, format string) string {
@@ -93,9 +115,40 @@ func known(f Float, format string) string {
 
 func signed(v float64, d int) string { return fmt.Sprintf("%+.*f", d, v) }
 
-// WriteHTML writes the report as one page that needs nothing else: no script,
-// no network.
-func WriteHTML(w io.Writer, r *Report) error { return writePage(w, pageTemplate, r) }
+// WriteHTML writes the report as one page that asks for nothing from outside
+// but what Asides says lies beside it.
+func WriteHTML(w io.Writer, r *Report, p Page) error {
+	d := pageData{Report: r, Page: p}
+	for i := range r.Sequences {
+		s := &r.Sequences[i]
+		sp := shootPage{s, stageOf(r, p, s), galleryOf(p, s)}
+		d.Moves = d.Moves || sp.Stage != nil
+		d.Shoots = append(d.Shoots, sp)
+	}
+	return writePage(w, pageTemplate, d)
+}
+
+// galleryOf shows the frames that something is wrong with; each opens at full
+// size from the file beside the page.
+func galleryOf(p Page, s *Sequence) []exhibit {
+	var out []exhibit
+	for _, g := range s.pictures.gallery {
+		e := exhibit{Frame: g.Frame, File: base(s.Rows[g.Frame].File)}
+		for _, d := range s.Damaged {
+			if d.Frame == g.Frame+1 {
+				e.Text = d.Problem
+			}
+		}
+		if g.Small != nil {
+			e.Small, e.Shown = dataURL(g.Small), true
+		}
+		if g.JPEG != nil && p.Name != "" {
+			e.Full, e.HasFull = template.URL(url.PathEscape(p.beside(s, galleryName(s, g.Frame)))), true
+		}
+		out = append(out, e)
+	}
+	return out
+}
 
 // writePage fills a template and spells out what no reader sees, such as the
 // characters in a file's name that turn the direction of what follows.

@@ -3,7 +3,11 @@
 // a self-contained HTML page.
 package report
 
-import "image"
+import (
+	"image"
+
+	"stillspan/assemble/shoot"
+)
 
 // Version is the version of the JSON model. Fields may be added to a version;
 // those named in it stay.
@@ -93,9 +97,14 @@ type Sequence struct {
 
 // pictures are for the HTML page alone.
 type pictures struct {
-	strip         []image.Image
-	before, after []image.Image
-	measured      image.Image
+	strip    []image.Image
+	measured image.Image
+	proof    *shoot.Proof
+	slice    *shoot.Slice
+	gallery  []shoot.Still
+	fps      float64
+	lanes    []lane
+	colour   struct{ red, blue [2][]float64 } // against green, EV: as shot and as corrected
 }
 
 // Camera is the body a sequence was shot with.

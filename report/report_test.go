@@ -573,19 +573,23 @@ func TestCSV(t *testing.T) {
 	}
 }
 
-// The page is well-formed, carries no script and asks for nothing from
-// outside, and a hostile file name stays text.
+// The page is well-formed, carries no script but its own and asks for nothing
+// from outside, and a hostile file name stays text.
 func TestHTML(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteHTML(&b, Build(faulty(120))); err != nil {
+	if err := WriteHTML(&b, Build(faulty(120)), Page{}); err != nil {
 		t.Fatal(err)
 	}
 	if dir := os.Getenv("STILLSPAN_PAGES"); dir != "" { // to look at
 		os.WriteFile(dir+"/page.html", b.Bytes(), 0o644)
 	}
 	page := b.String()
+	if strings.Count(page, "<script>") != 1 {
+		t.Error("the page holds another script than its own")
+	}
+	page = strings.Replace(page, "<script>"+script+"</script>", "", 1)
 	wellFormed(t, page)
-	for _, bad := range []string{"<script", "http://", "https://", "src=\"/", "NaN", "ZgotmplZ", "%!"} {
+	for _, bad := range []string{"<script>", "alert(\"x", "http://", "https://", "src=\"/", "NaN", "ZgotmplZ", "%!"} {
 		if strings.Contains(page, bad) {
 			t.Errorf("the page has %q in it", bad)
 		}
@@ -624,7 +628,7 @@ func TestDayHTML(t *testing.T) {
 		os.WriteFile(dir+"/day.html", b.Bytes(), 0o644)
 	}
 	wellFormed(t, b.String())
-	if !strings.Contains(b.String(), `href="2026-05-01-0512.html"`) || !strings.Contains(b.String(), "short by") {
+	if !strings.Contains(b.String(), `href="2026-05-01-0512.html"`) || !strings.Contains(b.String(), "Short by") {
 		t.Error("the day's page lacks its link or verdict")
 	}
 }
@@ -648,7 +652,7 @@ func wellFormed(t *testing.T, page string) {
 // A page of 3,000 frames stays small enough to mail.
 func TestPageSizeIsBounded(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteHTML(&b, Build(faulty(3000))); err != nil {
+	if err := WriteHTML(&b, Build(faulty(3000)), Page{}); err != nil {
 		t.Fatal(err)
 	}
 	if b.Len() > 1<<20 {
@@ -679,10 +683,11 @@ func TestText(t *testing.T) {
 func TestLineKeepsOutliers(t *testing.T) {
 	v := make([]float64, 10*plotPoints)
 	v[5003] = 7
-	p := newPlot("t", "d", "y", len(v), 0, 7)
-	before := p.b.Len()
+	at := newTimeline(&Sequence{Rows: make([]Row, len(v))})
+	p := newPlot(at, "t", "d", 0, 7)
+	before := p.svg.Len()
 	p.line("c", v)
-	if !strings.Contains(p.b.String()[before:], " "+n(p.y(7))) {
+	if !strings.Contains(p.svg.String()[before:], "V"+n(p.y(7))) {
 		t.Error("the outlier is not in the line")
 	}
 }

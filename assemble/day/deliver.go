@@ -157,6 +157,7 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 		}
 		done.Flashes, done.Light = flash.Join(parts), deflicker.Joined(light)
 	}
+	d.joinProofs(ctx, c)
 	to, err := d.store.Deliver(c.id(), from, c.Name, d.Overwrite)
 	if err != nil {
 		return Record{}, err
@@ -178,6 +179,26 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 	}
 	return r, nil
 }
+
+// joinProofs makes a clip's proof of its tasks'. Without one the page shows
+// stills only.
+func (d *Day) joinProofs(ctx context.Context, c *Clip) {
+	parts := make([]string, len(c.tasks))
+	for n, t := range c.tasks {
+		parts[n] = d.store.proofPath(t.ID)
+		defer os.Remove(parts[n])
+	}
+	to := d.store.proofPath(c.id())
+	os.Remove(to)
+	if len(parts) == 1 {
+		_ = os.Rename(parts[0], to)
+	} else if assemble.JoinProofs(ctx, to, parts) != nil {
+		os.Remove(to)
+	}
+}
+
+// Proof is where the proof of a clip lies, if there is one.
+func (d *Day) Proof(c *Clip) string { return d.store.proofPath(c.id()) }
 
 // collect delivers what a cluster's tasks made.
 func (d *Day) collect(ctx context.Context) error {

@@ -137,6 +137,9 @@ func (s *Store) WorkPath(name string) string { return filepath.Join(s.dir, "work
 // partPath is where the flash check of a part of a clip waits for the others.
 func (s *Store) partPath(id string) string { return s.WorkPath(id + ".part") }
 
+// proofPath is where the proof of a task or a clip lies, for the day's pages.
+func (s *Store) proofPath(id string) string { return s.WorkPath(id + ".proof") }
+
 // LogDir is where tasks' messages go.
 func (s *Store) LogDir() string { return filepath.Join(s.dir, "log") }
 

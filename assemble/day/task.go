@@ -117,7 +117,7 @@ func (t *task) run(ctx context.Context, say *json.Encoder) error {
 		return err
 	}
 	var last time.Time
-	done, part, err := shoot.RenderPart(ctx, t.Job, func(done, total int) {
+	done, part, err := shoot.RenderPart(ctx, t.Job, store.proofPath(t.ID), func(done, total int) {
 		if now := time.Now(); done == total || now.Sub(last) > progressStep {
 			last = now
 			_ = say.Encode(Line{Done: done, Total: total})

@@ -9,7 +9,6 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
-	"stillspan/ingest/format"
 	"stillspan/internal/settings"
 )
 
@@ -36,11 +35,8 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	if m.Develop != nil {
 		how.Source, how.Develop = measure.SourceDeveloped, m.Develop
 	}
-	orientation := 1
-	if n > 0 {
-		_, _, orientation = format.Decoded(&frames[0].Facts)
-	}
-	meter := deflicker.NewMeter(meterOptions(s.Settings, orientation))
+	columns := s.columnsOf()
+	meter := deflicker.NewMeter(meterOptions(s.Settings, columns.turn.EXIF()))
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		if progress != nil {
 			progress(k+1, n)
@@ -62,6 +58,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		}
 		light := g.Light()
 		meter.Add(light)
+		columns.add(light)
 		also(light)
 		return nil
 	})
@@ -70,6 +67,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	}
 	m.Curve, m.Local = meter.Curve(), meter.Local()
 	m.Response, m.ResponseWhy = meter.Response()
+	m.columns = columns.rows
 	s.Measured = m
 	return nil
 }

@@ -192,8 +192,9 @@ type RenderOptions struct {
 	Accept func(Rendered) error
 	// Note is told of remarks on how the clip is made.
 	Note func(string)
-	// Pictures keeps frames before and after for a page.
-	Pictures bool
+	// Proof, unless empty, is where a proof is written and left; see
+	// assemble.Pipeline.Proof.
+	Proof    string
 	Progress func(done, total int)
 }
 
@@ -201,21 +202,19 @@ type RenderOptions struct {
 // way to the encoder.
 func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 	job := s.Job(out)
-	done, v, err := render(ctx, job, o)
+	done, _, err := render(ctx, job, o)
 	if err != nil {
 		return err
 	}
 	s.Rendered = &done
-	if o.Pictures {
-		return s.pair(ctx, v, job)
-	}
 	return nil
 }
 
 // RenderPart is Render of a job that may be one part of a clip: the flash check
-// of the whole is flash.Join of all of them.
-func RenderPart(ctx context.Context, job assemble.Job, progress func(done, total int)) (Rendered, *flash.Part, error) {
-	done, v, err := render(ctx, job, RenderOptions{Progress: progress})
+// of the whole is flash.Join of all of them, its proof that of
+// assemble.JoinProofs.
+func RenderPart(ctx context.Context, job assemble.Job, proof string, progress func(done, total int)) (Rendered, *flash.Part, error) {
+	done, v, err := render(ctx, job, RenderOptions{Proof: proof, Progress: progress})
 	if err != nil {
 		return done, nil, err
 	}
@@ -233,6 +232,9 @@ func render(ctx context.Context, job assemble.Job, o RenderOptions) (Rendered, *
 		for _, n := range p.Notes() {
 			o.Note(n)
 		}
+	}
+	if o.Proof != "" {
+		p.Proof(o.Proof)
 	}
 	v, err := watch(p, job)
 	if err != nil {

@@ -62,6 +62,8 @@ type Measured struct {
 	Kept int
 	// Develop is how raw files are developed; nil when they are not.
 	Develop *develop.Settings
+
+	columns [][]float64 // of each frame, for a forecast of the slice
 }
 
 // Solved is what is to be done about the flicker.

@@ -86,8 +86,9 @@ func TestTheWay(t *testing.T) {
 		t.Errorf("%d sources, %d missing, aspect %q, gaps %q", len(job.Sources), missing, job.Aspect, job.GapMode)
 	}
 	out := filepath.Join(t.TempDir(), "clip.mp4")
+	proof := filepath.Join(t.TempDir(), "proof")
 	accepted := 0
-	err := s.Render(t.Context(), out, RenderOptions{Pictures: true, Accept: func(r Rendered) error {
+	err := s.Render(t.Context(), out, RenderOptions{Proof: proof, Accept: func(r Rendered) error {
 		accepted = r.Clip.Frames
 		return nil
 	}})
@@ -98,12 +99,40 @@ func TestTheWay(t *testing.T) {
 	if c.File != out || c.Frames != 24 || c.Filled != 3 || accepted != 24 || c.Width != 192 || c.Height != 128 || !c.Verified {
 		t.Errorf("clip %+v, accepted with %d frames", c, accepted)
 	}
-	if b, a := len(s.Pictures.Before), len(s.Pictures.After); b != pairFrames || a != b {
-		t.Errorf("%d pictures before, %d after", b, a)
+	if err := s.TakeProof(t.Context(), proof); err != nil || s.Pictures.Proof == nil {
+		t.Fatalf("proof %+v, %v", s.Pictures.Proof, err)
+	}
+	if p, sl := s.Pictures.Proof, s.Pictures.Slice; p.W != 192 || p.H != 128 || len(p.Frames) != 24 || len(sl.Frames) != 24 || sl.Shot.Bounds() != image.Rect(0, 0, 24, 128) {
+		t.Errorf("proof of %d frames of %dx%d, slice of %d in %v", len(p.Frames), p.W, p.H, len(sl.Frames), sl.Shot.Bounds())
+	}
+	if was, is := sliceFlicker(s.Pictures.Slice.Shot), sliceFlicker(s.Pictures.Slice.Clip); was < 0.8 || is > was/2 {
+		t.Errorf("from one column of the slice to the next %.2f codes as shot, %.2f in the clip", was, is)
 	}
 	if before, after := s.Solved.FlickerBefore, s.Solved.FlickerAfter; before < 0.02 || after > before/4 {
 		t.Errorf("flicker %.4f EV before, %.4f after", before, after)
 	}
+}
+
+// sliceFlicker is by how much the mean of a slice's columns bends from one to the
+// next, codes; grey columns, of which nothing was shot, are passed over.
+func sliceFlicker(img *image.RGBA) float64 {
+	var mean []float64
+	for x := range img.Bounds().Dx() {
+		sum, grey := 0.0, true
+		for y := range img.Bounds().Dy() {
+			c := img.RGBAAt(x, y)
+			sum += float64(c.G)
+			grey = grey && c.R == c.G && c.G == c.B
+		}
+		if !grey {
+			mean = append(mean, sum/float64(img.Bounds().Dy()))
+		}
+	}
+	sum := 0.0
+	for k := 1; k+1 < len(mean); k++ {
+		sum += math.Abs(mean[k] - (mean[k-1]+mean[k+1])/2)
+	}
+	return sum / float64(len(mean)-2)
 }
 
 // The clip shows the frames that are asked for, gaps among them counted.

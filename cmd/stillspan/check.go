@@ -60,7 +60,7 @@ func runCheck(ctx context.Context, c *call) error {
 			}
 		}
 		if out.html != "" {
-			if err := takeStrips(ctx, f); err != nil {
+			if err := takePictures(ctx, f); err != nil {
 				return err
 			}
 		}
@@ -105,12 +105,16 @@ func (c *call) measure(ctx context.Context, s *shoot.Shoot) error {
 	return s.Solve()
 }
 
-// takeStrips makes the pictures of all shoots.
-func takeStrips(ctx context.Context, f *shoot.Found) error {
+// takePictures makes the pictures of all shoots.
+func takePictures(ctx context.Context, f *shoot.Found) error {
 	for _, s := range f.Shoots {
 		if err := s.TakeStrip(ctx); err != nil {
 			return err
 		}
+		if err := s.TakeGallery(ctx); err != nil {
+			return err
+		}
+		s.TakeForecast()
 	}
 	return nil
 }

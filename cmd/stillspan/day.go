@@ -206,7 +206,12 @@ const dayPage = "index.html"
 
 // writeDay writes a page a sequence, the day's page, and the whole as data.
 func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*report.Report, error) {
-	if err := takeStrips(ctx, f); err != nil {
+	for _, k := range d.Clips {
+		if err := k.Shoot.TakeProof(ctx, d.Proof(k)); err != nil {
+			return nil, err
+		}
+	}
+	if err := takePictures(ctx, f); err != nil {
 		return nil, err
 	}
 	whole := c.report(f)
@@ -216,13 +221,17 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 		"day.json":   func(w io.Writer) error { return report.WriteJSON(w, whole) },
 		"frames.csv": func(w io.Writer) error { return report.WriteCSV(w, whole) },
 	}
+	at := c.listPlaces(d.Out)
 	for i, k := range d.Clips {
 		id := k.Shoot.Sequence.ID
 		page.Pages[id] = id + ".html"
 		if k.Shoot.Rendered != nil {
 			page.Clips[id] = k.Name
 		}
-		fills[page.Pages[id]] = func(w io.Writer) error { return report.WriteHTML(w, whole.Only(i)) }
+		p := report.Page{Name: page.Pages[id], Day: dayPage}
+		if err := c.writePage(d.Path(p.Name), whole.Only(i), p, at(p.Name)); err != nil {
+			return nil, err
+		}
 	}
 	lists, err := c.handOverDay(d)
 	if err != nil {
@@ -231,7 +240,6 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 	for name, text := range lists {
 		fills[name] = func(w io.Writer) error { _, err := w.Write(text); return err }
 	}
-	at := c.listPlaces(d.Out)
 	for name, fill := range fills {
 		if err := c.write(at(name), fill); err != nil {
 			return nil, err

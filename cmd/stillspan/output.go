@@ -1,10 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
 
 	"stillspan/internal/files"
 	"stillspan/internal/settings"
@@ -87,8 +91,17 @@ func (o *outputs) write(c *call, r *report.Report) error {
 	for _, f := range []struct {
 		path, mark string
 		write      func(io.Writer, *report.Report) error
-	}{{o.json, report.MarkJSON, report.WriteJSON}, {o.csv, report.MarkCSV, report.WriteCSV}, {o.html, report.MarkHTML, report.WriteHTML}} {
+	}{{o.json, report.MarkJSON, report.WriteJSON}, {o.csv, report.MarkCSV, report.WriteCSV}, {o.html, report.MarkHTML, nil}} {
 		if f.path == "" {
+			continue
+		}
+		if f.write == nil {
+			if err := c.writePage(f.path, r, report.Page{Name: filepath.Base(f.path)}, files.Place{}); err != nil {
+				return err
+			}
+			if !o.quiet {
+				fmt.Fprintf(c.stderr, "wrote %s\n", f.path)
+			}
 			continue
 		}
 		fill := func(w io.Writer) error { return f.write(w, r) }
@@ -106,6 +119,25 @@ func (o *outputs) write(c *call, r *report.Report) error {
 		}
 	}
 	return nil
+}
+
+// writePage writes a page and what has to lie beside it. What lies there is
+// replaced where the page that is there named it.
+func (c *call) writePage(path string, r *report.Report, p report.Page, like files.Place) error {
+	old, _ := os.ReadFile(path)
+	if !bytes.Contains(old[:min(len(old), 1<<10)], []byte(report.MarkHTML)) {
+		old = nil
+	}
+	for _, a := range r.Asides(p) {
+		place := like
+		place.Path = filepath.Join(filepath.Dir(path), a.Name)
+		place.Ours = func(string) bool { return bytes.Contains(old, []byte(url.PathEscape(a.Name))) }
+		if err := c.write(place, func(w io.Writer) error { return a.Fill(w) }); err != nil {
+			return err
+		}
+	}
+	like.Path, like.Mark = path, report.MarkHTML
+	return c.write(like, func(w io.Writer) error { return report.WriteHTML(w, r, p) })
 }
 
 // write writes to a place by the one rule of package files, and to none twice.

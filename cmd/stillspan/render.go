@@ -62,7 +62,12 @@ func runRender(ctx context.Context, c *call) error {
 			return err
 		}
 	}
-	failed, err := c.renderAll(ctx, f, names, out.html != "")
+	proofs, err := c.proofs(out)
+	if err != nil {
+		return err
+	}
+	defer proofs.Close()
+	failed, err := c.renderAll(ctx, f, names, proofs)
 	if err != nil {
 		return err
 	}
@@ -72,7 +77,12 @@ func runRender(ctx context.Context, c *call) error {
 		}
 	}
 	if out.html != "" {
-		if err := takeStrips(ctx, f); err != nil {
+		for _, s := range f.Shoots {
+			if err := s.TakeProof(ctx, proofs.of(s)); err != nil {
+				return err
+			}
+		}
+		if err := takePictures(ctx, f); err != nil {
 			return err
 		}
 	}
@@ -93,13 +103,42 @@ func (c *call) checkRender(root, clip string, out outputs) error {
 	return c.checkOutputs(out, root, place{"-o", clip, ""})
 }
 
+// proofs is where the proofs of a page lie until it is written.
+type proofs struct{ *files.Work }
+
+// proofs makes room for the proofs of a page, where one was asked for.
+func (c *call) proofs(out outputs) (proofs, error) {
+	if out.html == "" {
+		return proofs{}, nil
+	}
+	w, err := files.WorkInTemp()
+	if err != nil {
+		return proofs{}, fmt.Errorf("cannot make a folder for proofs: %w", err)
+	}
+	return proofs{w}, nil
+}
+
+// of is the place of a shoot's proof; empty where none is wanted.
+func (p proofs) of(s *shoot.Shoot) string {
+	if p.Work == nil {
+		return ""
+	}
+	return p.Path(s.Sequence.ID + ".mp4")
+}
+
+func (p proofs) Close() {
+	if p.Work != nil {
+		p.Work.Close()
+	}
+}
+
 // renderAll makes the clips one after the other. One that fails stops no
 // other, and is failed beside those that were made.
-func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, pictures bool) (failed, err error) {
+func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, proofs proofs) (failed, err error) {
 	for i, s := range f.Shoots {
 		err := c.measure(ctx, s)
 		if err == nil {
-			err = c.renderOne(ctx, s, names[i], pictures)
+			err = c.renderOne(ctx, s, names[i], proofs.of(s))
 		}
 		switch {
 		case err == nil:
@@ -179,12 +218,12 @@ func (c *call) printCommands(ctx context.Context, f *shoot.Found, names []string
 }
 
 // renderOne writes and verifies the clip of a shoot.
-func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out string, pictures bool) error {
+func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out, proof string) error {
 	id := s.Sequence.ID
 	bar := c.progress("rendering "+id, len(s.Sequence.Frames))
 	defer bar.finish()
 	return s.Render(ctx, out, shoot.RenderOptions{
-		Pictures: pictures, Progress: bar.set, Note: c.note,
+		Proof: proof, Progress: bar.set, Note: c.note,
 		Accept: func(r shoot.Rendered) error {
 			if len(r.Flashes) == 0 {
 				return nil
