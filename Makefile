@@ -2,7 +2,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
-.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict test-cluster test-kill test-windows release clean
+.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict bench-pictures test-cluster test-kill test-windows release clean
 
 build: bin/stillspan
 
@@ -48,6 +48,11 @@ bench-flicker:
 # 2,000 random dumps of known truth, judged by the program.
 bench-verdict:
 	$(GO) run ./internal/bench/verdict
+
+# Faults of framing, sharpness, obstruction and colour planted in drawn scenes and,
+# with STILLSPAN_DATA, in photographs.
+bench-pictures:
+	$(GO) run ./internal/bench/pictures
 
 # A day on a real Slurm on loopback, against the local run; needs root.
 test-cluster:

@@ -105,6 +105,7 @@ func (in *Input) sequence(i int) Sequence {
 	b.settings()
 	b.damage()
 	b.light()
+	b.seen()
 	b.examined()
 	b.copies()
 	b.plan()
@@ -292,7 +293,7 @@ func (b *builder) rows() {
 // pictures gathers what is for the page alone.
 func (b *builder) pictures() {
 	p := &b.s.Pictures
-	b.out.pictures = pictures{strip: p.Strip, measured: p.Zone, proof: p.Proof, slice: p.Slice, gallery: p.Gallery, fps: b.s.Rate.FPS()}
+	b.out.pictures = pictures{strip: p.Strip, measured: p.Zone, proof: p.Proof, slice: p.Slice, gallery: p.Gallery, exhibits: b.exhibits(), fps: b.s.Rate.FPS()}
 	out := &b.out.pictures
 	for _, l := range []struct {
 		name string

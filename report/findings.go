@@ -73,6 +73,7 @@ func (b *builder) findings() {
 	b.numberFindings()
 	b.timingFindings()
 	b.settingFindings()
+	b.spoiltFindings()
 	b.clipFindings()
 	b.copyFinding()
 	for _, r := range b.match.Refused {
@@ -365,7 +366,7 @@ func (b *builder) notes() []string {
 	for _, n := range b.seq.Notes {
 		out = append(out, capital(n))
 	}
-	out = append(append(append(out, b.breakNotes()...), b.seams...), b.colourNotes()...)
+	out = append(append(append(out, b.breakNotes()...), b.seams...), append(b.colourNotes(), b.seenNotes()...)...)
 	for i := range b.seq.Exposure {
 		if m := &b.seq.Exposure[i]; slight(m) {
 			out = append(out, capital(b.exposureText(m)))

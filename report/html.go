@@ -35,7 +35,7 @@ var daySource string
 var shootSource string
 
 var (
-	pageTemplate = template.Must(template.Must(template.New("page").Funcs(pageFuncs).Parse(pageSource)).Parse(shootSource))
+	pageTemplate = template.Must(template.Must(template.Must(template.New("page").Funcs(pageFuncs).Parse(pageSource)).Parse(shootSource)).Parse(picturesSource))
 	dayTemplate  = template.Must(template.New("day").Funcs(pageFuncs).Parse(daySource))
 )
 
@@ -65,6 +65,8 @@ var pageFuncs = template.FuncMap{
 	"data":      frameDataOf,
 	"dayline":   dayTimeline,
 	"count":     words.Count,
+	"gathered":  gathered,
+	"exhibits":  exhibitsOf,
 	"poster":    poster,
 	"strip":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
 	"zone":      zonePicture,

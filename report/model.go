@@ -75,6 +75,10 @@ type Sequence struct {
 	// without.
 	DamagedCompanions []Damage `json:"damaged_companions"`
 
+	// Pictures are what is the matter with framing, sharpness, light and colour of
+	// frames.
+	Pictures []Picture `json:"pictures"`
+
 	Examined  Examined  `json:"examined"`
 	Copies    *Copies   `json:"copies,omitempty"`
 	Luminance Luminance `json:"luminance"`
@@ -102,6 +106,7 @@ type pictures struct {
 	proof    *shoot.Proof
 	slice    *shoot.Slice
 	gallery  []shoot.Still
+	exhibits []shown
 	fps      float64
 	lanes    []lane
 	colour   struct{ red, blue [2][]float64 } // against green, EV: as shot and as corrected

@@ -157,6 +157,11 @@ func (t *textWriter) sequence(s *Sequence) {
 	}
 	t.row("interval", "%s", intervalText(s))
 	t.light(&s.Luminance)
+	for _, g := range gathered(s.Pictures) {
+		if g.Severity == "look" {
+			t.row("look at", "%s", g.Text())
+		}
+	}
 	t.row("examined", "%s", examinedText(s.Examined))
 	if s.Copies != nil {
 		t.row("copies", "%s", copiesText(s.Copies))

@@ -9,6 +9,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
+	"stillspan/deflicker/pictures"
 	"stillspan/internal/settings"
 )
 
@@ -37,6 +38,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	}
 	columns := s.columnsOf()
 	meter := deflicker.NewMeter(meterOptions(s.Settings, columns.turn.EXIF()))
+	var look pictures.Meter
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		if progress != nil {
 			progress(k+1, n)
@@ -59,6 +61,11 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		light := g.Light()
 		meter.Add(light)
 		columns.add(light)
+		if g == nil {
+			look.Add(nil, nil, 0, 0)
+		} else {
+			look.Add(&g.Look, &g.Code, g.W, g.H)
+		}
 		also(light)
 		return nil
 	})
@@ -68,6 +75,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	m.Curve, m.Local = meter.Curve(), meter.Local()
 	m.Response, m.ResponseWhy = meter.Response()
 	m.columns = columns.rows
+	m.Seen = s.seen(&look, columns.turn)
 	s.Measured = m
 	return nil
 }

@@ -15,6 +15,8 @@ import (
 type Pictures struct {
 	// Strip is a film strip of some frames in order, at most about twelve.
 	Strip []image.Image
+	// Exhibits are those of findings, by their index in Measured.Seen.
+	Exhibits map[int]Exhibit
 	// Zone is one upright frame on which the zone is drawn.
 	Zone image.Image
 	// Proof is a small copy of the clip, nil where there is none, and Slice a

@@ -11,6 +11,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
+	"stillspan/deflicker/pictures"
 	"stillspan/ingest"
 	"stillspan/ingest/plan"
 	"stillspan/internal/playback"
@@ -56,6 +57,8 @@ type Measured struct {
 	HighShare, LowShare []float64
 	// Damage holds what decoding found beyond Frame.Problem, by frame index.
 	Damage map[int]measure.Finding
+	// Seen is what the pictures show, in pixels of the full still, upright.
+	Seen pictures.Found
 	// Source says what was decoded: "preview", "reduced", "full", "developed".
 	Source string
 	// Kept counts the frames whose measurement is that of an earlier run.

@@ -16,6 +16,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"stillspan/deflicker/pictures"
 	"stillspan/internal/files"
 )
 
@@ -32,7 +33,7 @@ type cache struct {
 
 // cacheVersion is part of every key: a change of format or of what is measured
 // changes it.
-const cacheVersion = "stillspan measure 2"
+const cacheVersion = "stillspan measure 3"
 
 // key names a measurement: a SHA-256 of which file was measured, in which state
 // and by which path, of what its headers said, and of what was measured. No
@@ -92,8 +93,9 @@ func lasting(g *Grid, f *Finding) bool {
 	return f.Kind == "truncated" || f.Kind == "corrupt"
 }
 
-// maxEntry bounds a cache file: a grid of MaxCells x MaxCells and some text.
-const maxEntry = 7*MaxCells*MaxCells + 4096
+// maxEntry bounds a cache file: a grid of MaxCells x MaxCells, what is kept of
+// the picture, and some text.
+const maxEntry = 7*MaxCells*MaxCells + 360*360 + 4*pictures.CellSide*pictures.CellSide + 4096
 
 func (c *cache) get(k key) (*Grid, *Finding, bool) {
 	if c.deaf {
@@ -225,6 +227,7 @@ func encodeEntry(k key, g *Grid, f *Finding) []byte {
 	for _, clip := range g.Clip {
 		b = append(b, byte(math.Round(255*clip)))
 	}
+	b = appendLook(b, &g.Look)
 	return le.AppendUint32(b, crc32.Checksum(b, castagnoli))
 }
 
@@ -265,7 +268,7 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		return nil, f, true
 	}
 	cells := g.W * g.H
-	if source >= len(sourceNames) || r.Len() != 7*cells {
+	if source >= len(sourceNames) || r.Len() < 7*cells {
 		return nil, nil, false
 	}
 	g.Source = sourceNames[source]
@@ -277,8 +280,48 @@ func decodeEntry(data []byte, k key) (g *Grid, f *Finding, ok bool) {
 		}
 	}
 	g.Clip = make([]float64, cells)
-	for i, clip := range r.Bytes() {
+	for i, clip := range r.Next(cells) {
 		g.Clip[i] = float64(clip) / 255
 	}
-	return g, f, true
+	g.Look, ok = readLook(r)
+	return g, f, ok
+}
+
+// appendLook appends what is kept of the picture.
+func appendLook(b []byte, s *pictures.Still) []byte {
+	le := binary.LittleEndian
+	for _, n := range []int{s.Width, s.Pixels, s.W, s.H, s.CW, s.CH} {
+		b = le.AppendUint32(b, uint32(n))
+	}
+	coded := byte(0)
+	if s.Coded {
+		coded = 1
+	}
+	b = append(append(b, coded), s.Luma...)
+	for _, d := range s.Detail {
+		b = le.AppendUint32(b, math.Float32bits(d))
+	}
+	return b
+}
+
+// readLook reads what appendLook wrote, up to the end.
+func readLook(r *bytes.Buffer) (s pictures.Still, ok bool) {
+	le := binary.LittleEndian
+	const head = 6*4 + 1
+	if r.Len() < head {
+		return s, false
+	}
+	for _, n := range []*int{&s.Width, &s.Pixels, &s.W, &s.H, &s.CW, &s.CH} {
+		*n = int(le.Uint32(r.Next(4)))
+	}
+	s.Coded = r.Next(1)[0] == 1
+	if r.Len() != s.W*s.H+4*s.CW*s.CH {
+		return s, false
+	}
+	s.Luma = bytes.Clone(r.Next(s.W * s.H))
+	s.Detail = make([]float32, s.CW*s.CH)
+	for i := range s.Detail {
+		s.Detail[i] = math.Float32frombits(le.Uint32(r.Next(4)))
+	}
+	return s, true
 }

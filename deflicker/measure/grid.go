@@ -2,7 +2,10 @@
 // grid of mean colours with the shares that are clipped.
 package measure
 
-import "stillspan/deflicker"
+import (
+	"stillspan/deflicker"
+	"stillspan/deflicker/pictures"
+)
 
 // MaxCells is the most cells a grid has along its longer side.
 const MaxCells = 160
@@ -20,6 +23,8 @@ type Grid struct {
 	MeanLum float64
 	// Source says what was decoded: "preview", "reduced", "full".
 	Source string
+	// Look is what is compared with the neighbours' pictures.
+	Look pictures.Still
 	// Kept is set where an earlier run measured it, and the file is the same by
 	// its path, size and times.
 	Kept bool

@@ -61,7 +61,9 @@ func FromImage(img image.Image) *Grid {
 			m.add(x/m.cell, y/m.cell, 1, float32(c.R)/0xffff, float32(c.G)/0xffff, float32(c.B)/0xffff, lum)
 		}
 	}
-	return m.grid("full")
+	g := m.grid("full")
+	g.Look = new(looker).image(img)
+	return g
 }
 
 // rgba64At is img's fastest way to a pixel of 16 bits.

@@ -31,6 +31,7 @@ type reader struct {
 	ends   []byte // a file's tail
 	blocks jpeg.Picture
 	meter  meter
+	looker looker
 }
 
 func newReader(opt Options, c *cache) *reader {
@@ -247,7 +248,7 @@ func (r *reader) preview(s still) *Grid {
 	if r.blocks.Decode(r.buf) != nil || r.blocks.Damage() != nil {
 		return nil
 	}
-	g := blockGrid(&r.blocks, &r.meter)
+	g := blockGrid(&r.blocks, &r.meter, &r.looker)
 	g.Source = SourcePreview
 	return g
 }
@@ -341,7 +342,7 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, error) {
 	if damage != nil && damage.Left == 0 {
 		return nil, damage
 	}
-	return blockGrid(&r.blocks, &r.meter), asError(damage)
+	return blockGrid(&r.blocks, &r.meter, &r.looker), asError(damage)
 }
 
 // full measures every pixel of the main picture.

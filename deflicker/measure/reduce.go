@@ -19,7 +19,7 @@ var linearMean = sync.OnceValue(func() *[jpeg.Full + 1]float32 {
 // blockGrid measures a picture by its block means. A block counts as clipped
 // when its mean is; where its pixels differ, the luminance of the mean stands
 // below the mean luminance.
-func blockGrid(b *jpeg.Picture, m *meter) *Grid {
+func blockGrid(b *jpeg.Picture, m *meter, l *looker) *Grid {
 	cell := max(cellPixels(b.Width, b.Height), 8)
 	m.reset(b.Width, b.Height, cell)
 	lin, perCell := linearMean(), cell/8
@@ -36,5 +36,7 @@ func blockGrid(b *jpeg.Picture, m *meter) *Grid {
 			m.add(col/perCell, row/perCell, n, float32(r)/jpeg.Full, float32(g)/jpeg.Full, float32(bl)/jpeg.Full, lum)
 		}
 	}
-	return m.grid(SourceReduced)
+	g := m.grid(SourceReduced)
+	g.Look = l.blocks(b)
+	return g
 }

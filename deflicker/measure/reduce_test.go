@@ -69,7 +69,7 @@ func TestReducedGridAgainstPlain(t *testing.T) {
 		if name == "arithmetic" || name == "progressive-restart" {
 			continue
 		}
-		got := blockGrid(readBlocks(t, data), &meter{})
+		got := blockGrid(readBlocks(t, data), &meter{}, &looker{})
 		img, err := jpeg.Decode(bytes.NewReader(data))
 		if err != nil {
 			t.Fatal(err)

@@ -4,6 +4,7 @@ package picture
 
 import (
 	"image"
+	"image/color"
 
 	"github.com/disintegration/imaging"
 
@@ -37,6 +38,23 @@ func Upright(img image.Image, exif int) image.Image {
 		img = imaging.FlipV(img)
 	}
 	return img
+}
+
+// Framed is img with a frame, light within dark, about the part r.
+func Framed(img image.Image, r image.Rectangle) image.Image {
+	out := imaging.Clone(img)
+	for i, c := range []color.Color{color.Black, color.White, color.White, color.Black} {
+		in := r.Inset(i - 2).Intersect(out.Bounds())
+		for x := in.Min.X; x < in.Max.X; x++ {
+			out.Set(x, in.Min.Y, c)
+			out.Set(x, in.Max.Y-1, c)
+		}
+		for y := in.Min.Y; y < in.Max.Y; y++ {
+			out.Set(in.Min.X, y, c)
+			out.Set(in.Max.X-1, y, c)
+		}
+	}
+	return out
 }
 
 // Spot dims all of img but the part r.

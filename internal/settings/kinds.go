@@ -212,6 +212,21 @@ func (r Runs) Hold(n int) bool {
 	return slices.ContainsFunc(r, func(run Run) bool { return run.First <= n && n <= run.Last })
 }
 
+// someOf reads words of a list, set apart by commas.
+func someOf(list ...string) kind[[]string] {
+	one := oneOf(list...)
+	return kind[[]string]{permitted: strings.Join(list, ", "), read: func(s string) (out []string, err error) {
+		for _, w := range strings.Split(s, ",") {
+			x, err := one.read(strings.TrimSpace(w))
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, x)
+		}
+		return out, nil
+	}}
+}
+
 // frameList reads frames and runs of them, in any order.
 var frameList = kind[Runs]{read: func(s string) (Runs, error) {
 	var all Runs

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"stillspan/deflicker/pictures"
 	"stillspan/internal/codec"
 )
 
@@ -91,6 +92,7 @@ var (
 	Workers    = add(whole(1, 256), Row{Name: "workers", Arg: "N", For: Judge, Help: "stills read at once, %s; default one per CPU"})
 	Cache      = add(toggle, Row{Name: "cache", Default: "true", For: Judge, Help: "neither read nor keep measurements"})
 	Thorough   = add(toggle, Row{Name: "thorough", For: Judge, Help: "walk every picture to its end even where a preview would do, and believe nothing that an earlier run saw"})
+	Accept     = add(someOf(pictures.Kinds()...), Row{Name: "accept", Arg: "KIND,KIND", Key: "accept", In: Default, For: Judge, MakesClip: true, Help: "what the pictures may show without being a finding: %s"})
 	Headers    = add(toggle, Row{Name: "headers", For: Check, Help: "timing and settings only; decode nothing"})
 )
 

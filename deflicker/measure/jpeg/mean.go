@@ -36,6 +36,26 @@ func (b *Picture) Mean(row, col int) (red, green, blue int, ok bool) {
 	return clampMean(red), clampMean(green), clampMean(blue), true
 }
 
+// Luma is the mean luma of the block at row and col, 0 to Full: the first
+// component, green where the components are colours.
+func (b *Picture) Luma(row, col int) (luma int, ok bool) {
+	p := &b.parts[0]
+	if b.rgb {
+		p = &b.parts[1]
+		row, col = row*p.v/b.vmax, col*p.h/b.hmax
+	}
+	y := int(p.means[row*p.stride+col])
+	return clampMean(y + meanZero), y != unread
+}
+
+// Coded is how many bits the AC terms of the block at row and col take; ok is
+// false where they were not read, as in progressive pictures.
+func (b *Picture) Coded(row, col int) (bits int, ok bool) {
+	p := &b.parts[0]
+	n := int(p.coded[row*p.stride+col])
+	return n, n > 0
+}
+
 // chroma is the mean of a further component under the block at row and col of
 // the first: 0, mid-grey, where it was not read.
 func (b *Picture) chroma(i, row, col int) int {

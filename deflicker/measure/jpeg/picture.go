@@ -10,8 +10,8 @@ import (
 	"fmt"
 )
 
-// Picture is what one JPEG was read to: all of its DC terms, none of its AC
-// terms. Baseline, extended sequential and progressive Huffman pictures of 8
+// Picture is what one JPEG was read to: all of its DC terms, of its AC terms
+// their length. Baseline, extended sequential and progressive Huffman pictures of 8
 // bits with one or three components are read (ITU-T T.81). Its memory is kept
 // from one picture to the next.
 type Picture struct {
@@ -48,6 +48,7 @@ type component struct {
 	across, down   int // blocks that hold picture
 	stride         int // blocks across, whole units
 	means          []int16
+	coded          []uint16 // of the first: bits of each block's AC terms, 0 where unread
 }
 
 // maxScans bounds the scans of a picture: progressive ones have about ten, and
@@ -271,6 +272,13 @@ func (b *Picture) layOut() error {
 		for j := range p.means {
 			p.means[j] = unread
 		}
+		if i == 0 {
+			if cap(p.coded) < n {
+				p.coded = make([]uint16, n)
+			}
+			p.coded = p.coded[:n]
+			clear(p.coded)
+		}
 	}
 	b.seen = true
 	return nil
@@ -370,7 +378,7 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 		if p == nil {
 			return nil, broken
 		}
-		base := slot{comp: at, out: p.means, quan: max(b.quan[p.quan], 1) << low}
+		base := slot{comp: at, out: p.means, coded: p.coded, quan: max(b.quan[p.quan], 1) << low}
 		base.most = dcLimit + base.quan
 		if b.progressive {
 			base.most += overshoot

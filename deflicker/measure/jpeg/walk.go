@@ -17,15 +17,17 @@ const (
 
 // slot is one block of a scan's unit (MCU).
 type slot struct {
-	dc   *dcTable
-	ac   *acTable
-	out  []int16 // the component's means
-	quan int     // quantiser of the DC term, with the scan's point transform
-	most int     // that the DC term may be, either sign
-	comp int     // index of the predictor
-	step int     // blocks from one unit to the next
-	row  int     // blocks from one row of units to the next
-	at   int     // block in the first unit
+	dc  *dcTable
+	ac  *acTable
+	out []int16 // the component's means
+	// coded are the lengths of its blocks' AC terms; nil where nobody asks.
+	coded []uint16
+	quan  int // quantiser of the DC term, with the scan's point transform
+	most  int // that the DC term may be, either sign
+	comp  int // index of the predictor
+	step  int // blocks from one unit to the next
+	row   int // blocks from one row of units to the next
+	at    int // block in the first unit
 }
 
 // scan is what a scan's entropy-coded data are made of.
@@ -78,8 +80,12 @@ func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v v
 					continue
 				}
 				var ok bool
+				from := pos
 				if pos, ok = slot.ac.pass(data, pos); !ok {
 					return done, pos, s.stopped(pos, last)
+				}
+				if slot.coded != nil {
+					slot.coded[slot.at+row*slot.row+col*slot.step] = uint16(pos - from)
 				}
 			}
 			if pos > last {

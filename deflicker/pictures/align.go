@@ -1,0 +1,422 @@
+package pictures
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+const (
+	// tileSide is the side of the tiles that vote on the movement, cells of Luma.
+	tileSide = 20
+	// edge is how far from the picture's edge nothing is compared.
+	edge = 4
+	// flatCode is the contrast, codes of Luma, below which a part counts as flat.
+	flatCode = 2.5
+)
+
+// view is a still made ready to be laid over its neighbours: contrast against
+// the surroundings in units of their own scatter, so that neither exposure nor
+// the light of a part moves it.
+type view struct {
+	w, h   int
+	c      []float32
+	gx, gy []float32
+	tiles  []tile
+	across int
+	coarse []complex128 // spectrum of the reduced view; nil until wanted
+}
+
+// tile is a part of a view with the structure tensor of its contrast.
+type tile struct {
+	x0, y0, x1, y1 int
+	xx, xy, yy     float64
+}
+
+func newView(s *Still) *view {
+	w, h := s.W, s.H
+	v := &view{w: w, h: h}
+	if w < 3*tileSide/2+2*edge || h < 3*tileSide/2+2*edge {
+		return nil
+	}
+	v.c = contrast(binomial(s.Luma, w, h), w, h)
+	v.gx, v.gy = make([]float32, w*h), make([]float32, w*h)
+	for y := 1; y < h-1; y++ {
+		for x, i := 1, y*w+1; x < w-1; x, i = x+1, i+1 {
+			v.gx[i] = (v.c[i+1] - v.c[i-1]) / 2
+			v.gy[i] = (v.c[i+w] - v.c[i-w]) / 2
+		}
+	}
+	v.across = max(1, (w-2*edge)/tileSide)
+	down := max(1, (h-2*edge)/tileSide)
+	for ty := range down {
+		for tx := range v.across {
+			t := tile{
+				x0: edge + tx*(w-2*edge)/v.across, x1: edge + (tx+1)*(w-2*edge)/v.across,
+				y0: edge + ty*(h-2*edge)/down, y1: edge + (ty+1)*(h-2*edge)/down,
+			}
+			for y := t.y0; y < t.y1; y++ {
+				var xx, xy, yy float32
+				for i := y*w + t.x0; i < y*w+t.x1; i++ {
+					xx, xy, yy = xx+v.gx[i]*v.gx[i], xy+v.gx[i]*v.gy[i], yy+v.gy[i]*v.gy[i]
+				}
+				t.xx, t.xy, t.yy = t.xx+float64(xx), t.xy+float64(xy), t.yy+float64(yy)
+			}
+			v.tiles = append(v.tiles, t)
+		}
+	}
+	return v
+}
+
+// binomial smooths by 1 2 1 both ways; the outermost cells stay.
+func binomial(in []uint8, w, h int) []float32 {
+	mid, out := make([]float32, w*h), make([]float32, w*h)
+	for y := range h {
+		row, to := in[y*w:][:w], mid[y*w:][:w]
+		to[0], to[w-1] = float32(row[0]), float32(row[w-1])
+		for x := 1; x < w-1; x++ {
+			to[x] = float32(int(row[x-1])+2*int(row[x])+int(row[x+1])) / 4
+		}
+	}
+	copy(out, mid)
+	for i := w; i < w*(h-1); i++ {
+		out[i] = (mid[i-w] + 2*mid[i] + mid[i+w]) / 4
+	}
+	return out
+}
+
+// contrast is each value less the mean of its surroundings, over their standard
+// deviation.
+func contrast(v []float32, w, h int) []float32 {
+	square := make([]float32, len(v))
+	for i, x := range v {
+		square[i] = x * x
+	}
+	r := max(4, max(w, h)/20)
+	mean, second := boxed(v, w, h, r), boxed(square, w, h, r)
+	out := square
+	for i, x := range v {
+		spread := max(0, second[i]-mean[i]*mean[i])
+		out[i] = (x - mean[i]) / float32(math.Sqrt(float64(spread+flatCode*flatCode)))
+	}
+	return out
+}
+
+// boxed is the mean over the square of 2r+1 cells about each, as far as it lies
+// within.
+func boxed(v []float32, w, h, r int) []float32 {
+	mid, out := make([]float32, len(v)), make([]float32, len(v))
+	for y := range h {
+		row, to := v[y*w:][:w], mid[y*w:][:w]
+		sum, n := float32(0), 0
+		for x := range min(r, w) {
+			sum, n = sum+row[x], n+1
+		}
+		for x := range to {
+			if x+r < w {
+				sum, n = sum+row[x+r], n+1
+			}
+			if x-r > 0 {
+				sum, n = sum-row[x-r-1], n-1
+			}
+			to[x] = sum / float32(n)
+		}
+	}
+	sum, n := make([]float32, w), 0
+	add := func(y int, sign float32) {
+		for x, m := range mid[y*w:][:w] {
+			sum[x] += sign * m
+		}
+	}
+	for y := range min(r, h) {
+		add(y, 1)
+		n++
+	}
+	for y := range h {
+		if y+r < h {
+			add(y+r, 1)
+			n++
+		}
+		if y-r > 0 {
+			add(y-r-1, -1)
+			n--
+		}
+		k := 1 / float32(n)
+		for x, to := 0, out[y*w:][:w]; x < w; x++ {
+			to[x] = sum[x] * k
+		}
+	}
+	return out
+}
+
+// shift is by how much a picture's content moved, cells of Luma, right and down,
+// and how well what moved agrees: the share of the textured tiles that went
+// along.
+type shift struct{ x, y, good float64 }
+
+// tileFit is how tile i of one view lies on another, moved.
+type tileFit struct {
+	x, y    float64 // what is left to move by; the whole movement once refined
+	match   float64 // correlation, 0 to 1
+	texture float64
+	ex, ey  float64
+}
+
+// fits lays b, moved by d, over a.
+func (a *view) fits(b *view, dx, dy float64, out []tileFit) {
+	ix, iy := math.Floor(dx), math.Floor(dy)
+	fx, fy := float32(dx-ix), float32(dy-iy)
+	w := a.w
+	off := int(iy)*w + int(ix)
+	k00, k10, k01, k11 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
+	for i := range a.tiles {
+		t, f := &a.tiles[i], &out[i]
+		*f = tileFit{}
+		x0, x1 := max(t.x0, 1-int(ix)), min(t.x1, w-2-int(ix))
+		y0, y1 := max(t.y0, 1-int(iy)), min(t.y1, a.h-2-int(iy))
+		if 2*(x1-x0)*(y1-y0) < (t.x1-t.x0)*(t.y1-t.y0) || x1 <= x0 || y1 <= y0 {
+			continue
+		}
+		var ex, ey, aa, bb, ab float64
+		for y := y0; y < y1; y++ {
+			n := x1 - x0
+			at := y*w + x0
+			ca, gx, gy := a.c[at:][:n], a.gx[at:][:n], a.gy[at:][:n]
+			top, low := b.c[at+off:][:n+1], b.c[at+off+w:][:n+1]
+			var sx, sy, saa, sbb, sab float32
+			for x, va := range ca {
+				vb := k00*top[x] + k10*top[x+1] + k01*low[x] + k11*low[x+1]
+				e := va - vb
+				sx += gx[x] * e
+				sy += gy[x] * e
+				saa += va * va
+				sbb += vb * vb
+				sab += va * vb
+			}
+			ex, ey, aa, bb, ab = ex+float64(sx), ey+float64(sy), aa+float64(saa), bb+float64(sbb), ab+float64(sab)
+		}
+		f.ex, f.ey = ex, ey
+		ridge := 0.02*(t.xx+t.yy) + 1e-3
+		det := (t.xx+ridge)*(t.yy+ridge) - t.xy*t.xy
+		f.x, f.y = ((t.yy+ridge)*ex-t.xy*ey)/det, ((t.xx+ridge)*ey-t.xy*ex)/det
+		f.match = max(0, ab/math.Sqrt(aa*bb+1e-9))
+		f.texture = aa / float64((x1-x0)*(y1-y0))
+	}
+}
+
+// refine moves d until the tiles agree: Gauss-Newton steps on all tiles' squared
+// differences, each weighted by how well it fits and how near its own movement
+// is to that of the others (Lucas and Kanade 1981, with M-estimation over tiles).
+// fit is how the tiles lie in the end, their movements counted from a.
+func (a *view) refine(b *view, d shift, fit []tileFit, steps int) shift {
+	w := make([]float64, len(fit))
+	limit := float64(max(a.w, a.h)) / 3
+	at := d
+	for step := range steps {
+		at = d
+		a.fits(b, d.x, d.y, fit)
+		mx, my := 0.0, 0.0
+		scale := 2.0
+		for range 3 {
+			var xx, xy, yy, ex, ey float64
+			for i, t := range a.tiles {
+				f := &fit[i]
+				rx, ry := f.x-mx, f.y-my
+				// Along an edge a tile cannot tell where it went.
+				trace := t.xx + t.yy + 1e-9
+				r2 := 2 * (rx*rx*t.xx + 2*rx*ry*t.xy + ry*ry*t.yy) / trace
+				w[i] = f.match * f.match / ((1 + r2/(scale*scale)) * (1 + r2/(scale*scale)))
+				if step == 0 {
+					w[i] += 0.01
+				}
+				xx, xy, yy = xx+w[i]*t.xx, xy+w[i]*t.xy, yy+w[i]*t.yy
+				ex, ey = ex+w[i]*f.ex, ey+w[i]*f.ey
+			}
+			det := xx*yy - xy*xy
+			if !(det > 1e-6*(xx+yy)*(xx+yy)) {
+				return shift{d.x, d.y, 0}
+			}
+			mx, my = (yy*ex-xy*ey)/det, (xx*ey-xy*ex)/det
+			scale = max(0.15, scale/3)
+		}
+		// e is va - vb: content that lies further right in b makes it along -g.
+		n := math.Hypot(mx, my)
+		if n > 1.5 {
+			mx, my = 1.5*mx/n, 1.5*my/n
+		}
+		d.x, d.y = d.x+mx, d.y+my
+		if math.Abs(d.x) > limit || math.Abs(d.y) > limit {
+			return shift{d.x, d.y, 0}
+		}
+		if n < 0.004 {
+			break
+		}
+	}
+	d.good = a.agreement(fit)
+	for i := range fit {
+		fit[i].x, fit[i].y = fit[i].x+at.x, fit[i].y+at.y
+	}
+	return d
+}
+
+// agreement is the share of the textured tiles that lie on each other.
+func (a *view) agreement(fit []tileFit) float64 {
+	good, all := 0.0, 0.0
+	for i := range fit {
+		f := &fit[i]
+		if f.texture < flatTile {
+			continue
+		}
+		all++
+		if r := math.Hypot(f.x, f.y); r < 0.5 {
+			good += f.match
+		}
+	}
+	if all < 3 {
+		return 0
+	}
+	return good / all
+}
+
+const (
+	// flatTile is the contrast below which a tile says nothing.
+	flatTile = 0.1
+	// sure is the agreement from which no other movement is looked for, poor that
+	// up to which none is believed.
+	sure = 0.6
+	poor = 0.22
+)
+
+// align is how b's content lies against a's; from is a guess. good below poor
+// says that the two do not show the same.
+func (a *view) align(b *view, from shift) (shift, []tileFit) {
+	if a == nil || b == nil || a.w != b.w || a.h != b.h {
+		return shift{}, nil
+	}
+	fit, other := make([]tileFit, len(a.tiles)), make([]tileFit, len(a.tiles))
+	best := a.refine(b, from, fit, 6)
+	if best.good >= sure {
+		return best, fit
+	}
+	guesses := append(a.peaks(b), shift{})
+	for _, g := range guesses {
+		if math.Hypot(g.x-best.x, g.y-best.y) < 0.7 && best.good > 0 {
+			continue
+		}
+		// What was guessed by what came before has to be beaten clearly.
+		if d := a.refine(b, g, other, 6); d.good > 1.3*best.good {
+			best, fit, other = d, other, fit
+		}
+	}
+	return best, fit
+}
+
+// coarseSide is the side of the square that phases are compared on.
+const coarseSide = 64
+
+// spectrum is the Fourier transform of the view, reduced and tapered.
+func (v *view) spectrum() []complex128 {
+	if v.coarse != nil {
+		return v.coarse
+	}
+	k := v.reduction()
+	cw, ch := v.w/k, v.h/k
+	f := make([]complex128, coarseSide*coarseSide)
+	taper := func(i, n int) float64 { return 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n)) }
+	for y := range ch {
+		for x := range cw {
+			sum := float32(0)
+			for j := range k {
+				for _, c := range v.c[(y*k+j)*v.w+x*k:][:k] {
+					sum += c
+				}
+			}
+			f[y*coarseSide+x] = complex(float64(sum)*taper(x, cw)*taper(y, ch), 0)
+		}
+	}
+	transform(f, false)
+	v.coarse = f
+	return f
+}
+
+func (v *view) reduction() int { return (max(v.w, v.h) + coarseSide - 1) / coarseSide }
+
+// transform is the Fourier transform of a square in place, or its inverse.
+func transform(f []complex128, inverse bool) {
+	plan := fourier.NewCmplxFFT(coarseSide)
+	line := make([]complex128, coarseSide)
+	run := func() {
+		if inverse {
+			plan.Sequence(line, line)
+		} else {
+			plan.Coefficients(line, line)
+		}
+	}
+	for y := range coarseSide {
+		copy(line, f[y*coarseSide:])
+		run()
+		copy(f[y*coarseSide:][:coarseSide], line)
+	}
+	for x := range coarseSide {
+		for y := range coarseSide {
+			line[y] = f[y*coarseSide+x]
+		}
+		run()
+		for y := range coarseSide {
+			f[y*coarseSide+x] = line[y]
+		}
+	}
+}
+
+// peaks are the likeliest movements by phase correlation (Kuglin and Hines 1975),
+// of the reduced views.
+func (a *view) peaks(b *view) []shift {
+	fa, fb := a.spectrum(), b.spectrum()
+	r := make([]complex128, len(fa))
+	for i := range r {
+		p := fb[i] * complex(real(fa[i]), -imag(fa[i]))
+		n := math.Hypot(real(p), imag(p))
+		if n > 1e-9 {
+			r[i] = p / complex(n, 0)
+		}
+	}
+	transform(r, true)
+	k := float64(a.reduction())
+	var out []shift
+	for range 3 {
+		at := 0
+		for i := range r {
+			if real(r[i]) > real(r[at]) {
+				at = i
+			}
+		}
+		x, y := at%coarseSide, at/coarseSide
+		for j := -1; j <= 1; j++ {
+			for i := -1; i <= 1; i++ {
+				r[(y+j+coarseSide)%coarseSide*coarseSide+(x+i+coarseSide)%coarseSide] = complex(math.Inf(-1), 0)
+			}
+		}
+		sx, sy := float64(x), float64(y)
+		if x > coarseSide/2 {
+			sx -= coarseSide
+		}
+		if y > coarseSide/2 {
+			sy -= coarseSide
+		}
+		out = append(out, shift{x: k * sx, y: k * sy})
+	}
+	return out
+}
+
+// medianOf is the median of v, which is sorted by it; NaN of none.
+func medianOf(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	if n := len(v); n%2 == 0 {
+		return (v[n/2-1] + v[n/2]) / 2
+	}
+	return v[len(v)/2]
+}

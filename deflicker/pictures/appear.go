@@ -1,0 +1,244 @@
+package pictures
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	// coverSide is how many frames to each side say what a cell usually shows:
+	// what covers it for as many frames or fewer stands out.
+	coverSide = 12
+	// coverEV and coverColourEV are the least change of light and colour that is
+	// another thing rather than another light on it.
+	coverEV       = 0.4
+	coverColourEV = 0.3
+	// coverShare is the share of the picture from which a cover is told.
+	coverShare, coverSpoils = 0.06, 0.2
+)
+
+// covers finds parts that show something else than before and after.
+func (s *solver) covers() {
+	n := s.m.cw * s.m.ch
+	odd := make([][]bool, s.n)
+	var res [3][][]float64
+	for j, of := range []func(f *frame) []float32{
+		func(f *frame) []float32 { return f.lum }, func(f *frame) []float32 { return f.red }, func(f *frame) []float32 { return f.blue },
+	} {
+		res[j] = s.residuals(of)
+	}
+	for t := range s.n {
+		if res[0][t] != nil {
+			level(res[0][t])
+		}
+	}
+	for t := range s.n {
+		odd[t] = make([]bool, n)
+	}
+	for j, floor := range []float64{coverEV, coverColourEV, coverColourEV} {
+		limit := s.cellLimits(res[j], floor)
+		for t := range s.n {
+			if res[j][t] == nil {
+				continue
+			}
+			own := spread(res[j][t])
+			for c, r := range res[j][t] {
+				if math.Abs(r) > max(limit[c], 4*own) {
+					odd[t][c] = true
+				}
+			}
+		}
+	}
+	s.report(odd)
+}
+
+// level takes the median off.
+func level(v []float64) {
+	m := medianOf(known(v))
+	for i := range v {
+		v[i] -= m
+	}
+}
+
+func known(v []float64) []float64 {
+	out := make([]float64, 0, len(v))
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// spread is the standard deviation by the median of absolute deviations.
+func spread(v []float64) float64 {
+	k := known(v)
+	for i, x := range k {
+		k[i] = math.Abs(x)
+	}
+	return 1.4826 * medianOf(k)
+}
+
+// residuals is by how much each cell of each frame is off the median of its
+// neighbours in time; nil for frames that do not count. The exposure of a frame
+// is taken off first.
+func (s *solver) residuals(of func(f *frame) []float32) [][]float64 {
+	n := s.m.cw * s.m.ch
+	level := s.joined(of, nil)
+	out := make([][]float64, s.n)
+	near := make([]float64, 0, 2*coverSide)
+	for t := range s.n {
+		if f := &s.m.frames[t]; !f.known || s.spoil[t] {
+			continue
+		}
+		now := of(&s.m.frames[t])
+		out[t] = make([]float64, n)
+		for c := range n {
+			near = near[:0]
+			for u := max(0, t-coverSide); u <= min(s.n-1, t+coverSide); u++ {
+				f := &s.m.frames[u]
+				if u == t || !f.known || s.spoil[u] {
+					continue
+				}
+				if v := float64(of(f)[c]) - level[u]; !math.IsNaN(v) {
+					near = append(near, v)
+				}
+			}
+			out[t][c] = math.NaN()
+			if len(near) >= 3 {
+				out[t][c] = float64(now[c]) - level[t] - medianOf(near)
+			}
+		}
+	}
+	return out
+}
+
+// cellLimits is how far each cell has to be off to stand out: six times its own
+// scatter over the sequence, floor at least.
+func (s *solver) cellLimits(res [][]float64, floor float64) []float64 {
+	n := s.m.cw * s.m.ch
+	out := make([]float64, n)
+	col := make([]float64, 0, s.n)
+	for c := range n {
+		col = col[:0]
+		for t := range res {
+			if res[t] != nil {
+				col = append(col, res[t][c])
+			}
+		}
+		out[c] = max(floor, 6*spread(col))
+	}
+	return out
+}
+
+// report makes findings of the largest connected part of each frame.
+func (s *solver) report(odd [][]bool) {
+	size := make([]float64, s.n)
+	part := make([][]int, s.n)
+	for t := range s.n {
+		part[t] = s.largest(odd[t])
+		size[t] = float64(len(part[t])) / float64(s.m.cw*s.m.ch)
+	}
+	runs(s.n, func(t int) bool { return size[t] >= coverShare }, func(first, last int) {
+		at := first
+		for t := first; t <= last; t++ {
+			if size[t] > size[at] {
+				at = t
+			}
+			if size[t] > 0.4 {
+				s.spoil[t] = true
+			}
+		}
+		f := Finding{Kind: Covered, First: first, Last: last, Amount: 100 * size[at], Unit: "%", Severity: Look, Part: s.frameOf(part[at])}
+		if s.bright(at, part[at]) {
+			f.Kind = Blown
+		}
+		if size[at] >= coverSpoils && f.Kind == Covered {
+			f.Severity = Spoils
+		}
+		s.add(f)
+	})
+}
+
+// bright tells whether most of a part is at the white end.
+func (s *solver) bright(t int, part []int) bool {
+	n := 0
+	for _, c := range part {
+		if s.m.frames[t].lum[c] > -0.15 {
+			n++
+		}
+	}
+	return 2*n > len(part)
+}
+
+// largest is the largest connected part of the cells in.
+func (s *solver) largest(in []bool) []int {
+	w, h := s.m.cw, s.m.ch
+	seen := slices.Clone(in)
+	var best []int
+	for c := range seen {
+		if !seen[c] {
+			continue
+		}
+		seen[c] = false
+		part := []int{c}
+		for i := 0; i < len(part); i++ {
+			x, y := part[i]%w, part[i]/w
+			for dy := -1; dy <= 1; dy++ {
+				for dx := -1; dx <= 1; dx++ {
+					if a, b := x+dx, y+dy; a >= 0 && a < w && b >= 0 && b < h && seen[b*w+a] {
+						seen[b*w+a] = false
+						part = append(part, b*w+a)
+					}
+				}
+			}
+		}
+		if len(part) > len(best) {
+			best = part
+		}
+	}
+	return best
+}
+
+// frameOf is the part of the picture that cells take.
+func (s *solver) frameOf(part []int) Rect {
+	w, h := s.m.cw, s.m.ch
+	x0, y0, x1, y1 := w, h, 0, 0
+	for _, c := range part {
+		x, y := c%w, c/w
+		x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x+1), max(y1, y+1)
+	}
+	return Rect{float64(x0) / float64(w), float64(y0) / float64(h), float64(x1-x0) / float64(w), float64(y1-y0) / float64(h)}
+}
+
+// castEV is the least change of red or blue against green that is told.
+const castEV = 0.035
+
+// castOfLight is how much of a change of light, EV by EV, a change of colour is.
+const castOfLight = 0.3
+
+// colours finds frames of another colour.
+func (s *solver) colours() {
+	red := s.joined(func(f *frame) []float32 { return f.red }, nil)
+	blue := s.joined(func(f *frame) []float32 { return f.blue }, nil)
+	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
+	for _, b := range bumps(unusual(red, blue), castEV, s.n) {
+		size := math.Hypot(b.By[0], b.By[1])
+		// Light of another strength is most often of another colour.
+		if s.spoil[b.First] || size < castOfLight*math.Abs(light[b.First][0]) {
+			continue
+		}
+		lasts := func(before, after int) float64 {
+			return math.Hypot(s.change(func(f *frame) []float32 { return f.red }, nil, before, after), s.change(func(f *frame) []float32 { return f.blue }, nil, before, after))
+		}
+		if !b.Returned && !s.settled(b, lasts, size) {
+			b.Returned = true
+		}
+		f := Finding{Kind: Cast, First: b.First, Last: b.Last, Unit: "EV", Severity: Look}
+		if !b.Returned {
+			f.Last = s.n - 1
+		}
+		f.Amount = max(math.Abs(b.By[0]), math.Abs(b.By[1]), math.Abs(b.By[0]-b.By[1]))
+		s.add(f)
+	}
+}

@@ -1,0 +1,246 @@
+package pictures
+
+import (
+	"math"
+	"slices"
+)
+
+// path joins the steps from frame to frame.
+func (s *solver) path() {
+	x, y := make([]float64, s.n), make([]float64, s.n)
+	begun := false
+	last, lastX, lastY, speedX, speedY := 0, 0.0, 0.0, 0.0, 0.0
+	for t := range s.n {
+		f := &s.m.frames[t]
+		x[t], y[t] = math.NaN(), math.NaN()
+		switch {
+		case f.from >= 0 && !math.IsNaN(x[f.from]):
+			x[t], y[t] = x[f.from]+f.step.x, y[f.from]+f.step.y
+		case f.known && (!begun || s.restart(t)):
+			x[t], y[t] = lastX+speedX*float64(t-last), lastY+speedY*float64(t-last)
+		}
+		if !math.IsNaN(x[t]) {
+			if f.from >= 0 {
+				speedX, speedY = f.step.x/float64(t-f.from), f.step.y/float64(t-f.from)
+			}
+			begun, last, lastX, lastY = true, t, x[t], y[t]
+		}
+	}
+	filled(x)
+	filled(y)
+	s.out.X, s.out.Y = x, y
+}
+
+// restart tells whether the next frame is laid over frame t, though t itself fits
+// none: the picture is another from there on.
+func (s *solver) restart(t int) bool {
+	for u := t + 1; u < min(s.n, t+3); u++ {
+		if s.m.frames[u].from >= 0 {
+			return s.m.frames[u].from == t
+		}
+	}
+	return false
+}
+
+// Floors of what is told apart, in cells of Luma.
+const (
+	jumpCells  = 0.2
+	jumpPixels = 0.9
+	shakeCells = 0.14
+	speedCells = 0.05
+)
+
+// jolt is the share of the picture's width that is seen as a jolt at any size of
+// the clip: 10 pixels of 1920.
+const jolt = 0.005
+
+// movement finds jumps, shake and stalls in the path.
+func (s *solver) movement() {
+	cell, wide := s.cellPx(), float64(s.out.Width)
+	floor := max(jumpCells*cell, jumpPixels)
+	s.out.StepPx = floor
+	steps := s.jolts()
+	found := bumps(steps, floor, longestRun)
+	still := [2][]float64{make([]float64, s.n), make([]float64, s.n)}
+	for t := 1; t < s.n; t++ {
+		still[0][t], still[1][t] = still[0][t-1]+steps[t][0], still[1][t-1]+steps[t][1]
+	}
+	for _, b := range found {
+		for t := b.First; t < s.n && (!b.Returned || t <= b.Last); t++ {
+			still[0][t] -= b.By[0]
+			still[1][t] -= b.By[1]
+		}
+		if s.spoil[b.First] {
+			continue
+		}
+		f := Finding{Kind: Jump, First: b.First, Last: b.Last, X: b.By[0], Y: b.By[1], Amount: math.Hypot(b.By[0], b.By[1]), Unit: "px", Returned: b.Returned, Severity: Look}
+		if f.Amount >= jolt*wide {
+			f.Severity = Spoils
+		}
+		s.add(f)
+	}
+	s.shake(still, cell, wide)
+	path := [2][]float64{slices.Clone(s.out.X), slices.Clone(s.out.Y)}
+	for _, b := range found {
+		for t := b.First; t < s.n && (!b.Returned || t <= b.Last); t++ {
+			path[0][t] -= b.By[0]
+			path[1][t] -= b.By[1]
+		}
+	}
+	s.out.SmoothX, s.out.SmoothY = smooth(path[0]), smooth(path[1])
+	s.stalls(path, cell)
+}
+
+// smoothSide is how many frames to each side a smooth path is made of.
+const smoothSide = 8
+
+// smooth is the local straight line through the neighbours within smoothSide, the
+// value itself left out, weighted towards the middle.
+func smooth(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for t := range v {
+		var n, st, stt, sv, stv float64
+		for u := max(0, t-smoothSide); u <= min(len(v)-1, t+smoothSide); u++ {
+			if u == t {
+				continue
+			}
+			d := float64(u - t)
+			w := 1 - math.Abs(d)/(smoothSide+1)
+			n, st, stt, sv, stv = n+w, st+w*d, stt+w*d*d, sv+w*v[u], stv+w*d*v[u]
+		}
+		if det := n*stt - st*st; det > 0 {
+			out[t] = (stt*sv - st*stv) / det
+		} else {
+			out[t] = v[t]
+		}
+	}
+	return out
+}
+
+// shake finds stretches that tremble.
+func (s *solver) shake(path [2][]float64, cell, wide float64) {
+	var square [2][]float64
+	for j := range path {
+		to := smooth(path[j])
+		square[j] = make([]float64, s.n)
+		for t := range to {
+			d := path[j][t] - to[t]
+			square[j][t] = d * d / (1 + 1.0/smoothSide)
+		}
+	}
+	mean := func(v []float64, from, to int) float64 {
+		sum := 0.0
+		for _, x := range v[from : to+1] {
+			sum += x
+		}
+		return sum / float64(to-from+1)
+	}
+	limit := max(shakeCells*cell, 0.5)
+	trembles := func(t int) bool {
+		// The median keeps a single frame from making a shake.
+		var all []float64
+		for u := max(0, t-smoothSide); u <= min(s.n-1, t+smoothSide); u++ {
+			all = append(all, square[0][u]+square[1][u])
+		}
+		return len(all) > smoothSide && math.Sqrt(medianOf(all)/1.39*2) > limit
+	}
+	runs(s.n, trembles, func(first, last int) {
+		if last-first < smoothSide {
+			return
+		}
+		f := Finding{Kind: Shake, First: first, Last: last, Unit: "px", Severity: Look}
+		f.X, f.Y = math.Sqrt(mean(square[0], first, last)), math.Sqrt(mean(square[1], first, last))
+		if f.Amount = math.Hypot(f.X, f.Y); f.Amount < 0.001*wide {
+			f.Severity = Note
+		}
+		s.add(f)
+	})
+}
+
+// stalls finds where a move stopped.
+func (s *solver) stalls(path [2][]float64, cell float64) {
+	speed := make([]float64, s.n)
+	const half = 2
+	for t := range speed {
+		a, b := max(0, t-half), min(s.n-1, t+half)
+		speed[t] = math.Hypot(path[0][b]-path[0][a], path[1][b]-path[1][a]) / float64(max(1, b-a))
+	}
+	var fast []float64
+	for _, v := range speed {
+		if v > speedCells*cell {
+			fast = append(fast, v)
+		}
+	}
+	moved := math.Hypot(s.out.SmoothX[s.n-1]-s.out.SmoothX[0], s.out.SmoothY[s.n-1]-s.out.SmoothY[0])
+	if len(fast) < max(5, s.n/4) || moved < 5*cell {
+		if s.opt.Travels && s.n >= 10 && moved < 5*cell {
+			s.add(Finding{Kind: Stalled, First: 0, Last: s.n - 1, Amount: float64(s.n), Unit: "frames", Severity: Spoils})
+		}
+		return
+	}
+	usual := medianOf(fast)
+	runs(s.n, func(t int) bool { return speed[t] < 0.15*usual }, func(first, last int) {
+		// A move may begin and end gently, and holds at its ends are usual.
+		if last-first+1 < 5 || !s.opt.Travels && (first == 0 || last == s.n-1) {
+			return
+		}
+		f := Finding{Kind: Stalled, First: first, Last: last, Amount: float64(last - first + 1), Unit: "frames", Severity: Look}
+		if s.opt.Travels {
+			f.Severity = Spoils
+		}
+		s.add(f)
+	})
+}
+
+// jolts is each step of the picture less the usual one, as most of its tiles saw
+// it: clouds and water have movements of their own, and go on with them.
+func (s *solver) jolts() [][2]float64 {
+	out := unusual(s.out.X, s.out.Y)
+	for t := range out {
+		f := &s.m.frames[t]
+		if f.from < 0 {
+			out[t] = [2]float64{} // not known
+			continue
+		}
+		best, steps := math.Inf(1), float64(t-f.from)
+		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
+			if d, ok := s.agreed(t, w[0], w[1]); ok && math.Hypot(d[0], d[1]) < best {
+				best, out[t] = math.Hypot(d[0], d[1]), [2]float64{d[0] * steps, d[1] * steps}
+			}
+		}
+	}
+	return out
+}
+
+// agreed is by what frame t's tiles moved beyond their medians over other frames:
+// the weighted median over the tiles.
+func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
+	f := &s.m.frames[t]
+	var all [2][]weighted
+	for i, m := range f.tiles {
+		if m.match < 0.3 {
+			continue
+		}
+		var xs, ys []float64
+		for u := max(1, from); u < min(to, s.n); u++ {
+			if g := &s.m.frames[u]; len(g.tiles) == len(f.tiles) && g.tiles[i].match >= 0.3 {
+				xs, ys = append(xs, float64(g.tiles[i].x)), append(ys, float64(g.tiles[i].y))
+			}
+		}
+		if len(xs) < 2 {
+			continue
+		}
+		mx, my := medianOf(xs), medianOf(ys)
+		off := 0.0
+		for k := range xs {
+			off += math.Abs(xs[k]-mx) + math.Abs(ys[k]-my)
+		}
+		// How far it strays by itself is what its word is worth less by.
+		w := float64(m.match*m.match) / (0.05*f.cell + off/float64(len(xs)))
+		all[0], all[1] = append(all[0], weighted{float64(m.x) - mx, w}), append(all[1], weighted{float64(m.y) - my, w})
+	}
+	if len(all[0]) < 5 {
+		return d, false
+	}
+	return [2]float64{middle(all[0]), middle(all[1])}, true
+}

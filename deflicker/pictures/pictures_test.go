@@ -1,0 +1,162 @@
+package pictures
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"stillspan/internal/orientation"
+)
+
+// drawn is a still of value noise at three scales, its content moved by x, y
+// cells of Luma, times gain; change may alter its codes (0 to 1) and detail.
+func drawn(x, y, gain float64, change func(x, y int, code float64) float64, detail float32) (*Still, *[3][]float64, int, int) {
+	const w, h = 240, 160
+	s := &Still{Width: 720, Pixels: 3, W: w, H: h, Luma: make([]uint8, w*h)}
+	s.CW, s.CH = Cells(w, h)
+	s.Detail = slices.Repeat([]float32{detail}, s.CW*s.CH)
+	var code [3][]float64
+	for j := range code {
+		code[j] = make([]float64, w*h)
+	}
+	for py := range h {
+		for px := range w {
+			v := 0.2
+			for k, scale := range []float64{4.3, 9.7, 31} {
+				v += 0.12 * smoothNoise((float64(px)-x)/scale+100, (float64(py)-y)/scale+100, uint64(k))
+			}
+			v = min(v*gain, 1)
+			if change != nil {
+				v = change(px, py, v)
+			}
+			i := py*w + px
+			s.Luma[i] = uint8(255*math.Sqrt(v) + 0.5)
+			for j := range code {
+				code[j][i] = v
+			}
+		}
+	}
+	return s, &code, w, h
+}
+
+func smoothNoise(x, y float64, seed uint64) float64 {
+	at := func(i, j int) float64 { return rand.New(rand.NewPCG(seed, uint64(i)<<20|uint64(j))).Float64() }
+	fx, fy := math.Floor(x), math.Floor(y)
+	s := func(t float64) float64 { return t * t * (3 - 2*t) }
+	u, v, i, j := s(x-fx), s(y-fy), int(fx), int(fy)
+	return (at(i, j)*(1-u)+at(i+1, j)*u)*(1-v) + (at(i, j+1)*(1-u)+at(i+1, j+1)*u)*v
+}
+
+// Displacements of known size are told to a twentieth of a cell whatever the
+// exposure, near and far.
+func TestAlign(t *testing.T) {
+	a, _, _, _ := drawn(0, 0, 1, nil, 5)
+	from := newView(a)
+	for _, d := range [][2]float64{{0, 0}, {0.3, -0.2}, {1.7, 0.4}, {-6.5, 3.25}, {31, -14}, {-50.5, 0}} {
+		b, _, _, _ := drawn(d[0], d[1], 1.3, nil, 5)
+		got, _ := from.align(newView(b), shift{})
+		if e := math.Hypot(got.x-d[0], got.y-d[1]); e > 0.05 || got.good < poor {
+			t.Errorf("moved by %v: told %.3f, %.3f, agreement %.2f", d, got.x, got.y, got.good)
+		}
+	}
+	b, _, _, _ := drawn(0, 0, 1, func(x, y int, _ float64) float64 { return smoothNoise(float64(x)/5+900, float64(y)/5, 9) }, 5)
+	if got, _ := from.align(newView(b), shift{}); got.good >= poor {
+		t.Errorf("another picture fits: %+v", got)
+	}
+}
+
+// Each fault alone in a sequence that is sound otherwise, and none in one without.
+func TestFound(t *testing.T) {
+	all := func(code float64) func(int, int, float64) float64 {
+		return func(int, int, float64) float64 { return code }
+	}
+	for _, c := range []struct {
+		name  string
+		frame func(t int) (x, y, gain float64, change func(x, y int, code float64) float64, detail float32)
+		kind  Kind
+		first int
+		last  int
+	}{
+		{name: "sound", first: -1, frame: func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return 0.4 * float64(t), 0, 1 + 0.1*float64(t%3), nil, 5
+		}},
+		{"bump", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return map[bool]float64{true: 2}[t == 11 || t == 12], 0, 1, nil, 5
+		}, Jump, 11, 12},
+		{"jump", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return 0.5 * float64(t), map[bool]float64{true: -1}[t >= 7], 1, nil, 5
+		}, Jump, 7, 7},
+		{"blur", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return 0, 0, 1, nil, map[bool]float32{true: 2.5, false: 5}[t == 9]
+		}, Blurred, 9, 9},
+		{"dew", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return 0, 0, 1, nil, 5 - float32(max(0, t-8))*0.12
+		}, Soft, 14, 29},
+		{"black", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			if t == 20 {
+				return 0, 0, 1, all(0.01), 0
+			}
+			return 0, 0, 1, nil, 5
+		}, Black, 20, 20},
+		{"blown", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			if t == 20 {
+				return 0, 0, 1, all(1), 0
+			}
+			return 0, 0, 1, nil, 5
+		}, Blown, 20, 20},
+		{"cover", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			if t == 5 || t == 6 {
+				return 0, 0, 1, func(x, y int, code float64) float64 {
+					if x > 150 && y > 40 && y < 120 {
+						return 0.08
+					}
+					return code
+				}, 5
+			}
+			return 0, 0, 1, nil, 5
+		}, Covered, 5, 6},
+	} {
+		var m Meter
+		for f := range 30 {
+			m.Add(drawn(c.frame(f)))
+		}
+		got := m.Found(Options{}).Findings
+		if c.first < 0 {
+			if len(got) > 0 {
+				t.Errorf("%s: invented %+v", c.name, got)
+			}
+			continue
+		}
+		if len(got) != 1 || got[0].Kind != c.kind || got[0].First != c.first || got[0].Last != c.last {
+			t.Errorf("%s: want %s %d to %d, got %+v", c.name, c.kind, c.first, c.last, got)
+		}
+	}
+}
+
+// Frames that are missing, of another size or too small for a judgement are
+// passed over.
+func TestFoundEdges(t *testing.T) {
+	var m Meter
+	if f := m.Found(Options{}); len(f.Findings) > 0 || f.Width != 0 {
+		t.Errorf("found %+v in nothing", f)
+	}
+	for range 4 {
+		m.Add(nil, nil, 0, 0)
+		m.Add(&Still{Width: 4, Pixels: 1, W: 4, H: 3, Luma: make([]uint8, 12), CW: 1, CH: 1, Detail: []float32{0}}, &[3][]float64{{0.5}, {0.5}, {0.5}}, 1, 1)
+	}
+	m.Add(drawn(0, 0, 1, nil, 5))
+	if f := m.Found(Options{Travels: true}); len(f.Findings) > 0 {
+		t.Errorf("found %+v in stills of 4 x 3 pixels", f.Findings)
+	}
+}
+
+// A camera turned a quarter to the right, EXIF 6: what lies at the stored left
+// lies on top, and what moves right in store moves down.
+func TestUpright(t *testing.T) {
+	f := Found{Width: 100, Findings: []Finding{{Kind: Jump, X: 3, Y: 1, Amount: math.Hypot(3, 1), Unit: "px", Part: Rect{0, 0, 0.25, 0.5}}}}
+	got := f.Upright(orientation.Of(6), 2).Findings[0]
+	if got.X != -2 || got.Y != 6 || got.Part != (Rect{0.5, 0, 0.5, 0.25}) || math.Abs(got.Amount-2*math.Hypot(3, 1)) > 1e-12 {
+		t.Errorf("upright %+v", got)
+	}
+}

@@ -1,0 +1,213 @@
+package pictures
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// bump is a sudden change of level in a series: from First on, and back after
+// Last where it returned.
+type bump struct {
+	First, Last int
+	By          [2]float64
+	Returned    bool
+}
+
+// side is how many steps before and after a change say what steps are usual.
+const side = 5
+
+// bumps finds changes of level that are sudden, out of steps less what is usual:
+// by more than floor and by more than six times
+// their own scatter, taken over all the series and about the place. Two that
+// undo each other within most frames are one that returned.
+func bumps(steps [][2]float64, floor float64, most int) []bump {
+	limit := limits(steps, floor)
+	var out []bump
+	for t := 1; t < len(steps); t++ {
+		if math.Hypot(steps[t][0], steps[t][1]) <= limit[t] {
+			continue
+		}
+		b := bump{First: t, Last: t, By: steps[t]}
+		for t+1 < len(steps) && dot(steps[t+1], b.By) > 0 && math.Hypot(steps[t+1][0], steps[t+1][1]) > limit[t+1] {
+			t++
+			b.By[0], b.By[1] = b.By[0]+steps[t][0], b.By[1]+steps[t][1]
+		}
+		out = append(out, b)
+	}
+	return paired(out, most)
+}
+
+func dot(a, b [2]float64) float64 { return a[0]*b[0] + a[1]*b[1] }
+
+// paired joins changes that undo each other.
+func paired(in []bump, most int) []bump {
+	var out []bump
+	used := make([]bool, len(in))
+	for i, b := range in {
+		if used[i] {
+			continue
+		}
+		left := b.By
+		for j := i + 1; j < len(in) && in[j].First-b.First <= most; j++ {
+			left[0], left[1] = left[0]+in[j].By[0], left[1]+in[j].By[1]
+			if math.Hypot(left[0], left[1]) > 0.35*max(math.Hypot(b.By[0], b.By[1]), math.Hypot(in[j].By[0], in[j].By[1])) {
+				continue
+			}
+			b.Last, b.Returned = in[j].First-1, true
+			for k := i + 1; k <= j; k++ {
+				used[k] = true
+			}
+			break
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// unusual is each step less what steps are usual before it or, if it is more like
+// those, after it.
+func unusual(x, y []float64) [][2]float64 {
+	n := len(x)
+	out := make([][2]float64, n)
+	step := func(t int) [2]float64 { return [2]float64{x[t] - x[t-1], y[t] - y[t-1]} }
+	usual := func(from, to int) (m [2]float64, ok bool) {
+		var vx, vy []float64
+		for t := max(1, from); t < min(to, n); t++ {
+			v := step(t)
+			vx, vy = append(vx, v[0]), append(vy, v[1])
+		}
+		return [2]float64{medianOf(vx), medianOf(vy)}, len(vx) >= 2
+	}
+	for t := 1; t < n; t++ {
+		v, best := step(t), math.Inf(1)
+		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
+			m, ok := usual(w[0], w[1])
+			if !ok {
+				continue
+			}
+			d := [2]float64{v[0] - m[0], v[1] - m[1]}
+			if r := math.Hypot(d[0], d[1]); r < best {
+				best, out[t] = r, d
+			}
+		}
+	}
+	return out
+}
+
+// around is how far about a place scatter is taken.
+const around = 20
+
+// limits is how large a step has to be to stand out.
+func limits(steps [][2]float64, floor float64) []float64 {
+	n := len(steps)
+	size := make([]float64, n)
+	for t, v := range steps {
+		size[t] = math.Hypot(v[0], v[1])
+	}
+	// The median of the length of a vector of two normal deviates is 1.18 of
+	// their standard deviation.
+	sigma := func(from, to int) float64 { return medianOf(slices.Clone(size[max(1, from):min(to, n)])) / 1.18 }
+	all := sigma(1, n)
+	out := make([]float64, n)
+	for t := range out {
+		out[t] = max(floor, 6*all, 6*sigma(t-around, t+around+1))
+	}
+	return out
+}
+
+// filled interpolates over the NaN of v; ends go on level. All NaN stays.
+func filled(v []float64) {
+	last := -1
+	for t, x := range v {
+		if math.IsNaN(x) {
+			continue
+		}
+		for u := last + 1; u < t; u++ {
+			if v[u] = x; last >= 0 {
+				v[u] = v[last] + (x-v[last])*float64(u-last)/float64(t-last)
+			}
+		}
+		last = t
+	}
+	if last >= 0 {
+		for u := last + 1; u < len(v); u++ {
+			v[u] = v[last]
+		}
+	}
+}
+
+// joined is the level of a series of cells: the sum, frame after frame, of the
+// median change of the cells since the last frame that counts.
+func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []float64 {
+	level := make([]float64, s.n)
+	prev := -1
+	var diff []float64
+	for t := range s.n {
+		level[t] = math.NaN()
+		f := &s.m.frames[t]
+		if !f.known || s.spoil[t] {
+			continue
+		}
+		if prev < 0 {
+			level[t], prev = 0, t
+			continue
+		}
+		diff = diff[:0]
+		now, was := of(f), of(&s.m.frames[prev])
+		for c := range now {
+			if d := float64(now[c] - was[c]); !math.IsNaN(d) && (use == nil || use(c)) {
+				diff = append(diff, d)
+			}
+		}
+		if len(diff) < len(now)/10 {
+			continue
+		}
+		level[t], prev = level[prev]+medianOf(diff), t
+	}
+	filled(level)
+	return level
+}
+
+// weighted is a value and how much it counts.
+type weighted struct{ v, w float64 }
+
+// middle is the weighted median of v, which is sorted by it.
+func middle(v []weighted) float64 {
+	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.v, b.v) })
+	sum := 0.0
+	for _, x := range v {
+		sum += x.w
+	}
+	at := 0.0
+	for _, x := range v {
+		if at += x.w; at >= sum/2 {
+			return x.v
+		}
+	}
+	return math.NaN()
+}
+
+// change is the median change of the cells from frame a to frame b; NaN where
+// too few tell.
+func (s *solver) change(of func(f *frame) []float32, use []bool, a, b int) float64 {
+	now, was := of(&s.m.frames[b]), of(&s.m.frames[a])
+	var diff []float64
+	for c := range min(len(now), len(was)) {
+		if d := float64(now[c] - was[c]); !math.IsNaN(d) && (use == nil || use[c]) {
+			diff = append(diff, d)
+		}
+	}
+	if len(diff) < s.m.cw*s.m.ch/10 {
+		return math.NaN()
+	}
+	return medianOf(diff)
+}
+
+// settled says of a change of level that did not return whether it lasts, by
+// frames some way before and after.
+func (s *solver) settled(b bump, lasts func(before, after int) float64, size float64) bool {
+	before, after := max(0, b.First-2), min(s.n-1, b.First+4)
+	d := lasts(before, after)
+	return math.IsNaN(d) || math.Abs(d) > size/2
+}
