@@ -58,7 +58,7 @@ func (s *Shoot) TakeStrip(ctx context.Context) error {
 	if strip := s.Pictures.Strip; len(strip) > 0 {
 		s.Pictures.Zone = strip[len(strip)/2]
 	}
-	return nil
+	return s.takeExhibits(ctx)
 }
 
 // flashWidth is how wide the frames are that the flash check looks at: its
