@@ -53,9 +53,13 @@ var scenes = []struct {
 	set  func(o *scene.Options, rng *rand.Rand)
 }{
 	{"static", func(o *scene.Options, rng *rand.Rand) { o.Clouds = 0 }},
-	{"clouds", func(o *scene.Options, rng *rand.Rand) { o.Clouds, o.CloudPixelsPerFrame = 0.3+0.6*rng.Float64(), 2+6*rng.Float64() }},
+	{"clouds", func(o *scene.Options, rng *rand.Rand) {
+		o.Clouds, o.CloudPixelsPerFrame = 0.3+0.6*rng.Float64(), 2+6*rng.Float64()
+	}},
 	{"people", func(o *scene.Options, rng *rand.Rand) { o.Crowd, o.Clouds = true, 0.3 }},
-	{"pan", func(o *scene.Options, rng *rand.Rand) { o.PanPixelsPerFrame, o.Clouds = (0.4+3*rng.Float64())*float64(1-2*rng.IntN(2)), 0.4 }},
+	{"pan", func(o *scene.Options, rng *rand.Rand) {
+		o.PanPixelsPerFrame, o.Clouds = (0.4+3*rng.Float64())*float64(1-2*rng.IntN(2)), 0.4
+	}},
 	{"night", func(o *scene.Options, rng *rand.Rand) {
 		o.LightEV, o.Follow, o.Noise, o.Clouds = [2]float64{-6, -6.5}, 0.8, 0.08+0.07*rng.Float64(), 0.2
 	}},
@@ -81,7 +85,9 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 		}
 		q.w, q.h = min(q.w, img.Bounds().Dx()), min(q.h, img.Bounds().Dy())
 		still := rgba(imaging.Fill(img, q.w+2*margin, q.h+2*margin, imaging.Center, imaging.Lanczos))
-		q.base = func(int) *image.RGBA { return &image.RGBA{Pix: bytes.Clone(still.Pix), Stride: still.Stride, Rect: still.Rect} }
+		q.base = func(int) *image.RGBA {
+			return &image.RGBA{Pix: bytes.Clone(still.Pix), Stride: still.Stride, Rect: still.Rect}
+		}
 	} else {
 		q.name = scenes[i].name
 		o := scene.Options{Width: q.w + 2*margin, Height: q.h + 2*margin, Frames: frames, Seed: seed, Noise: 0.01}
