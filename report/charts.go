@@ -190,7 +190,7 @@ func correctionChart(s *Sequence, t *timeline) template.HTML {
 	p := newPlot(t, "Correction, EV", fmt.Sprintf("from %+.2f to %+.2f EV", lo, hi), lo, hi)
 	p.level("zero", 0)
 	p.bars("bars", ev)
-	return p.done()
+	return `<div class="screenonly">` + p.done() + `</div>` // on paper the light says it
 }
 
 // colourChart shows red and blue against green, as shot and as corrected, where
@@ -221,21 +221,27 @@ type lane struct {
 // mostSegments is how many stretches of one value a lane has words for.
 const mostSegments = 60
 
-// lanes draws what the camera was set to, a lane a setting.
+// lanes draws what the camera was set to, a lane for each setting that moved and
+// a line for those that did not.
 func lanes(s *Sequence, t *timeline) template.HTML {
 	var b strings.Builder
+	var steady []string
 	for _, l := range s.pictures.lanes {
 		distinct := slices.Compact(slices.DeleteFunc(slices.Clone(l.values), func(v string) bool { return v == "" }))
 		if len(distinct) == 0 {
 			continue
 		}
-		said := distinct[0]
-		if len(distinct) > 1 {
-			said = fmt.Sprintf("%s at first, %s at last, %s", distinct[0], distinct[len(distinct)-1], words.Count(len(distinct)-1, "change"))
+		if len(distinct) == 1 {
+			steady = append(steady, l.name+" "+distinct[0])
+			continue
 		}
+		said := fmt.Sprintf("%s at first, %s at last, %s", distinct[0], distinct[len(distinct)-1], words.Count(len(distinct)-1, "change"))
 		fmt.Fprintf(&b, `<div class="lane"><span class="name">%s</span><div class="area" role="img" aria-label="%s: %s">`, l.name, l.name, template.HTMLEscapeString(said))
 		l.segments(&b, t, len(distinct))
 		b.WriteString(`<i class="head"></i></div></div>`)
+	}
+	if len(steady) > 0 {
+		fmt.Fprintf(&b, `<p class="lane soft">Steady: %s</p>`, template.HTMLEscapeString(strings.Join(steady, ", ")))
 	}
 	return template.HTML(b.String())
 }

@@ -19,6 +19,7 @@ if [ "${1:-run}" = test ]; then
 	need heif-enc libheif-examples libheif-tools libheif
 	need transicc liblcms2-utils lcms2-utils little-cms2
 	need cjxl libjxl-tools libjxl-utils jpeg-xl
+	need chromium chromium chromium chromium
 fi
 if [ "${1:-run}" = windows ]; then
 	need wine wine wine wine-stable

@@ -2,9 +2,11 @@ package shoot
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
+	"io"
 	"os"
 
 	"stillspan/assemble"
@@ -66,36 +68,54 @@ func (s *Shoot) TakeProof(ctx context.Context, path string) error {
 	return nil
 }
 
-// slice decodes the proof and keeps the middle column of its frames.
+// slice decodes the proof and keeps the middle column of the frames that are
+// stills.
 func (p *Proof) slice(ctx context.Context) (*Slice, error) {
-	every := (len(p.Frames) + sliceFrames - 1) / sliceFrames
-	column := 3 * 2 * p.H
-	cmd, tail := process.Command(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-i", "file:"+p.Path,
-		"-vf", fmt.Sprintf("select=not(mod(n\\,%d)),format=rgb24,crop=1:%d:%d:0", every, 2*p.H, p.W/2),
-		"-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1")
-	out := process.Output{Limit: column * (len(p.Frames)/every + 1)}
-	cmd.Stdout = &out
-	if err := process.Run(cmd, process.Memory(0)); err != nil {
-		return nil, fmt.Errorf("cannot read the proof: %s: %w", tail.Last(), err)
-	}
-	s := &Slice{}
-	for at := 0; at < len(p.Frames); at += every {
-		s.Frames = append(s.Frames, p.Frames[at].Source)
-	}
-	pix := out.Bytes()
-	if len(pix) != column*len(s.Frames) {
-		return nil, fmt.Errorf("the proof holds %d bytes of a slice, want %d", len(pix), column*len(s.Frames))
-	}
-	s.Shot, s.Clip = image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H)), image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H))
-	for x := range s.Frames {
-		for y := range p.H {
-			a := pix[x*column+3*y:]
-			b := a[3*p.H:]
-			s.Shot.SetRGBA(x, y, color.RGBA{a[0], a[1], a[2], 255})
-			s.Clip.SetRGBA(x, y, color.RGBA{b[0], b[1], b[2], 255})
+	var at []int // of the clip
+	for i, f := range p.Frames {
+		if !f.MadeUp && !f.Held {
+			at = append(at, i)
 		}
 	}
+	s := &Slice{}
+	every := (len(at) + sliceFrames - 1) / sliceFrames
+	want := map[int]int{} // column by frame of the clip
+	for k := 0; k < len(at); k += every {
+		want[at[k]] = len(s.Frames)
+		s.Frames = append(s.Frames, p.Frames[at[k]].Source)
+	}
+	s.Shot, s.Clip = image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H)), image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H))
+	cmd, tail := process.Command(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-i", "file:"+p.Path,
+		"-vf", fmt.Sprintf("format=rgb24,crop=1:%d:%d:0", 2*p.H, p.W/2), "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1")
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := process.Start(cmd, process.Memory(0)); err != nil {
+		return nil, err
+	}
+	column := make([]byte, 3*2*p.H)
+	var short error
+	for i := range p.Frames {
+		if _, short = io.ReadFull(out, column); short != nil {
+			break
+		}
+		if x, ok := want[i]; ok {
+			paint(s.Shot, x, column[:3*p.H])
+			paint(s.Clip, x, column[3*p.H:])
+		}
+	}
+	if err := errors.Join(short, cmd.Wait()); err != nil {
+		return nil, fmt.Errorf("cannot read the proof: %s: %w", tail.Last(), err)
+	}
 	return s, nil
+}
+
+// paint sets column x of img, packed R'G'B' from the top.
+func paint(img *image.RGBA, x int, column []byte) {
+	for y := range len(column) / 3 {
+		img.SetRGBA(x, y, color.RGBA{column[3*y], column[3*y+1], column[3*y+2], 255})
+	}
 }
 
 // columns keeps the middle column of every frame's cells as it was measured.
