@@ -2,7 +2,7 @@
 GO ?= go
 STATICCHECK = honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
-.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict bench-pictures test-cluster test-kill test-windows release clean
+.PHONY: build demo test race lint fuzz bench bench-flicker bench-verdict bench-pictures test-cluster test-kill test-harm test-windows release clean
 
 build: bin/stillspan
 
@@ -71,6 +71,13 @@ test-windows:
 	./scripts/deps.sh windows
 	GOOS=windows GOARCH=amd64 $(GO) test -c -o bin/windows/stillspan.test.exe ./cmd/stillspan
 	cd cmd/stillspan && WINEPATH="$(CURDIR)/bin/windows" ../../scripts/wine.sh ../../bin/windows/stillspan.test.exe -test.run TestScript
+
+# Hostile acts on the real program, drawn from a list by HARM_SEED.
+HARM_ACTS ?= 200
+HARM_SEED ?= 1
+test-harm:
+	./scripts/deps.sh run
+	HARM_ACTS=$(HARM_ACTS) HARM_SEED=$(HARM_SEED) $(GO) test -count=1 -timeout 60m -run '^TestHostileActs$$' ./cmd/stillspan
 
 # Archives for Linux, macOS and Windows in dist, with checksums, licences of all that is
 # linked, manual page and completions.

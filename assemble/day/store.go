@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"stillspan/assemble"
@@ -76,7 +77,11 @@ const orphanWait = 30 * time.Second
 // the process ends, however it ends, and with it those tasks that were given
 // the lock.
 func (s *Store) Lock() error {
-	f, err := os.OpenFile(filepath.Join(s.dir, "lock"), os.O_RDWR|os.O_CREATE, 0o666)
+	name := filepath.Join(s.dir, "lock")
+	f, err := files.OpenLock(name, 0o666)
+	if errors.Is(err, syscall.ELOOP) {
+		return fmt.Errorf("cannot write in %q: %q is a link", s.out, name)
+	}
 	if err != nil {
 		return fmt.Errorf("cannot write in %q: %w", s.out, err)
 	}

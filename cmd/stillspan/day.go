@@ -95,7 +95,7 @@ func (c *call) checkDay(root string, out outputs) error {
 	} else if inside {
 		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, dir)
 	}
-	return nil
+	return c.mayHandOver(dir, nil, dayPage, "day.json", "frames.csv")
 }
 
 func forSlurm(v settings.Values) bool {
@@ -145,17 +145,11 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 		return f.NoShoots()
 	}
 	// What is in the pages' places is seen before a day is rendered.
-	pages := []string{dayPage, "day.json", "frames.csv"}
+	var pages []string
 	for _, s := range f.Shoots {
 		pages = append(pages, s.Sequence.ID+".html")
 	}
-	at := c.listPlaces(o.Out)
-	for _, name := range pages {
-		if err := hinted(at(name).Check()); err != nil {
-			return err
-		}
-	}
-	if err := c.mayHandOver(o.Out, f); err != nil {
+	if err := c.mayHandOver(o.Out, f.Shoots, pages...); err != nil {
 		return err
 	}
 	frames := 0

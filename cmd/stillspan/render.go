@@ -58,7 +58,7 @@ func runRender(ctx context.Context, c *call) error {
 		return err
 	}
 	if settings.HandOver.Of(c.stated) {
-		if err := c.mayHandOver(clip, f); err != nil {
+		if err := c.mayHandOver(clip, f.Shoots); err != nil {
 			return err
 		}
 	}
@@ -274,15 +274,15 @@ func (c *call) listPlaces(dir string) func(name string) files.Place {
 	}
 }
 
-// mayHandOver refuses what lies in the places of the lists, before a clip is
-// made.
-func (c *call) mayHandOver(dir string, f *shoot.Found) error {
+// mayHandOver refuses what lies in the places of the lists of shoots, as far as
+// these are known, and of what is named more, before a clip is made.
+func (c *call) mayHandOver(dir string, shoots []*shoot.Shoot, more ...string) error {
 	var rates []playback.Rate
-	for _, s := range f.Shoots {
+	for _, s := range shoots {
 		rates = append(rates, s.Rate)
 	}
 	at := c.listPlaces(dir)
-	for _, name := range handover.Names(rates) {
+	for _, name := range append(more, handover.Names(rates)...) {
 		if err := hinted(at(name).Check()); err != nil {
 			return err
 		}

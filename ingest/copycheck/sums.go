@@ -112,7 +112,9 @@ func ReadSums(r io.Reader) ([]Sum, error) {
 	// name's.
 	if returns == len(sums) {
 		for i := range sums {
-			sums[i].Name = strings.TrimSuffix(sums[i].Name, "\r")
+			if sums[i].Name = strings.TrimSuffix(sums[i].Name, "\r"); sums[i].Name == "" {
+				return nil, errors.New("a line names no file")
+			}
 		}
 	}
 	return sums, nil

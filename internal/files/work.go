@@ -101,7 +101,7 @@ func claim(dir string) (*Work, error) {
 		return nil, fmt.Errorf("%q is no folder", dir)
 	}
 	name := filepath.Join(dir, lockName)
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE|noFollow|syscall.O_NONBLOCK, 0o600)
+	f, err := OpenLock(name, 0o600)
 	if err != nil {
 		return nil, err
 	}
@@ -122,6 +122,12 @@ func claim(dir string) (*Work, error) {
 		return nil, err
 	}
 	return &Work{dir, f}, nil
+}
+
+// OpenLock opens the file of a lock, which is made where there is none, and
+// follows no link.
+func OpenLock(path string, perm fs.FileMode) (*os.File, error) {
+	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|noFollow|syscall.O_NONBLOCK, perm)
 }
 
 // clear removes all but the lock.
