@@ -5,7 +5,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"image/jpeg"
+	"image"
+	"image/color"
+	_ "image/jpeg" // what libheif's tools write
+	_ "image/png"
 	"io"
 
 	"golang.org/x/sync/errgroup"
@@ -91,13 +94,11 @@ func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
 // pictureOf makes one still's picture, of the kind that p.pipedAs names.
 func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
 	if p.raw == nil {
-		picture, err := convert(ctx, path, int64(p.srcW)*int64(p.srcH))
+		picture, c, err := p.convert(ctx, path, int64(p.srcW)*int64(p.srcH))
 		if err != nil {
 			return nil, err
 		}
-		if w, h, err := jpegSize(picture, path); err != nil {
-			return nil, err
-		} else if w != p.srcW || h != p.srcH {
+		if w, h := c.Width, c.Height; w != p.srcW || h != p.srcH {
 			return nil, &Error{Text: fmt.Sprintf("%q has %dx%d pixels, not %dx%d like the first frame", path, w, h, p.srcW, p.srcH), Try: "leaving it out"}
 		}
 		return picture, nil
@@ -109,22 +110,40 @@ func (p *Pipeline) pictureOf(ctx context.Context, path string) ([]byte, error) {
 	return ppm, err
 }
 
-// convert makes a JPEG of a HEIF or AVIF still of as many pixels.
-func convert(ctx context.Context, path string, pixels int64) ([]byte, error) {
-	picture, err := develop.JPEG(ctx, path, pixels)
+// convert makes a picture of a HEIF or AVIF still of as many pixels.
+func (p *Pipeline) convert(ctx context.Context, path string, pixels int64) ([]byte, image.Config, error) {
+	kind := pictureKinds[p.pipedAs]
+	picture, err := develop.Convert(ctx, path, kind, pixels)
 	switch {
-	case err == nil || ctx.Err() != nil:
-		return picture, err
+	case ctx.Err() != nil:
+		return nil, image.Config{}, ctx.Err()
 	case errors.Is(err, develop.ErrNoHEIF):
-		return nil, &Error{Text: err.Error(), Try: "installing " + develop.HEIFPackage, Err: err}
+		return nil, image.Config{}, &Error{Text: err.Error(), Try: "installing " + develop.HEIFPackage, Err: err}
+	case err != nil:
+		return nil, image.Config{}, &Error{Text: fmt.Sprintf("cannot decode %q: %s", path, err), Try: "leaving it out", Err: err}
 	}
-	return nil, &Error{Text: fmt.Sprintf("cannot decode %q: %s", path, err), Try: "leaving it out", Err: err}
+	c, got, err := image.DecodeConfig(bytes.NewReader(picture))
+	if err != nil || got != map[string]string{"jpg": "jpeg", "png": "png"}[kind] {
+		return nil, c, &Error{Text: fmt.Sprintf("libheif made no picture of %q", path), Try: "leaving it out", Err: err}
+	}
+	return picture, c, nil
 }
 
-func jpegSize(picture []byte, path string) (w, h int, err error) {
-	c, err := jpeg.DecodeConfig(bytes.NewReader(picture))
+// pictureKinds are the kinds of pictures that libheif's tools make, by ffmpeg's
+// name for their decoder.
+var pictureKinds = map[string]string{"mjpeg": "jpg", "png": "png"}
+
+// convertible settles how the sequence's HEIF or AVIF stills are decoded: a PNG
+// keeps what is deeper than 8 bits, a JPEG takes a quarter of the time.
+func (p *Pipeline) convertible(ctx context.Context, first Source) error {
+	p.pipedAs = "png"
+	_, c, err := p.convert(ctx, first.Path, int64(first.Width)*int64(first.Height))
 	if err != nil {
-		return 0, 0, &Error{Text: fmt.Sprintf("libheif made no picture of %q", path), Try: "leaving it out", Err: err}
+		return err
 	}
-	return c.Width, c.Height, nil
+	if c.ColorModel != color.RGBA64Model && c.ColorModel != color.NRGBA64Model && c.ColorModel != color.Gray16Model {
+		p.pipedAs = "mjpeg"
+	}
+	p.srcW, p.srcH = c.Width, c.Height
+	return nil
 }

@@ -29,6 +29,8 @@ func (p *Pipeline) pixelBytes() int64 {
 	switch f := format.ByName(p.job.Sources[0].Format); {
 	case p.pipedAs == "ppm":
 		return 6
+	case p.pipedAs == "png":
+		return 8
 	case p.pipedAs != "" || f.Decoder == format.JPEG || f.Decoder == format.Embedded:
 		return 3
 	}

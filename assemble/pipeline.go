@@ -138,13 +138,7 @@ func (p *Pipeline) pixels(ctx context.Context) error {
 	p.srcW, p.srcH = first.Width, first.Height
 	switch {
 	case format.ByName(first.Format).Decoder == format.Libheif:
-		picture, err := convert(ctx, first.Path, int64(first.Width)*int64(first.Height))
-		if err != nil {
-			return err
-		}
-		p.pipedAs = "mjpeg"
-		p.srcW, p.srcH, err = jpegSize(picture, first.Path)
-		return err
+		return p.convertible(ctx, first)
 	case !first.Raw:
 		return nil
 	}
@@ -252,7 +246,7 @@ func (p *Pipeline) Commands() [][]string {
 	case p.raw != nil:
 		all = append(all, append([]string{develop.Tool}, p.raw.Args(first, false)...))
 	case p.pipedAs != "":
-		all = append(all, develop.HEIFCommand(first, "STILL.jpg"))
+		all = append(all, develop.HEIFCommand(first, "STILL."+pictureKinds[p.pipedAs]))
 	}
 	return append(all,
 		append([]string{"ffmpeg"}, p.decodeArgs("STILLS")...),

@@ -27,13 +27,13 @@ func heifTool() string {
 	return ""
 }
 
-// maxJPEG bounds a converted picture, bytes.
-const maxJPEG = 512 << 20
+// maxConverted bounds a converted picture, bytes.
+const maxConverted = 512 << 20
 
 // libheifBytes is more than libheif takes for a pixel, tiles and all.
 const libheifBytes = 32
 
-// HEIFCommand is the command that JPEG runs, to write the picture to out; nil
+// HEIFCommand is the command that Convert runs, to write the picture to out; nil
 // where libheif's tools are not installed.
 func HEIFCommand(path, out string) []string {
 	tool := heifTool()
@@ -43,17 +43,18 @@ func HEIFCommand(path, out string) []string {
 	return []string{tool, "-q", "100", plainName(path), out}
 }
 
-// JPEG decodes a HEIF or AVIF still, which ffmpeg's image reader does not take,
-// into a JPEG of quality 100: upright, all its tiles joined, 8 bits deep. The
+// Convert decodes a HEIF or AVIF still, which ffmpeg's image reader does not
+// take: upright and all its tiles joined, into a JPEG of quality 100, or into a
+// PNG of 16 bits where the still is deeper than 8. to is "jpg" or "png". The
 // error is ErrNoHEIF, that of ctx, or says what libheif said. pixels is how many
 // the headers state; libheif is given memory for no more.
-func JPEG(parent context.Context, path string, pixels int64) ([]byte, error) {
+func Convert(parent context.Context, path, to string, pixels int64) ([]byte, error) {
 	dir, err := os.MkdirTemp("", "stillspan-heif-")
 	if err != nil {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	args := HEIFCommand(path, filepath.Join(dir, "a.jpg"))
+	args := HEIFCommand(path, filepath.Join(dir, "a."+to))
 	if args == nil {
 		return nil, ErrNoHEIF
 	}
@@ -64,7 +65,7 @@ func JPEG(parent context.Context, path string, pixels int64) ([]byte, error) {
 		return nil, err
 	}
 	// Of a file with several pictures each is written, under a numbered name.
-	names, err := filepath.Glob(filepath.Join(dir, "a*.jpg"))
+	names, err := filepath.Glob(filepath.Join(dir, "a*."+to))
 	if err != nil || len(names) == 0 {
 		return nil, errors.New("libheif found no picture in it")
 	}
@@ -73,8 +74,8 @@ func JPEG(parent context.Context, path string, pixels int64) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxJPEG+1))
-	if err == nil && len(data) > maxJPEG {
+	data, err := io.ReadAll(io.LimitReader(f, maxConverted+1))
+	if err == nil && len(data) > maxConverted {
 		err = errors.New("libheif wrote more than a picture")
 	}
 	return data, err

@@ -295,7 +295,7 @@ func (s still) main() (part meta.Preview, by format.Decoder, err error) {
 func (r *reader) fetch(ctx context.Context, s still, part meta.Preview) (err error) {
 	from, offset, length := io.ReaderAt(s.f), part.Offset, part.Length
 	if s.by == format.Libheif {
-		data, err := develop.JPEG(ctx, s.in.Path, s.pixels())
+		data, err := develop.Convert(ctx, s.in.Path, "jpg", s.pixels())
 		switch {
 		case ctx.Err() != nil:
 			return context.Cause(ctx)
