@@ -34,14 +34,33 @@ type tile struct {
 	xx, xy, yy     float64
 }
 
-func newView(s *Still) *view {
+// room is memory for making views.
+type room struct{ smooth, square, mid, mean, second, sum []float32 }
+
+// sized is s with n elements of any value, in its own memory where that is
+// enough.
+func sized[T any](s []T, n int) []T {
+	if cap(s) < n {
+		return make([]T, n)
+	}
+	return s[:n]
+}
+
+// newView makes a view of s, in the memory of old where that is not nil; nil for
+// a still too small to be laid over others.
+func newView(s *Still, old *view, r *room) *view {
 	w, h := s.W, s.H
-	v := &view{w: w, h: h}
 	if w < 3*tileSide/2+2*edge || h < 3*tileSide/2+2*edge {
 		return nil
 	}
-	v.c = contrast(binomial(s.Luma, w, h), w, h)
-	v.gx, v.gy = make([]float32, w*h), make([]float32, w*h)
+	v := old
+	if v == nil {
+		v = new(view)
+	}
+	v.w, v.h, v.tiles, v.coarse = w, h, v.tiles[:0], nil
+	v.c, v.gx, v.gy = sized(v.c, w*h), sized(v.gx, w*h), sized(v.gy, w*h)
+	r.smoothed(s.Luma, w, h)
+	r.contrast(v.c, w, h)
 	for y := 1; y < h-1; y++ {
 		for x, i := 1, y*w+1; x < w-1; x, i = x+1, i+1 {
 			v.gx[i] = (v.c[i+1] - v.c[i-1]) / 2
@@ -69,9 +88,11 @@ func newView(s *Still) *view {
 	return v
 }
 
-// binomial smooths by 1 2 1 both ways; the outermost cells stay.
-func binomial(in []uint8, w, h int) []float32 {
-	mid, out := make([]float32, w*h), make([]float32, w*h)
+// smoothed leaves in r.smooth what 1 2 1 both ways makes of in; the outermost
+// cells stay.
+func (r *room) smoothed(in []uint8, w, h int) {
+	r.mid, r.smooth = sized(r.mid, w*h), sized(r.smooth, w*h)
+	mid, out := r.mid, r.smooth
 	for y := range h {
 		row, to := in[y*w:][:w], mid[y*w:][:w]
 		to[0], to[w-1] = float32(row[0]), float32(row[w-1])
@@ -79,67 +100,69 @@ func binomial(in []uint8, w, h int) []float32 {
 			to[x] = float32(int(row[x-1])+2*int(row[x])+int(row[x+1])) / 4
 		}
 	}
-	copy(out, mid)
+	copy(out[:w], mid)
+	copy(out[w*(h-1):], mid[w*(h-1):])
 	for i := w; i < w*(h-1); i++ {
 		out[i] = (mid[i-w] + 2*mid[i] + mid[i+w]) / 4
 	}
-	return out
 }
 
-// contrast is each value less the mean of its surroundings, over their standard
-// deviation.
-func contrast(v []float32, w, h int) []float32 {
-	square := make([]float32, len(v))
+// contrast makes of r.smooth each value less the mean of its surroundings, over
+// their standard deviation.
+func (r *room) contrast(out []float32, w, h int) {
+	v := r.smooth
+	r.square, r.mean, r.second = sized(r.square, len(v)), sized(r.mean, len(v)), sized(r.second, len(v))
 	for i, x := range v {
-		square[i] = x * x
+		r.square[i] = x * x
 	}
-	r := max(4, max(w, h)/20)
-	mean, second := boxed(v, w, h, r), boxed(square, w, h, r)
-	out := square
+	side := max(4, max(w, h)/20)
+	r.boxed(r.mean, v, w, h, side)
+	r.boxed(r.second, r.square, w, h, side)
 	for i, x := range v {
-		spread := max(0, second[i]-mean[i]*mean[i])
-		out[i] = (x - mean[i]) / float32(math.Sqrt(float64(spread+flatCode*flatCode)))
+		spread := max(0, r.second[i]-r.mean[i]*r.mean[i])
+		out[i] = (x - r.mean[i]) / float32(math.Sqrt(float64(spread+flatCode*flatCode)))
 	}
-	return out
 }
 
-// boxed is the mean over the square of 2r+1 cells about each, as far as it lies
-// within.
-func boxed(v []float32, w, h, r int) []float32 {
-	mid, out := make([]float32, len(v)), make([]float32, len(v))
+// boxed gives the mean over the square of 2d+1 cells about each, as far as it
+// lies within.
+func (r *room) boxed(out, v []float32, w, h, d int) {
+	mid := sized(r.mid, len(v))
 	for y := range h {
 		row, to := v[y*w:][:w], mid[y*w:][:w]
 		sum, n := float32(0), 0
-		for x := range min(r, w) {
+		for x := range min(d, w) {
 			sum, n = sum+row[x], n+1
 		}
 		for x := range to {
-			if x+r < w {
-				sum, n = sum+row[x+r], n+1
+			if x+d < w {
+				sum, n = sum+row[x+d], n+1
 			}
-			if x-r > 0 {
-				sum, n = sum-row[x-r-1], n-1
+			if x-d > 0 {
+				sum, n = sum-row[x-d-1], n-1
 			}
 			to[x] = sum / float32(n)
 		}
 	}
-	sum, n := make([]float32, w), 0
+	r.sum = sized(r.sum, w)
+	sum, n := r.sum, 0
+	clear(sum)
 	add := func(y int, sign float32) {
 		for x, m := range mid[y*w:][:w] {
 			sum[x] += sign * m
 		}
 	}
-	for y := range min(r, h) {
+	for y := range min(d, h) {
 		add(y, 1)
 		n++
 	}
 	for y := range h {
-		if y+r < h {
-			add(y+r, 1)
+		if y+d < h {
+			add(y+d, 1)
 			n++
 		}
-		if y-r > 0 {
-			add(y-r-1, -1)
+		if y-d > 0 {
+			add(y-d-1, -1)
 			n--
 		}
 		k := 1 / float32(n)
@@ -147,7 +170,6 @@ func boxed(v []float32, w, h, r int) []float32 {
 			to[x] = sum[x] * k
 		}
 	}
-	return out
 }
 
 // shift is by how much a picture's content moved, cells of Luma, right and down,

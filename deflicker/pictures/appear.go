@@ -14,7 +14,7 @@ const (
 	coverEV       = 0.4
 	coverColourEV = 0.3
 	// coverShare is the share of the picture from which a cover is told.
-	coverShare, coverSpoils = 0.06, 0.2
+	coverShare, coverSpoils = 0.075, 0.2
 )
 
 // covers finds parts that show something else than before and after.
@@ -86,26 +86,30 @@ func (s *solver) residuals(of func(f *frame) []float32) [][]float64 {
 	n := s.m.cw * s.m.ch
 	level := s.joined(of, nil)
 	out := make([][]float64, s.n)
-	near := make([]float64, 0, 2*coverSide)
+	near, around := make([]float64, 0, 2*coverSide), make([]int, 0, 2*coverSide)
 	for t := range s.n {
 		if f := &s.m.frames[t]; !f.known || s.spoil[t] {
 			continue
+		}
+		around = around[:0]
+		for d := 1; d <= coverSide; d += 1 + d/6 {
+			for _, u := range []int{t - d, t + d} {
+				if u >= 0 && u < s.n && s.m.frames[u].known && !s.spoil[u] && s.alike(t, u) {
+					around = append(around, u)
+				}
+			}
 		}
 		now := of(&s.m.frames[t])
 		out[t] = make([]float64, n)
 		for c := range n {
 			near = near[:0]
-			for u := max(0, t-coverSide); u <= min(s.n-1, t+coverSide); u++ {
-				f := &s.m.frames[u]
-				if u == t || !f.known || s.spoil[u] {
-					continue
-				}
-				if v := float64(of(f)[c]) - level[u]; !math.IsNaN(v) {
+			for _, u := range around {
+				if v := float64(of(&s.m.frames[u])[c]) - level[u]; !math.IsNaN(v) {
 					near = append(near, v)
 				}
 			}
 			out[t][c] = math.NaN()
-			if len(near) >= 3 {
+			if len(near) >= 4 {
 				out[t][c] = float64(now[c]) - level[t] - medianOf(near)
 			}
 		}
@@ -225,7 +229,7 @@ func (s *solver) colours() {
 	for _, b := range bumps(unusual(red, blue), castEV, s.n) {
 		size := math.Hypot(b.By[0], b.By[1])
 		// Light of another strength is most often of another colour.
-		if s.spoil[b.First] || size < castOfLight*math.Abs(light[b.First][0]) {
+		if s.spoil[b.First] || !s.goesOn(b.First) || size < castOfLight*math.Abs(light[b.First][0]) {
 			continue
 		}
 		lasts := func(before, after int) float64 {

@@ -87,16 +87,19 @@ type Options struct {
 
 // solver is what Found works on.
 type solver struct {
-	m     *Meter
-	opt   Options
-	n     int
-	out   Found
+	m   *Meter
+	opt Options
+	n   int
+	out Found
+	// part numbers the stretches whose frames show the same view, 0 for a frame
+	// that fits none.
+	part  []int
 	spoil []bool // frames that show so little that no more is asked of them
 }
 
 // Found judges all frames that were added.
 func (m *Meter) Found(opt Options) Found {
-	s := &solver{m: m, opt: opt, n: len(m.frames), spoil: make([]bool, len(m.frames))}
+	s := &solver{m: m, opt: opt, n: len(m.frames), part: make([]int, len(m.frames)), spoil: make([]bool, len(m.frames))}
 	for i := range m.frames {
 		s.out.Width = max(s.out.Width, m.frames[i].wide)
 	}

@@ -17,6 +17,8 @@ type Meter struct {
 	// last that fitted what came before it.
 	last, anchor sight
 	speed        shift // of the last step
+	room         room
+	spare        *view
 }
 
 // sight is a frame's view.
@@ -29,9 +31,11 @@ type sight struct {
 type frame struct {
 	known bool
 	// lum, red and blue are log2 of the linear light and of red and blue against
-	// green, EV; detail as in Still. NaN where a cell does not tell.
-	lum, red, blue, detail []float32
-	dark, light            float64 // shares of the cells at the ends of the scale
+	// green, EV; detail as in Still, over the square of the code; sharp is detail
+	// against the coarser contrast of the same cell, which mist and another light
+	// take with it and blur leaves. NaN where a cell does not tell.
+	lum, red, blue, detail, sharp []float32
+	dark, light                   float64 // shares of the cells at the ends of the scale
 	// step is the movement since frame from, pixels of the measured picture;
 	// from is -1 where the frame fits none before it.
 	from int
@@ -116,22 +120,57 @@ func (f *frame) cells(s *Still, code *[3][]float64, w, h int) {
 			f.detail[c] = s.Detail[c] - 2*float32(math.Log2(0.2126*r+0.7152*g+0.0722*b))
 		}
 	}
+	f.sharp = s.contrasts()
+	for c, d := range f.detail {
+		f.sharp[c] = d - f.sharp[c]
+	}
+}
+
+// contrasts is the contrast from cell to cell of Luma, as Detail is that from
+// pixel to pixel: log2 of the mean square of its Laplacian, over the square of
+// its mean.
+func (s *Still) contrasts() []float32 {
+	square, mean := make([]float64, s.CW*s.CH), make([]float64, s.CW*s.CH)
+	count := make([]float64, s.CW*s.CH)
+	for y := 1; y < s.H-1; y++ {
+		row := y * s.CH / s.H * s.CW
+		for c := range s.CW {
+			from, to := max(1, (c*s.W+s.CW-1)/s.CW), min(s.W-1, ((c+1)*s.W+s.CW-1)/s.CW)
+			sum, all := 0, 0
+			for i := y*s.W + from; i < y*s.W+to; i++ {
+				v := int(s.Luma[i])
+				d := 4*v - int(s.Luma[i-1]) - int(s.Luma[i+1]) - int(s.Luma[i-s.W]) - int(s.Luma[i+s.W])
+				sum, all = sum+d*d, all+v
+			}
+			square[row+c], mean[row+c], count[row+c] = square[row+c]+float64(sum), mean[row+c]+float64(all), count[row+c]+float64(to-from)
+		}
+	}
+	const rounding = 20.0 / 12 // of a Laplacian of whole codes
+	out := make([]float32, len(square))
+	for c, n := range count {
+		out[c] = float32(math.NaN())
+		if n > 0 && mean[c] > 0 {
+			out[c] = float32(math.Log2(rounding+square[c]/n) - 2*math.Log2(mean[c]/n))
+		}
+	}
+	return out
 }
 
 // place lays the frame over the one before it or, where that shows something
 // else, over the last that fitted.
 func (m *Meter) place(f *frame, s *Still) {
 	t := len(m.frames)
-	v := newView(s)
+	v := newView(s, m.spare, &m.room)
 	if v == nil {
 		return
 	}
+	m.spare = nil
 	now := sight{t, v}
 	if m.last.view == nil {
 		m.last, m.anchor = now, now
 		return
 	}
-	at := m.last
+	at, was := m.last, m.anchor
 	d, fit := m.last.view.align(v, m.speed)
 	if d.good < sure && m.anchor.frame != m.last.frame {
 		gap := float64(t - m.anchor.frame)
@@ -153,6 +192,11 @@ func (m *Meter) place(f *frame, s *Still) {
 		m.anchor = now
 	} else if t-m.anchor.frame > longestRun {
 		m.anchor = now // the view is another from here on
+	}
+	if m.last.view != m.anchor.view {
+		m.spare = m.last.view
+	} else if was.view != m.anchor.view {
+		m.spare = was.view
 	}
 	m.last = now
 }

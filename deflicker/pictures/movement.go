@@ -16,8 +16,10 @@ func (s *solver) path() {
 		switch {
 		case f.from >= 0 && !math.IsNaN(x[f.from]):
 			x[t], y[t] = x[f.from]+f.step.x, y[f.from]+f.step.y
+			s.part[t] = s.part[f.from]
 		case f.known && (!begun || s.restart(t)):
 			x[t], y[t] = lastX+speedX*float64(t-last), lastY+speedY*float64(t-last)
+			s.part[t] = t + 1
 		}
 		if !math.IsNaN(x[t]) {
 			if f.from >= 0 {
@@ -203,6 +205,9 @@ func (s *solver) jolts() [][2]float64 {
 			continue
 		}
 		best, steps := math.Inf(1), float64(t-f.from)
+		if len(f.tiles) > 0 {
+			out[t] = [2]float64{}
+		}
 		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
 			if d, ok := s.agreed(t, w[0], w[1]); ok && math.Hypot(d[0], d[1]) < best {
 				best, out[t] = math.Hypot(d[0], d[1]), [2]float64{d[0] * steps, d[1] * steps}
@@ -243,4 +248,20 @@ func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
 		return d, false
 	}
 	return [2]float64{middle(all[0]), middle(all[1])}, true
+}
+
+// sameView is the agreement from which two frames show the same all over, not a
+// window's frame with another world behind it.
+const sameView = 0.4
+
+// goesOn tells whether frame t shows what the one before it showed.
+func (s *solver) goesOn(t int) bool {
+	return t > 0 && s.alike(t-1, t) && s.m.frames[t].step.good >= sameView
+}
+
+// alike tells whether frames a and b show the same, so that cell may be compared
+// with cell.
+func (s *solver) alike(a, b int) bool {
+	cell := float64(s.out.Width) / CellSide
+	return s.part[a] > 0 && s.part[a] == s.part[b] && math.Hypot(s.out.X[a]-s.out.X[b], s.out.Y[a]-s.out.Y[b]) < 0.75*cell
 }

@@ -52,16 +52,16 @@ func smoothNoise(x, y float64, seed uint64) float64 {
 // exposure, near and far.
 func TestAlign(t *testing.T) {
 	a, _, _, _ := drawn(0, 0, 1, nil, 5)
-	from := newView(a)
+	from := newView(a, nil, &room{})
 	for _, d := range [][2]float64{{0, 0}, {0.3, -0.2}, {1.7, 0.4}, {-6.5, 3.25}, {31, -14}, {-50.5, 0}} {
 		b, _, _, _ := drawn(d[0], d[1], 1.3, nil, 5)
-		got, _ := from.align(newView(b), shift{})
+		got, _ := from.align(newView(b, nil, &room{}), shift{})
 		if e := math.Hypot(got.x-d[0], got.y-d[1]); e > 0.05 || got.good < poor {
 			t.Errorf("moved by %v: told %.3f, %.3f, agreement %.2f", d, got.x, got.y, got.good)
 		}
 	}
 	b, _, _, _ := drawn(0, 0, 1, func(x, y int, _ float64) float64 { return smoothNoise(float64(x)/5+900, float64(y)/5, 9) }, 5)
-	if got, _ := from.align(newView(b), shift{}); got.good >= poor {
+	if got, _ := from.align(newView(b, nil, &room{}), shift{}); got.good >= poor {
 		t.Errorf("another picture fits: %+v", got)
 	}
 }
@@ -91,7 +91,7 @@ func TestFound(t *testing.T) {
 			return 0, 0, 1, nil, map[bool]float32{true: 2.5, false: 5}[t == 9]
 		}, Blurred, 9, 9},
 		{"dew", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
-			return 0, 0, 1, nil, 5 - float32(max(0, t-8))*0.12
+			return 0, 0, 1, nil, 5 - float32(max(0, t-8))*0.119
 		}, Soft, 14, 29},
 		{"black", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
 			if t == 20 {

@@ -19,12 +19,12 @@ func (s *solver) sharpness() {
 	if use == nil {
 		return
 	}
-	detail := s.joined(func(f *frame) []float32 { return f.detail }, func(c int) bool { return use[c] })
+	detail := s.joined(func(f *frame) []float32 { return f.sharp }, func(c int) bool { return use[c] })
 	found := bumps(unusual(detail, make([]float64, s.n)), blurLoss, s.n)
 	rest := slices.Clone(detail)
 	for _, b := range found {
 		lasts := func(before, after int) float64 {
-			return s.change(func(f *frame) []float32 { return f.detail }, use, before, after)
+			return s.change(func(f *frame) []float32 { return f.sharp }, use, before, after)
 		}
 		if !b.Returned && !s.settled(b, lasts, math.Abs(b.By[0])) {
 			b.Returned = true
@@ -44,7 +44,7 @@ func (s *solver) sharpness() {
 		case !b.Returned:
 			last = s.n - 1
 		}
-		if s.spoil[first] || s.spoil[last] {
+		if s.spoil[first] || s.spoil[last] || !s.goesOn(b.First) {
 			continue
 		}
 		f := Finding{Kind: Blurred, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-math.Abs(b.By[0])/2)), Unit: "%", Severity: Spoils}
@@ -87,7 +87,7 @@ func (s *solver) textured() []bool {
 // soft finds a slow loss of detail, by the level of detail without sudden
 // changes.
 func (s *solver) soft(detail []float64) {
-	if s.n < 3*softFrames {
+	if s.n < 3*softFrames || !s.oneView() {
 		return
 	}
 	slow := make([]float64, s.n)
@@ -103,4 +103,21 @@ func (s *solver) soft(detail []float64) {
 		}
 		s.add(Finding{Kind: Soft, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-(best-low)/2)), Unit: "%", Severity: Look})
 	})
+}
+
+// oneView tells whether nearly all frames show one view, moved by less than a
+// quarter of its width, so that a slow change of detail is none of the view.
+func (s *solver) oneView() bool {
+	count := map[int]int{}
+	for _, p := range s.part {
+		if p > 0 {
+			count[p]++
+		}
+	}
+	most := 0
+	for _, n := range count {
+		most = max(most, n)
+	}
+	far := func(v []float64) float64 { return slices.Max(v) - slices.Min(v) }
+	return 10*most >= 9*s.n && max(far(s.out.X), far(s.out.Y)) < float64(s.out.Width)/4
 }

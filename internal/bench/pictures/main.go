@@ -37,7 +37,7 @@ func main() {
 	var o options
 	flag.StringVar(&o.kind, "kind", "", "only this kind of fault, or \"clean\"")
 	flag.StringVar(&o.scene, "scene", "", "only scenes whose name contains this")
-	flag.StringVar(&o.keep, "keep", "", "keep the sequences that were misjudged in this folder")
+	flag.StringVar(&o.keep, "keep", "", "draw into this folder, keep what is drawn, and take what lies there already")
 	flag.StringVar(&o.tool, "tool", "", "the command to measure; default: built from this source")
 	flag.StringVar(&o.data, "data", os.Getenv("STILLSPAN_DATA"), "folder of real photographs")
 	flag.Uint64Var(&o.seed, "seed", 1, "first seed")
@@ -97,7 +97,7 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 			if !strings.Contains(q.name, o.scene) {
 				continue
 			}
-			if err := o.judge(ctx, filepath.Join(dir, fmt.Sprint(name, n)), q, &s); err != nil {
+			if err := o.judge(ctx, filepath.Join(cmp.Or(o.keep, dir), fmt.Sprintf("%s-%d-%d", name, o.seed, n)), q, &s); err != nil {
 				return false, err
 			}
 		}
@@ -132,9 +132,13 @@ type told struct {
 
 // judge draws one sequence, has the tool look at it, and counts.
 func (o options) judge(ctx context.Context, dir string, q *sequence, s *score) error {
-	defer os.RemoveAll(dir)
-	if err := q.write(ctx, dir); err != nil {
-		return err
+	if o.keep == "" {
+		defer os.RemoveAll(dir)
+	}
+	if _, err := os.Stat(filepath.Join(dir, q.still(q.n-1))); err != nil {
+		if err := q.write(ctx, dir); err != nil {
+			return err
+		}
 	}
 	out, err := exec.CommandContext(ctx, o.tool, "check", dir, "--json", "-", "--quiet", "--no-cache").Output()
 	var failed *exec.ExitError
@@ -155,10 +159,7 @@ func (o options) judge(ctx context.Context, dir string, q *sequence, s *score) e
 		return nil
 	}
 	if o.verbose {
-		fmt.Printf("  %s, seed %d, %dx%d, q%d, flicker %.2f, noise %.1f: %s\n", q.name, q.seed, q.w, q.h, q.quality, q.flicker, q.noise, strings.Join(wrong, "; "))
-	}
-	if o.keep != "" {
-		return os.CopyFS(filepath.Join(o.keep, filepath.Base(dir)), os.DirFS(dir))
+		fmt.Printf("  %s: %s, seed %d, %dx%d, q%d, flicker %.2f, noise %.1f: %s\n", dir, q.name, q.seed, q.w, q.h, q.quality, q.flicker, q.noise, strings.Join(wrong, "; "))
 	}
 	return nil
 }

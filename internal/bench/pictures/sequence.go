@@ -196,6 +196,9 @@ func (q *sequence) frame(t int) *image.RGBA {
 	return img
 }
 
+// still is the name of frame t.
+func (q *sequence) still(t int) string { return fmt.Sprintf("STIL%04d.JPG", t+1) }
+
 // write draws all frames into a folder.
 func (q *sequence) write(ctx context.Context, dir string) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
@@ -217,7 +220,7 @@ func (q *sequence) write(ctx context.Context, dir string) error {
 			if err != nil {
 				return err
 			}
-			return os.WriteFile(filepath.Join(dir, fmt.Sprintf("STIL%04d.JPG", t+1)), data, 0o666)
+			return os.WriteFile(filepath.Join(dir, q.still(t)), data, 0o666)
 		})
 	}
 	return g.Wait()
