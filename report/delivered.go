@@ -121,7 +121,7 @@ func (b *builder) verdict() {
 
 func (b *builder) headline() {
 	d := &b.out.Delivered
-	rate := d.Rate
+	rate := plainRate(d.Rate)
 	length := func(n int) string { return clipLength(float64(n) / b.s.Rate.FPS()) }
 	switch {
 	case b.out.Plan == nil:
@@ -243,8 +243,8 @@ func (b *builder) remedies() {
 	share := float64(d.InClip+d.MadeUp) / float64(d.Planned)
 	for _, r := range slices.Backward(playback.StandardRates()) {
 		if k := r.FPS() / fps; k < 0.9995 && k <= share*1.005 && k >= slowestRate {
-			add("play at "+plan.RateLabel(r), clipLength(float64(d.InClip+d.MadeUp)/r.FPS()),
-				fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-k), d.Rate))
+			add("play at "+plainRate(plan.RateLabel(r)), clipLength(float64(d.InClip+d.MadeUp)/r.FPS()),
+				fmt.Sprintf("motion is %.0f %% slower, and an edit at %s has to convert it", 100*(1-k), plainRate(d.Rate)))
 			break
 		}
 	}

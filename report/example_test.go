@@ -36,7 +36,7 @@ func ExampleBuild() {
 		log.Fatal(err)
 	}
 	// Output:
-	// Planned 30 frames / 1.25 s at 24; shot 24 / 1 s: short by 6
+	// Planned 30 frames / 1.25 s at 24 fps; shot 24 / 1 s: short by 6
 	// short 6 true
 	// sequence,file,number,time,slot,offset_s,step_s,shutter_s,f_number,iso,lum_ev,correction_ev,high_share,low_share,problem
 }

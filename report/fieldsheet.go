@@ -70,7 +70,7 @@ func sheetLines(a plan.Answer) (out []sheetLine) {
 		out = append(out, sheetLine{name, fmt.Sprintf(format, args...)})
 	}
 	if a.ClipS > 0 {
-		add("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
+		add("clip", "%s at %s", clipLength(a.ClipS), plainRate(plan.RateLabel(a.Rate)))
 	}
 	if a.ExposureS > 0 {
 		add("exposure", "%s", words.Exposure(a.ExposureS))

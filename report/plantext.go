@@ -15,7 +15,7 @@ func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
 		o.Width = 80
 	}
 	t := &textWriter{bufio.NewWriter(w), o}
-	t.line("%s", t.bold(fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS))))
+	t.bold("", fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS)))
 	t.row("last", "frame begins %s after the first", words.Seconds(a.LastFrameS))
 	t.sky(&a)
 	t.clips(&a)
@@ -44,14 +44,14 @@ func (t *textWriter) sky(a *plan.Answer) {
 
 func (t *textWriter) clips(a *plan.Answer) {
 	if a.ClipS > 0 {
-		t.row("clip", "%s at %s", clipLength(a.ClipS), plan.RateLabel(a.Rate))
+		t.row("clip", "%s at %s", clipLength(a.ClipS), plainRate(plan.RateLabel(a.Rate)))
 	}
 	clips := ""
 	for i, c := range a.Clips {
 		if i > 0 {
 			clips += ", "
 		}
-		clips += fmt.Sprintf("%s at %s", clipLength(c.ClipS), plan.RateLabel(c.Rate))
+		clips += fmt.Sprintf("%s at %s", clipLength(c.ClipS), plainRate(plan.RateLabel(c.Rate)))
 	}
 	t.wrap("            ", "usual rates: %s", clips)
 }

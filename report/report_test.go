@@ -12,9 +12,13 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"stillspan/assemble"
 	"stillspan/assemble/shoot"
@@ -129,8 +133,8 @@ func faulty(n int) Input {
 func TestHeadline(t *testing.T) {
 	in := faulty(297)
 	in.Shoots[0].Planned.Frames = 300
-	// 300 frames last 12.5 s at 24: common practice, no published source.
-	want := "Planned 300 frames / 12.5 s at 24; shot 296 / 12.33 s: short by 4"
+	// 300 frames last 12.5 s at 24 fps: common practice, no published source.
+	want := "Planned 300 frames / 12.5 s at 24 fps; shot 296 / 12.33 s: short by 4"
 	if got := Build(in).Sequences[0].Headline; got != want {
 		t.Errorf("headline %q, want %q", got, want)
 	}
@@ -278,24 +282,24 @@ func TestCountsAndVerdict(t *testing.T) {
 			s.Rendered = &shoot.Rendered{Clip: assemble.Clip{Frames: 105, Filled: 5, Verified: true}}
 		}, WordShort, VerdictShort, 6, ShortBy{NotFired: 5, Ended: 1}, "short by 6", KindNotFired, true},
 		{"no plan", func(_ *Input, _ *ingest.Sequence, s *shoot.Shoot) { s.Planned = nil },
-			WordComplete, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
+			WordComplete, VerdictUnplanned, 0, ShortBy{}, "at 24 fps: no plan to compare with", "", false},
 		{"no plan, no times, but numbers that run on", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
 			seq.Timing = account.Shoot{Why: "no frame carries a time"}
-		}, WordCompleteNotes, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", "", false},
+		}, WordCompleteNotes, VerdictUnplanned, 0, ShortBy{}, "at 24 fps: no plan to compare with", "", false},
 		{"no plan, no times, no numbers", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
 			seq.Timing = account.Shoot{Why: "no frame carries a time"}
 			seq.Frames[3].Number = -1
-		}, WordNotJudged, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindNotJudged, false},
+		}, WordNotJudged, VerdictUnplanned, 0, ShortBy{}, "at 24 fps: no plan to compare with", KindNotJudged, false},
 		{"no plan, missing inside", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
 			seq.Timing.Gaps = []account.Gap{gap(5, account.Unknown)}
-		}, WordShort, VerdictUnplanned, 5, ShortBy{Unknown: 5}, "at 24, short by 5: no plan to compare with", KindMissing, true},
+		}, WordShort, VerdictUnplanned, 5, ShortBy{Unknown: 5}, "at 24 fps, short by 5: no plan to compare with", KindMissing, true},
 		{"no plan, a frame late", func(_ *Input, seq *ingest.Sequence, s *shoot.Shoot) {
 			s.Planned = nil
 			seq.Timing.Irregular = []account.Irregular{{Index: 5, Kind: account.Late, OffsetS: 2}}
-		}, WordFindings, VerdictUnplanned, 0, ShortBy{}, "at 24: no plan to compare with", KindLate, false},
+		}, WordFindings, VerdictUnplanned, 0, ShortBy{}, "at 24 fps: no plan to compare with", KindLate, false},
 	} {
 		in := sound(100)
 		c.edit(&in, &in.Dump.Sequences[0], in.Shoots[0])
@@ -666,7 +670,7 @@ func TestText(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := b.String()
-	if first := strings.SplitN(text, "\n", 3)[1]; !strings.Contains(first, "Planned 124 frames / 5.17 s at 24; shot 119 / 4.96 s: short by 5") {
+	if first := strings.SplitN(text, "\n", 3)[1]; !strings.Contains(first, "Planned 124 frames / 5.17 s at 24 fps; shot 119 / 4.96 s: short by 5") {
 		t.Errorf("the verdict does not stand first: %q", first)
 	}
 	for _, want := range []string{"never fired", "lost after being shot", "late by 2 s", "Do not wipe the card", `Planned shoot "never shot" was not found in this dump`} {
@@ -676,6 +680,84 @@ func TestText(t *testing.T) {
 	}
 	if strings.Contains(text, "NaN") || strings.Contains(text, "%!") {
 		t.Errorf("the summary is broken:\n%s", text)
+	}
+}
+
+// At any width lines break between words, and one is never called many.
+func TestTextFitsItsTerminal(t *testing.T) {
+	many := regexp.MustCompile(`\b1 (frames|files|file numbers|shoots|stills|passages|exposures|gaps|steps|clips|flashes|changes|times|findings)\b`)
+	for _, width := range []int{60, 80} {
+		var b bytes.Buffer
+		if err := WriteText(&b, Build(faulty(120)), TextOptions{Width: width, Color: true}); err != nil {
+			t.Fatal(err)
+		}
+		plain := strings.NewReplacer("\x1b[1m", "", "\x1b[0m", "").Replace(b.String())
+		for line := range strings.Lines(plain) {
+			line = strings.TrimRight(line, "\n")
+			if utf8.RuneCountInString(line) > width && strings.Contains(strings.TrimSpace(line), " ") {
+				t.Errorf("%d columns of %d: %q", utf8.RuneCountInString(line), width, line)
+			}
+		}
+		if bad := many.FindString(plain); bad != "" {
+			t.Errorf("it says %q", bad)
+		}
+		if strings.Join(strings.Fields(plain), " ") == "" || strings.Contains(plain, " at 24;") {
+			t.Errorf("a rate stands without its unit:\n%s", plain)
+		}
+	}
+}
+
+// Each station of the way from the plan to the clip, less what stands under it,
+// is the next.
+func TestChainAddsUp(t *testing.T) {
+	number := regexp.MustCompile(`^[+\x{2212}]\d+`)
+	rng := rand.New(rand.NewPCG(5, 6))
+	for range 200 {
+		in := faulty(120)
+		if in.Shoots[0].Planned.Frames += rng.IntN(60) - 30; rng.IntN(4) == 0 {
+			in.Shoots[0].Planned = nil
+		}
+		d := Build(in).Sequences[0].Delivered
+		links := chainOf(&d)
+		for i, l := range links[:len(links)-1] {
+			left := l.Frames
+			for _, less := range l.Less {
+				n, err := strconv.Atoi(strings.Replace(number.FindString(less), "\u2212", "-", 1))
+				if err != nil {
+					t.Fatalf("%q: %v", less, err)
+				}
+				left += n
+			}
+			if left != links[i+1].Frames {
+				t.Fatalf("%+v: %s %d %q comes to %d, not %d", d, l.Word, l.Frames, l.Less, left, links[i+1].Frames)
+			}
+		}
+	}
+}
+
+// The ticks of a clock stand at round times of day, whatever the first frame.
+func TestClockTicks(t *testing.T) {
+	start := time.Date(2026, 5, 1, 23, 58, 30, 0, time.UTC)
+	for _, c := range []struct {
+		span float64
+		want []string
+	}{
+		{20, []string{"23:58:30", "23:58:35", "23:58:40", "23:58:45", "23:58:50"}},
+		{300, []string{"23:59", "2 May", "00:01", "00:02", "00:03"}},
+		{5 * 3600, []string{"2 May", "01:00", "02:00", "03:00", "04:00"}},
+		{3 * 86400, []string{"2 May", "12:00", "3 May", "12:00", "4 May", "12:00"}},
+	} {
+		var got []string
+		for _, k := range clockTicks(start, c.span) {
+			got = append(got, k.text)
+			at := start.Add(time.Duration(k.x / wide * c.span * float64(time.Second))).Round(time.Millisecond)
+			if text := at.Format("15:04:05"); !strings.HasPrefix(text, k.text) && !strings.HasPrefix(text, "00:00:00") {
+				t.Errorf("%q stands at %s", k.text, text)
+			}
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("over %g s %q, want %q", c.span, got, c.want)
+		}
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"stillspan/ingest/account"
 	"stillspan/internal/words"
@@ -87,9 +88,6 @@ func tally(r *Report) string {
 	return strings.Join(parts, "; ") + "."
 }
 
-// bold is text that was already spelled for a terminal.
-type bold string
-
 // spelled formats text from outside so that it stays on its line.
 func spelled(format string, args []any) string {
 	for i, a := range args {
@@ -107,43 +105,53 @@ func (t *textWriter) line(format string, args ...any) {
 // wrap breaks a paragraph at the width, each line behind indent; those of a
 // bullet stand under its text.
 func (t *textWriter) wrap(indent, format string, args ...any) {
-	col := 0
-	for k, word := range strings.Fields(spelled(format, args)) {
-		if k == 1 && strings.HasPrefix(format, "- ") {
-			indent += "  "
-		}
-		switch {
-		case col == 0:
-			t.WriteString(indent + word)
-			col = len(indent) + len(word)
-		case col+1+len(word) > t.o.Width:
-			t.WriteString("\n" + indent + word)
-			col = len(indent) + len(word)
-		default:
-			t.WriteString(" " + word)
-			col += 1 + len(word)
-		}
+	rest := indent
+	if strings.HasPrefix(format, "- ") {
+		rest += "  "
 	}
-	if col > 0 {
-		t.WriteByte('\n')
+	for _, line := range t.lines(indent, rest, spelled(format, args)) {
+		t.WriteString(line + "\n")
 	}
 }
 
-func (t *textWriter) bold(s string) bold {
-	s = words.OneLine(s)
-	if t.o.Color {
-		s = "\x1b[1m" + s + "\x1b[0m"
+// lines breaks text between words at the width, the first line behind first and
+// the others behind rest.
+func (t *textWriter) lines(first, rest, text string) []string {
+	var out []string
+	line, free := first, true // of words
+	for _, word := range strings.Fields(text) {
+		if !free && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > t.o.Width {
+			out = append(out, line)
+			line, free = rest, true
+		}
+		if !free {
+			line += " "
+		}
+		line, free = line+word, false
 	}
-	return bold(s)
+	if free {
+		return out
+	}
+	return append(out, line)
+}
+
+// bold writes a headline.
+func (t *textWriter) bold(indent, text string) {
+	for _, line := range t.lines(indent, indent, words.OneLine(text)) {
+		if t.o.Color {
+			line = "\x1b[1m" + line + "\x1b[0m"
+		}
+		t.WriteString(line + "\n")
+	}
 }
 
 func (t *textWriter) sequence(s *Sequence) {
 	title := s.ID
 	if s.Plan != nil {
-		title = s.Plan.Name + "  (" + s.ID + ")"
+		title = s.Plan.Name + " (" + s.ID + ")"
 	}
-	t.line("%s", t.bold(title))
-	t.line("  %s", t.bold(s.Headline))
+	t.bold("", title)
+	t.bold("  ", s.Headline)
 	if d := &s.Delivered; d.ShortFrames > 0 {
 		t.row("short", "%s", strings.Join(shortfall(d), ", "))
 	}
@@ -196,7 +204,7 @@ func (t *textWriter) clip(c *Render) {
 	if !c.Verified {
 		state = "NOT as ordered"
 	}
-	t.row("clip", "%s: %d frames, %s at %s, %dx%d %s, %s, %s", c.File, c.Frames, clipLength(float64(c.DurationS)), c.Rate, c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
+	t.row("clip", "%s: %s, %s at %s, %dx%d %s, %s, %s", c.File, frames(c.Frames), clipLength(float64(c.DurationS)), plainRate(c.Rate), c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
 	if c.Timecode != "" {
 		t.row("", "time code from %s", c.Timecode)
 	}
@@ -284,7 +292,9 @@ func after(before, s string) string {
 }
 
 func (t *textWriter) row(label, format string, args ...any) {
-	t.line("  %-9s %s", label, fmt.Sprintf(format, args...))
+	for _, line := range t.lines(fmt.Sprintf("  %-9s ", label), strings.Repeat(" ", 12), spelled(format, args)) {
+		t.WriteString(line + "\n")
+	}
 }
 
 func (t *textWriter) bullet(s string) {

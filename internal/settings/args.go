@@ -74,6 +74,17 @@ func find(command, name string) (r *Row, off bool) {
 	return nil, false
 }
 
+// akin are words that people type for an option of another name.
+var akin = map[string]string{
+	"fps": "rate", "framerate": "rate", "frame-rate": "rate", "playback": "rate",
+	"out": "o", "output": "o out", "O": "out o", "o": "out",
+	"crf": "quality", "q": "quality", "resolution": "size", "scale": "size", "format": "codec", "encoder": "codec",
+	"start": "first", "begin": "first", "end": "last", "step": "speed", "every": "speed", "skip": "leave-out", "exclude": "leave-out",
+	"shoot": "sequence", "id": "sequence", "roi": "zone", "region": "zone", "fill": "gaps", "missing": "gaps",
+	"force": "overwrite", "f": "overwrite", "y": "overwrite", "silent": "quiet", "threads": "workers", "j": "jobs",
+	"duration": "time", "length": "clip", "shutter": "exposure", "report": "html", "dry": "dry-run", "n": "dry-run",
+}
+
 func unknown(command, arg, name string) error {
 	var here, elsewhere []string
 	for _, r := range table {
@@ -84,9 +95,21 @@ func unknown(command, arg, name string) error {
 			elsewhere = append(elsewhere, r.For.Names()...)
 		}
 	}
-	if len(elsewhere) > 0 {
+	meant := ""
+	for _, to := range strings.Fields(akin[name]) {
+		if meant == "" && slices.Contains(here, to) {
+			meant = "-" + strings.Repeat("-", min(len(to)-1, 1)) + to
+		}
+	}
+	switch {
+	case len(elsewhere) > 0 && meant != "":
+		slices.Sort(elsewhere)
+		return fmt.Errorf("%s belongs to %s: %s has %s", arg, words.And(slices.Compact(elsewhere)), command, meant)
+	case len(elsewhere) > 0:
 		slices.Sort(elsewhere)
 		return fmt.Errorf("%s belongs to %s, not to %s", arg, words.And(slices.Compact(elsewhere)), command)
+	case meant != "":
+		return fmt.Errorf("no option %s: did you mean %s?", arg, meant)
 	}
 	if near := words.Nearest(name, here); near != "" {
 		return fmt.Errorf("no option %s: did you mean --%s?", arg, near)

@@ -301,18 +301,18 @@ type unit struct {
 }
 
 var travel = kind[Travel]{read: func(s string) (Travel, error) {
-	v, u, ok := suffixed(s, []unit{{"deg", 1, "deg"}, {"mm", 1, "mm"}, {"cm", 10, "mm"}, {"in", 25.4, "mm"}, {"ft", 304.8, "mm"}, {"m", 1000, "mm"}})
+	v, u, ok := suffixed(s, []unit{{"degrees", 1, "deg"}, {"degree", 1, "deg"}, {"deg", 1, "deg"}, {"°", 1, "deg"}, {"mm", 1, "mm"}, {"cm", 10, "mm"}, {"in", 25.4, "mm"}, {"ft", 304.8, "mm"}, {"m", 1000, "mm"}})
 	if !ok || v > 1e12 {
-		return Travel{}, errors.New("want a length or an angle: 1200mm, 1.2m, 48in or 90deg")
+		return Travel{}, errors.New("want a length or an angle with its unit: 1200mm, 1.2m, 48in or 90deg")
 	}
 	return Travel{v, u.of}, nil
 }}
 
 // bytes are in decimal units, as cards are sold.
-var bytes = kind[float64]{read: func(s string) (float64, error) {
-	v, _, ok := suffixed(s, []unit{{name: "tb", factor: 1e12}, {name: "gb", factor: 1e9}, {name: "mb", factor: 1e6}, {name: "kb", factor: 1e3}, {name: "b", factor: 1}, {name: "", factor: 1}})
+var bytes = kind[float64]{unit: "b", read: func(s string) (float64, error) {
+	v, _, ok := suffixed(s, []unit{{name: "tb", factor: 1e12}, {name: "gb", factor: 1e9}, {name: "mb", factor: 1e6}, {name: "kb", factor: 1e3}, {name: "b", factor: 1}})
 	if !ok || v > 1e18 {
-		return 0, errors.New("want a size: 25MB or 64GB")
+		return 0, errors.New("want a size with its unit: 25MB or 64GB")
 	}
 	return v, nil
 }}

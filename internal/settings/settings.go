@@ -76,6 +76,7 @@ type Row struct {
 	permitted string   // the range, for the help; may be empty
 	words     []string // the only values there are; nil for others
 	file      bool     // the value is a path
+	unit      string   // of a bare number in a plan file
 	read      func(string) (any, error)
 	start     any // Default, read
 }
@@ -108,6 +109,7 @@ type kind[T any] struct {
 	permitted string
 	words     []string
 	file      bool
+	unit      string // of a bare number in a plan file
 	read      func(string) (T, error)
 }
 
@@ -118,7 +120,7 @@ func Table() []*Row { return table }
 
 // add makes a row of the table. It panics on a default that cannot be read.
 func add[T any](k kind[T], r Row) Option[T] {
-	r.permitted, r.words, r.file = k.permitted, k.words, k.file
+	r.permitted, r.words, r.file, r.unit = k.permitted, k.words, k.file, k.unit
 	if r.words != nil {
 		r.permitted = strings.Join(r.words, ", ")
 	}
@@ -186,7 +188,11 @@ func (v Values) OfClip() map[string]any {
 
 // Read reads the row's value from text or from what a plan file holds.
 func (r *Row) Read(v any) (any, error) {
-	x, err := r.read(text(v))
+	word := text(v)
+	if _, typed := v.(string); !typed {
+		word += r.unit
+	}
+	x, err := r.read(word)
 	if err != nil {
 		return nil, fmt.Errorf("%q: %w", text(v), err)
 	}

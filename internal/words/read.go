@@ -18,7 +18,7 @@ func ParseSeconds(s string) (float64, error) {
 	t := strings.ReplaceAll(strings.TrimSpace(s), " ", "")
 	v, err := parseSeconds(t)
 	if err != nil || math.IsNaN(v) || v <= 0 || v > maxSeconds {
-		return 0, errors.New("want seconds (5 or 1/60) or a time such as 25m or 1h30m")
+		return 0, errors.New("want seconds (5 or 1/60) or a time such as 25m, 1h30m, 25:00 or 14d")
 	}
 	return v, nil
 }
@@ -32,11 +32,39 @@ func parseSeconds(t string) (float64, error) {
 	if v, err := strconv.ParseFloat(t, 64); err == nil {
 		return v, nil
 	}
-	for _, long := range []struct{ word, unit string }{{"min", "m"}, {"hours", "h"}, {"hour", "h"}, {"sec", "s"}} {
+	if strings.Contains(t, ":") {
+		return parseClock(t)
+	}
+	for _, long := range []struct{ word, unit string }{{"min", "m"}, {"hours", "h"}, {"hour", "h"}, {"sec", "s"}, {"days", "d"}, {"day", "d"}} {
 		t = strings.ReplaceAll(t, long.word, long.unit)
 	}
+	days := 0.0
+	if n, rest, ok := strings.Cut(t, "d"); ok {
+		v, err := strconv.ParseFloat(n, 64)
+		if err != nil || rest == "" {
+			return v * 86400, err
+		}
+		days, t = v, rest
+	}
 	d, err := time.ParseDuration(t)
-	return d.Seconds(), err
+	return 86400*days + d.Seconds(), err
+}
+
+// parseClock reads minutes and seconds, or hours before them: 25:00, 1:30:00.
+func parseClock(t string) (float64, error) {
+	parts := strings.Split(t, ":")
+	if len(parts) > 3 {
+		return 0, errors.New("too many colons")
+	}
+	sum := 0.0
+	for i, p := range parts {
+		v, err := strconv.ParseFloat(p, 64)
+		if err != nil || v < 0 || i > 0 && v >= 60 {
+			return 0, errors.New("want minutes:seconds")
+		}
+		sum = 60*sum + v
+	}
+	return sum, nil
 }
 
 // Or lists alternatives: "leave, hold or blend".

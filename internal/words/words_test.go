@@ -44,12 +44,13 @@ func TestBytesAndCount(t *testing.T) {
 func TestParseSeconds(t *testing.T) {
 	for in, want := range map[string]float64{
 		"5": 5, "2.5": 2.5, "1/60": 1.0 / 60, "1/60s": 1.0 / 60, "25m": 1500, "1h30m": 5400, "90 min": 5400, "3 h": 10800, "36s": 36,
+		"25:00": 1500, "1:30:05": 5405, "14d": 14 * 86400, "1d12h": 36 * 3600, "2 days": 2 * 86400,
 	} {
 		if got, err := words.ParseSeconds(in); err != nil || math.Abs(got-want) > 1e-12 {
 			t.Errorf("%q: %g, %v; want %g", in, got, err, want)
 		}
 	}
-	for _, in := range []string{"", "0", "-5", "five", "1/0", "0/5", "1/", "NaN", "Inf", "1e300", "5 5 x"} {
+	for _, in := range []string{"", "0", "-5", "five", "1/0", "0/5", "1/", "NaN", "Inf", "1e300", "5 5 x", "25:61", "1:2:3:4", ":", "d", "xd"} {
 		if got, err := words.ParseSeconds(in); err == nil {
 			t.Errorf("%q was read as %g s", in, got)
 		}
