@@ -18,6 +18,8 @@ import (
 type TextOptions struct {
 	Width int  // columns; 80 when 0
 	Color bool // bold headlines
+	// Piped keeps each fact on one line, for programs that read lines.
+	Piped bool
 }
 
 // textRows is how many rows of a list a summary shows before it points to the
@@ -137,7 +139,11 @@ func (t *textWriter) lines(first, rest, text string) []string {
 
 // bold writes a headline.
 func (t *textWriter) bold(indent, text string) {
-	for _, line := range t.lines(indent, indent, words.OneLine(text)) {
+	lines := []string{indent + words.OneLine(text)}
+	if !t.o.Piped {
+		lines = t.lines(indent, indent, words.OneLine(text))
+	}
+	for _, line := range lines {
 		if t.o.Color {
 			line = "\x1b[1m" + line + "\x1b[0m"
 		}
@@ -148,7 +154,7 @@ func (t *textWriter) bold(indent, text string) {
 func (t *textWriter) sequence(s *Sequence) {
 	title := s.ID
 	if s.Plan != nil {
-		title = s.Plan.Name + " (" + s.ID + ")"
+		title = s.Plan.Name + "  (" + s.ID + ")"
 	}
 	t.bold("", title)
 	t.bold("  ", s.Headline)
@@ -292,7 +298,12 @@ func after(before, s string) string {
 }
 
 func (t *textWriter) row(label, format string, args ...any) {
-	for _, line := range t.lines(fmt.Sprintf("  %-9s ", label), strings.Repeat(" ", 12), spelled(format, args)) {
+	first, text := fmt.Sprintf("  %-9s ", label), spelled(format, args)
+	if t.o.Piped {
+		t.WriteString(first + text + "\n")
+		return
+	}
+	for _, line := range t.lines(first, strings.Repeat(" ", 12), text) {
 		t.WriteString(line + "\n")
 	}
 }

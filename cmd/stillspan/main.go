@@ -44,6 +44,7 @@ type cli struct {
 	// width is the terminal's width in columns, 80 when stdout is none.
 	width int
 	color bool
+	piped bool // stdout is no terminal
 }
 
 // command is one verb of the command line.
@@ -99,12 +100,13 @@ func main() { os.Exit(mainCode()) }
 // mainCode runs the process and returns its exit code; tests call it as a
 // program of its own.
 func mainCode() int {
-	c := &cli{stdout: os.Stdout, stderr: os.Stderr, commands: commands(), width: 80}
+	c := &cli{stdout: os.Stdout, stderr: os.Stderr, commands: commands(), width: 80, piped: true}
 	c.live = term.IsTerminal(int(os.Stderr.Fd())) && os.Getenv("TERM") != "dumb"
 	if fd := int(os.Stdout.Fd()); term.IsTerminal(fd) {
 		if w, _, err := term.GetSize(fd); err == nil && w >= 40 {
 			c.width = w
 		}
+		c.piped = false
 		c.color = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 	}
 	ctx, stop := interruptible(c)

@@ -84,7 +84,7 @@ func (c *call) mayWrite(roots []string, places ...place) error {
 // face takes it.
 func (o *outputs) write(c *call, r *report.Report) error {
 	if !o.quiet && o.json != "-" && o.csv != "-" {
-		if err := report.WriteText(c.stdout, r, report.TextOptions{Width: c.width, Color: c.color}); err != nil {
+		if err := report.WriteText(c.stdout, r, report.TextOptions{Width: c.width, Color: c.color, Piped: c.piped}); err != nil {
 			return fmt.Errorf("cannot print the summary: %w", err)
 		}
 	}
