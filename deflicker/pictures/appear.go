@@ -29,9 +29,10 @@ func (s *solver) covers() {
 	}
 	for t := range s.n {
 		if res[0][t] != nil {
-			level(res[0][t])
+			centred(res[0][t])
 		}
 	}
+	moved := s.displaced()
 	for t := range s.n {
 		odd[t] = make([]bool, n)
 	}
@@ -43,7 +44,7 @@ func (s *solver) covers() {
 			}
 			own := spread(res[j][t])
 			for c, r := range res[j][t] {
-				if math.Abs(r) > max(limit[c], 4*own) {
+				if math.Abs(r) > max(limit[c], 4*own)+moved[t]*s.slope(t, c) {
 					odd[t][c] = true
 				}
 			}
@@ -52,8 +53,35 @@ func (s *solver) covers() {
 	s.report(odd)
 }
 
-// level takes the median off.
-func level(v []float64) {
+// displaced is how far each frame lies off where its neighbours do, in cells.
+func (s *solver) displaced() []float64 {
+	out := make([]float64, s.n)
+	cell := float64(s.out.Width) / CellSide
+	for t := range out {
+		var xs, ys []float64
+		for u := max(0, t-side); u <= min(s.n-1, t+side); u++ {
+			xs, ys = append(xs, s.out.X[u]), append(ys, s.out.Y[u])
+		}
+		out[t] = math.Hypot(s.out.X[t]-medianOf(xs), s.out.Y[t]-medianOf(ys)) / cell
+	}
+	return out
+}
+
+// slope is by how much the light of a cell differs most from that of one beside
+// it, EV.
+func (s *solver) slope(t, c int) float64 {
+	lum, w, h := s.m.frames[t].lum, s.m.cw, s.m.ch
+	x, y, most := c%w, c/w, 0.0
+	for _, d := range [][2]int{{-1, 0}, {1, 0}, {0, -1}, {0, 1}} {
+		if a, b := x+d[0], y+d[1]; a >= 0 && a < w && b >= 0 && b < h {
+			most = max(most, math.Abs(float64(lum[c]-lum[b*w+a])))
+		}
+	}
+	return most
+}
+
+// centred takes the median off.
+func centred(v []float64) {
 	m := medianOf(known(v))
 	for i := range v {
 		v[i] -= m
@@ -223,8 +251,8 @@ const castOfLight = 0.3
 
 // colours finds frames of another colour.
 func (s *solver) colours() {
-	red := s.joined(func(f *frame) []float32 { return f.red }, nil)
-	blue := s.joined(func(f *frame) []float32 { return f.blue }, nil)
+	red := s.level(func(f *frame) []float32 { return f.red }, nil)
+	blue := s.level(func(f *frame) []float32 { return f.blue }, nil)
 	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
 	for _, b := range bumps(unusual(red, blue), castEV, s.n) {
 		size := math.Hypot(b.By[0], b.By[1])

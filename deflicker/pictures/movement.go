@@ -250,6 +250,23 @@ func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
 	return [2]float64{middle(all[0]), middle(all[1])}, true
 }
 
+// oneView tells whether nearly all frames show one view, moved by less than reach
+// pixels.
+func (s *solver) oneView(reach float64) bool {
+	count, most := map[int]int{}, 0
+	for _, p := range s.part {
+		if p > 0 {
+			count[p]++
+			most = max(most, count[p])
+		}
+	}
+	far := func(v []float64) float64 { return slices.Max(v) - slices.Min(v) }
+	return 10*most >= 9*s.n && max(far(s.out.X), far(s.out.Y)) < reach
+}
+
+// still tells whether all frames may be compared cell with cell.
+func (s *solver) still() bool { return s.oneView(0.75 * float64(s.out.Width) / CellSide) }
+
 // sameView is the agreement from which two frames show the same all over, not a
 // window's frame with another world behind it.
 const sameView = 0.4

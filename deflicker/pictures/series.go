@@ -137,6 +137,53 @@ func filled(v []float64) {
 	}
 }
 
+// level is that of a series of cells: the median, over the cells, of how far each
+// is off its own median over the frames, where all show the same; else joined.
+func (s *solver) level(of func(f *frame) []float32, use func(c int) bool) []float64 {
+	if !s.still() {
+		return s.joined(of, use)
+	}
+	usual := s.usual(of)
+	level := make([]float64, s.n)
+	var off []float64
+	for t := range s.n {
+		level[t] = math.NaN()
+		if f := &s.m.frames[t]; f.known && !s.spoil[t] {
+			off = off[:0]
+			for c, v := range of(f) {
+				if d := float64(v) - usual[c]; !math.IsNaN(d) && (use == nil || use(c)) {
+					off = append(off, d)
+				}
+			}
+			if len(off) >= len(usual)/10 {
+				level[t] = medianOf(off)
+			}
+		}
+	}
+	filled(level)
+	return level
+}
+
+// usual is the median of each cell over the frames; NaN where most do not tell.
+func (s *solver) usual(of func(f *frame) []float32) []float64 {
+	out := make([]float64, s.m.cw*s.m.ch)
+	col := make([]float64, 0, s.n)
+	for c := range out {
+		col = col[:0]
+		for t := range s.n {
+			if f := &s.m.frames[t]; f.known && !s.spoil[t] {
+				if v := float64(of(f)[c]); !math.IsNaN(v) {
+					col = append(col, v)
+				}
+			}
+		}
+		if out[c] = math.NaN(); 2*len(col) > s.n {
+			out[c] = medianOf(col)
+		}
+	}
+	return out
+}
+
 // joined is the level of a series of cells: the sum, frame after frame, of the
 // median change of the cells since the last frame that counts.
 func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []float64 {
@@ -172,8 +219,26 @@ func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []flo
 // weighted is a value and how much it counts.
 type weighted struct{ v, w float64 }
 
-// middle is the weighted median of v, which is sorted by it.
+// middle is the weighted mean of those of v that lie about its weighted median,
+// within three standard deviations as the median of deviations tells them.
 func middle(v []weighted) float64 {
+	m := weightedMedian(v)
+	off := make([]weighted, len(v))
+	for i, x := range v {
+		off[i] = weighted{math.Abs(x.v - m), x.w}
+	}
+	limit := 3 * 1.4826 * weightedMedian(off)
+	sum, n := 0.0, 0.0
+	for _, x := range v {
+		if math.Abs(x.v-m) <= limit {
+			sum, n = sum+x.w*x.v, n+x.w
+		}
+	}
+	return sum / n
+}
+
+// weightedMedian sorts v.
+func weightedMedian(v []weighted) float64 {
 	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.v, b.v) })
 	sum := 0.0
 	for _, x := range v {

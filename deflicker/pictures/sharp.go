@@ -19,7 +19,7 @@ func (s *solver) sharpness() {
 	if use == nil {
 		return
 	}
-	detail := s.joined(func(f *frame) []float32 { return f.sharp }, func(c int) bool { return use[c] })
+	detail := s.level(func(f *frame) []float32 { return f.sharp }, func(c int) bool { return use[c] })
 	found := bumps(unusual(detail, make([]float64, s.n)), blurLoss, s.n)
 	rest := slices.Clone(detail)
 	for _, b := range found {
@@ -56,23 +56,9 @@ func (s *solver) sharpness() {
 // textured marks the cells that have detail to lose: the better half of them.
 // Nil says that there are too few.
 func (s *solver) textured() []bool {
-	n := s.m.cw * s.m.ch
-	usual := make([]float64, n)
-	var all, col []float64
-	for c := range n {
-		col = col[:0]
-		for t := range s.n {
-			if f := &s.m.frames[t]; f.known && !s.spoil[t] {
-				if v := float64(f.detail[c]); !math.IsNaN(v) {
-					col = append(col, v)
-				}
-			}
-		}
-		if usual[c] = math.NaN(); 2*len(col) > s.n {
-			usual[c] = medianOf(col)
-			all = append(all, usual[c])
-		}
-	}
+	usual := s.usual(func(f *frame) []float32 { return f.detail })
+	all := known(usual)
+	n := len(usual)
 	if len(all) < n/10 {
 		return nil
 	}
@@ -87,7 +73,7 @@ func (s *solver) textured() []bool {
 // soft finds a slow loss of detail, by the level of detail without sudden
 // changes.
 func (s *solver) soft(detail []float64) {
-	if s.n < 3*softFrames || !s.oneView() {
+	if s.n < 3*softFrames || !s.oneView(float64(s.out.Width)/4) {
 		return
 	}
 	slow := make([]float64, s.n)
@@ -96,28 +82,15 @@ func (s *solver) soft(detail []float64) {
 	}
 	sorted := slices.Sorted(slices.Values(slow))
 	best := sorted[s.n*17/20]
-	runs(s.n, func(t int) bool { return slow[t] < best-softLoss/2 }, func(first, last int) {
+	loss := softLoss
+	if !s.still() {
+		loss *= 2 // the view changes, too
+	}
+	runs(s.n, func(t int) bool { return slow[t] < best-loss/2 }, func(first, last int) {
 		low := slices.Min(slow[first : last+1])
-		if last-first+1 < softFrames || low > best-softLoss {
+		if last-first+1 < softFrames || low > best-loss {
 			return
 		}
 		s.add(Finding{Kind: Soft, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-(best-low)/2)), Unit: "%", Severity: Look})
 	})
-}
-
-// oneView tells whether nearly all frames show one view, moved by less than a
-// quarter of its width, so that a slow change of detail is none of the view.
-func (s *solver) oneView() bool {
-	count := map[int]int{}
-	for _, p := range s.part {
-		if p > 0 {
-			count[p]++
-		}
-	}
-	most := 0
-	for _, n := range count {
-		most = max(most, n)
-	}
-	far := func(v []float64) float64 { return slices.Max(v) - slices.Min(v) }
-	return 10*most >= 9*s.n && max(far(s.out.X), far(s.out.Y)) < float64(s.out.Width)/4
 }
