@@ -28,6 +28,9 @@ type Source struct {
 	Profile int `json:",omitempty"`
 	// Was is the still's file as it was measured; zero where that is not known.
 	Was files.Identity
+	// Shift is where the content is moved, right and down, in shares of the
+	// upright still's width and height, within Options.Steady.
+	Shift [2]float64
 	// Field is the optional local correction; nil for none.
 	Field *Field
 }

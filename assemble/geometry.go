@@ -13,6 +13,9 @@ import (
 type geometry struct {
 	cropX, cropY, cropW, cropH int // of the upright still
 	w, h                       int // of the clip
+	// Frames that are to be moved come from the decoder with a margin on each
+	// side: pixels of the still, and of the clip.
+	marginX, marginY, padX, padY int
 }
 
 // layOut finds crop and size for stills of srcW x srcH upright pixels.
@@ -27,6 +30,11 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 	part := o.Crop.Of(image.Rect(0, 0, srcW, srcH))
 	left, top := part.Min.X, part.Min.Y
 	srcW, srcH = part.Dx(), part.Dy()
+	mx, my := o.margin(srcW, srcH)
+	left, top, srcW, srcH = left+mx, top+my, srcW-2*mx, srcH-2*my
+	if srcW < 16 || srcH < 16 {
+		return geometry{}, &Error{Text: "the picture shakes by more than there is of it", Try: "rendering without --steady"}
+	}
 	g := geometry{cropW: srcW, cropH: srcH}
 	if aw > 0 {
 		if srcW*ah > srcH*aw {
@@ -62,7 +70,22 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 			Try:  "a smaller size, or none for the largest there is",
 		}
 	}
+	if o.Steady != [2]float64{} {
+		even := func(v float64) int { return 2 * int(math.Round(v/2)) }
+		g.marginX, g.marginY = mx, my
+		g.padX, g.padY = even(float64(mx)*float64(g.w)/float64(g.cropW)), even(float64(my)*float64(g.h)/float64(g.cropH))
+	}
 	return g, nil
+}
+
+// margin is what frames that are moved take on each side of a picture of w x h,
+// even numbers of pixels: their way, and what interpolation reaches.
+func (o Options) margin(w, h int) (x, y int) {
+	if o.Steady == [2]float64{} {
+		return 0, 0
+	}
+	way := func(share float64, side int) int { return 2 * int(math.Ceil((share*float64(side)+2)/2)) }
+	return way(o.Steady[0], w), way(o.Steady[1], h)
 }
 
 // Part is a part of the upright picture, in fractions from the top left. The

@@ -40,7 +40,7 @@ func TestLayOut(t *testing.T) {
 			}
 			continue
 		}
-		want := geometry{c.x, c.y, c.cw, c.ch, c.outW, c.outH}
+		want := geometry{cropX: c.x, cropY: c.y, cropW: c.cw, cropH: c.ch, w: c.outW, h: c.outH}
 		if err != nil || g != want {
 			t.Errorf("%s: %+v, %v; want %+v", c.name, g, err, want)
 		}

@@ -45,7 +45,7 @@ func (p *Pipeline) pictureBytes() int64 {
 // the size that their headers state.
 func (p *Pipeline) decoderMemory() int64 {
 	threads := int64(max(1, p.frameThreads()))
-	out := 2 * int64(p.words())
+	out := 2 * int64(p.wideWords())
 	memory := (picturesPerThread*threads + ownPictures) * (p.pictureBytes() + out)
 	if p.job.Sources[0].Format == "jxl" {
 		memory += 64 * int64(p.srcW) * int64(p.srcH) // its decoder's planes

@@ -43,6 +43,10 @@ type Options struct {
 	Width, Height int
 	// Aspect is "16:9" or any W:H, or "source" for no crop.
 	Aspect string
+	// Steady is how far frames are moved at most, by Source.Shift, in shares of
+	// the upright still's width and height; as much is cut from each side. Zero
+	// for frames that stay.
+	Steady [2]float64
 	// Crop is the part of the upright picture that Aspect is cut from.
 	Crop Part
 	// CropX and CropY say where in it the cut lies, 0 left or top to 1.
@@ -96,6 +100,8 @@ func (o Options) Validate() error {
 		return fmt.Errorf("size %dx%d: both sides must be even, as chroma is halved", o.Width, o.Height)
 	case o.Crop != Part{} && !(o.Crop.X >= 0 && o.Crop.Y >= 0 && o.Crop.W > 0 && o.Crop.H > 0 && o.Crop.X+o.Crop.W <= 1+1e-9 && o.Crop.Y+o.Crop.H <= 1+1e-9):
 		return fmt.Errorf("crop %g,%g,%g,%g: x, y, width and height are fractions from 0 to 1 and must lie within the picture", o.Crop.X, o.Crop.Y, o.Crop.W, o.Crop.H)
+	case !(o.Steady[0] >= 0 && o.Steady[0] < 0.4 && o.Steady[1] >= 0 && o.Steady[1] < 0.4):
+		return fmt.Errorf("steadying by %g, %g of the picture: want 0 to 0.4", o.Steady[0], o.Steady[1])
 	case !(o.CropX >= 0 && o.CropX <= 1 && o.CropY >= 0 && o.CropY <= 1):
 		return fmt.Errorf("crop position %g,%g: both must be 0 to 1", o.CropX, o.CropY)
 	case o.GapMode != GapLeave && o.GapMode != GapHold && o.GapMode != GapBlend:

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -123,6 +124,10 @@ func plan(ctx context.Context, job Job) (*Pipeline, error) {
 	w, h := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
 	if p.geo, err = job.layOut(w, h); err != nil {
 		return nil, err
+	}
+	if p.geo.marginX > 0 {
+		p.notes = append(p.notes, fmt.Sprintf("steadying moves frames by up to %.1f pixels of %d and cuts for it %.1f %% of the width and %.1f %% of the height",
+			math.Hypot(job.Steady[0]*float64(w), job.Steady[1]*float64(h)), w, 200*float64(p.geo.marginX)/float64(w), 200*float64(p.geo.marginY)/float64(h)))
 	}
 	p.formats()
 	return p, nil
@@ -283,13 +288,13 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	}
 	g := p.geo
 	if g.cropX != 0 || g.cropY != 0 || p.cropped() {
-		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", g.cropW, g.cropH, g.cropX, g.cropY)}, ffmpeg.KwArgs{"exact": "1"})
+		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", g.cropW+2*g.marginX, g.cropH+2*g.marginY, g.cropX-g.marginX, g.cropY-g.marginY)}, ffmpeg.KwArgs{"exact": "1"})
 	}
 	// Out comes what JFIF stores: full range, the matrix of BT.601. JPEGs have
 	// it, so ffmpeg scales them without converting; stills in RGB are brought
 	// to it.
 	s = s.Filter("scale", nil, ffmpeg.KwArgs{
-		"w": g.w, "h": g.h, "flags": "bicubic", "out_range": "pc", "out_color_matrix": "bt601",
+		"w": g.w + 2*g.padX, "h": g.h + 2*g.padY, "flags": "bicubic", "out_range": "pc", "out_color_matrix": "bt601",
 		"in_range": "pc", "in_color_matrix": "bt601",
 	}).Filter("format", ffmpeg.Args{p.in})
 	args := s.Output("pipe:1", ffmpeg.KwArgs{"f": "rawvideo", "vsync": "passthrough", "pix_fmt": p.in}).GetArgs()

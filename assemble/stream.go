@@ -254,7 +254,7 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 	free := make(chan []uint16, framesAhead)
 	full := make(chan []uint16, framesAhead)
 	for range framesAhead {
-		free <- make([]uint16, p.words())
+		free <- make([]uint16, p.wideWords())
 	}
 	got := 0
 	g.Go(func() error {
@@ -349,6 +349,8 @@ type writer struct {
 	bytes    []byte
 	gaps     map[int]int   // frames missing before source i
 	profiles []*conversion // those of Job.Profiles
+	steady   *steadier     // nil where frames stay
+	moved    []uint16      // the frame that steady made
 }
 
 func (p *Pipeline) newWriter(out io.Writer) *writer {
@@ -357,6 +359,9 @@ func (p *Pipeline) newWriter(out io.Writer) *writer {
 	w := &writer{p: p, out: out, tone: newCorrector(p.job.Response, p.geo, srcW, srcH), gaps: map[int]int{}}
 	for i := range p.job.Profiles {
 		w.profiles = append(w.profiles, newConversion(&p.job.Profiles[i]))
+	}
+	if p.job.Steady != [2]float64{} {
+		w.steady, w.moved = newSteadier(p.geo, srcW, srcH), make([]uint16, p.words())
 	}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w
@@ -375,6 +380,12 @@ func (p *Pipeline) words() int {
 	return pictureWords(p.geo.w, p.geo.h, p.codec.SampleW, p.codec.SampleH)
 }
 
+// wideWords is what a frame from the decoder takes, its margin with it.
+func (p *Pipeline) wideWords() int {
+	g := p.geo
+	return pictureWords(g.w+2*g.padX, g.h+2*g.padY, p.codec.SampleW, p.codec.SampleH)
+}
+
 func (p *Pipeline) picture(words []uint16) picture {
 	return newPicture(words, p.geo.w, p.geo.h, p.codec.SampleW, p.codec.SampleH)
 }
@@ -382,8 +393,13 @@ func (p *Pipeline) picture(words []uint16) picture {
 // frame corrects and writes source i, and the frames that are missing before
 // it. It takes words and gives back a buffer that is free again.
 func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
+	s, decoded := &w.p.job.Sources[i], words
+	if w.steady != nil {
+		g := w.p.geo
+		words = w.moved
+		w.steady.move(w.p.picture(words), newPicture(decoded, g.w+2*g.padX, g.h+2*g.padY, w.p.codec.SampleW, w.p.codec.SampleH), s.Shift)
+	}
 	now := w.p.picture(words)
-	s := &w.p.job.Sources[i]
 	var colours *conversion
 	if s.Profile > 0 {
 		colours = w.profiles[s.Profile-1]
@@ -422,6 +438,10 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	}
 	if w.before != nil {
 		words, w.before = w.before, words
+	}
+	if w.steady != nil {
+		w.moved = words
+		return decoded, nil
 	}
 	return words, nil
 }

@@ -41,8 +41,8 @@ const KindSpoilt Kind = "spoilt"
 
 // tries is what to try, by kind.
 var tries = map[look.Kind]string{
-	look.Jump:    "Steady the clip in an editor, or begin a new clip there.",
-	look.Shake:   "Steady the clip in an editor; weigh the tripod down or shelter it next time.",
+	look.Jump:    "Render with --steady, or begin a new clip there.",
+	look.Shake:   "Render with --steady; weigh the tripod down or shelter it next time.",
 	look.Blurred: "Leave these frames out when rendering: --leave-out.",
 	look.Soft:    "Look at the lens for dew, haze or a creeping focus ring; end the clip before it with --last.",
 	look.Covered: "Leave these frames out when rendering (--leave-out), unless it belongs there.",

@@ -38,7 +38,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	}
 	columns := s.columnsOf()
 	meter := deflicker.NewMeter(meterOptions(s.Settings, columns.turn.EXIF()))
-	var look pictures.Meter
+	look := pictures.Meter{Steady: settings.Steady.Of(s.Settings)}
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
 		if progress != nil {
 			progress(k+1, n)

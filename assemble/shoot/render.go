@@ -43,6 +43,7 @@ func (s *Shoot) Job(out string) assemble.Job {
 		job.Sources = append(job.Sources, s.source(k))
 	}
 	s.profiles(&job)
+	s.steady(&job)
 	hold := settings.Hold.Of(s.Settings)
 	job.HoldFirst = int(math.Round(hold.First * s.Rate.FPS()))
 	job.HoldLast = int(math.Round(hold.Last * s.Rate.FPS()))

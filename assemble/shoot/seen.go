@@ -3,7 +3,9 @@ package shoot
 import (
 	"context"
 	"image"
+	"math"
 
+	"stillspan/assemble"
 	"stillspan/deflicker/measure"
 	"stillspan/deflicker/pictures"
 	"stillspan/internal/orientation"
@@ -61,4 +63,29 @@ func (s *Shoot) takeExhibits(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// mostSteady bounds how far a frame is moved, a share of the picture.
+const mostSteady = 0.1
+
+// steady has the frames of a job moved to where a smooth path would have them.
+func (s *Shoot) steady(job *assemble.Job) {
+	if s.Measured == nil || !settings.Steady.Of(s.Settings) || len(job.Sources) == 0 || len(s.Measured.Seen.SmoothX) == 0 {
+		return
+	}
+	f := &s.Measured.Seen
+	of := map[string]int{}
+	for k := range s.Sequence.Frames {
+		of[s.Sequence.Frames[k].Path] = k
+	}
+	full := &s.Sequence.Frames[0].Facts
+	w, h := orientation.Of(job.Sources[0].Orientation).Size(full.Width, full.Height)
+	wide, high := max(1, float64(w)), max(1, float64(h))
+	within := func(v float64) float64 { return min(max(v, -mostSteady), mostSteady) }
+	for i := range job.Sources {
+		k := of[job.Sources[i].Path]
+		by := [2]float64{within((f.SmoothX[k] - f.X[k]) / wide), within((f.SmoothY[k] - f.Y[k]) / high)}
+		job.Sources[i].Shift = by
+		job.Steady[0], job.Steady[1] = max(job.Steady[0], math.Abs(by[0])), max(job.Steady[1], math.Abs(by[1]))
+	}
 }

@@ -10,13 +10,19 @@ import (
 // KB: where it lies against its neighbours, and the light, colour and detail of
 // at most CellSide x CellSide cells. Not for concurrent use.
 type Meter struct {
+	// Steady asks for a path whose errors do not add up, to take shake out by: each
+	// frame is laid over one further back, too.
+	Steady bool
+
 	cw, ch int
 	coded  bool
 	frames []frame
 	// Where the frames lie is told from the views of the last one and of the
 	// last that fitted what came before it.
 	last, anchor sight
+	key          sight // with Steady, what frames are laid over
 	speed        shift // of the last step
+	reach        shift // of the last frame, from the key
 	room         room
 	spare        *view
 }
@@ -40,6 +46,9 @@ type frame struct {
 	// from is -1 where the frame fits none before it.
 	from int
 	step shift
+	// far is the movement since frame key; key is -1 for none.
+	key int
+	far shift
 	// tiles are the movements of the tiles, a frame.
 	tiles []tileMove
 	cell  float64 // pixels of the measured picture in one cell of Luma
@@ -61,7 +70,7 @@ const (
 // cells, 0 to 1, known where clip is below 1. A nil still stands for one that
 // could not be measured.
 func (m *Meter) Add(s *Still, code *[3][]float64, w, h int) {
-	f := frame{from: -1}
+	f := frame{from: -1, key: -1}
 	if s == nil || s.W == 0 || w < 1 || h < 1 {
 		m.frames = append(m.frames, f)
 		return
@@ -167,9 +176,10 @@ func (m *Meter) place(f *frame, s *Still) {
 	m.spare = nil
 	now := sight{t, v}
 	if m.last.view == nil {
-		m.last, m.anchor = now, now
+		m.last, m.anchor, m.key = now, now, now
 		return
 	}
+	m.over(f, v)
 	at, was := m.last, m.anchor
 	d, fit := m.last.view.align(v, m.speed)
 	if d.good < sure && m.anchor.frame != m.last.frame {
@@ -193,12 +203,31 @@ func (m *Meter) place(f *frame, s *Still) {
 	} else if t-m.anchor.frame > longestRun {
 		m.anchor = now // the view is another from here on
 	}
-	if m.last.view != m.anchor.view {
-		m.spare = m.last.view
-	} else if was.view != m.anchor.view {
-		m.spare = was.view
+	for _, old := range []*view{m.last.view, was.view} {
+		if old != m.anchor.view && old != m.key.view {
+			m.spare = old
+		}
 	}
 	m.last = now
+	if m.Steady && f.key < 0 {
+		m.key = now
+	}
+}
+
+// over lays the frame over the key frame.
+func (m *Meter) over(f *frame, v *view) {
+	if !m.Steady {
+		return
+	}
+	guess := m.reach
+	guess.x, guess.y = guess.x+m.speed.x, guess.y+m.speed.y
+	d, _ := m.key.view.align(v, guess)
+	if d.good < sameView || math.Hypot(d.x, d.y) > float64(v.w)/6 {
+		m.reach = shift{}
+		return
+	}
+	m.reach = d
+	f.key, f.far = m.key.frame, shift{d.x * f.cell, d.y * f.cell, d.good}
 }
 
 // longestRun is the most frames that are told apart from those before and after.

@@ -14,6 +14,9 @@ func (s *solver) path() {
 		f := &s.m.frames[t]
 		x[t], y[t] = math.NaN(), math.NaN()
 		switch {
+		case f.key >= 0 && !math.IsNaN(x[f.key]):
+			x[t], y[t] = x[f.key]+f.far.x, y[f.key]+f.far.y
+			s.part[t] = s.part[f.key]
 		case f.from >= 0 && !math.IsNaN(x[f.from]):
 			x[t], y[t] = x[f.from]+f.step.x, y[f.from]+f.step.y
 			s.part[t] = s.part[f.from]
@@ -89,7 +92,7 @@ func (s *solver) movement() {
 			path[1][t] -= b.By[1]
 		}
 	}
-	s.out.SmoothX, s.out.SmoothY = smooth(path[0]), smooth(path[1])
+	s.out.SmoothX, s.out.SmoothY = even(path[0]), even(path[1])
 	s.stalls(path, cell)
 }
 
@@ -117,6 +120,76 @@ func smooth(v []float64) []float64 {
 		}
 	}
 	return out
+}
+
+// degrees is the highest of the polynomials that are tried as smooth paths.
+const degrees = 5
+
+// even is the smooth path that a shaken one was meant to be: the polynomial of
+// the least degree that leaves no more than shake, told by successive values
+// that differ as independent ones do (von Neumann 1941), or else what smooth
+// gives.
+func even(v []float64) []float64 {
+	n := len(v)
+	for degree := 0; degree <= degrees && degree < n/4; degree++ {
+		fit := polynomial(v, degree)
+		var square, change, last float64
+		for t := range v {
+			d := v[t] - fit[t]
+			square += d * d
+			if t > 0 {
+				change += (d - last) * (d - last)
+			}
+			last = d
+		}
+		if change > 1.3*square {
+			return fit
+		}
+	}
+	return smooth(v)
+}
+
+// polynomial is the least squares fit of that degree, by orthogonal polynomials
+// over the frames.
+func polynomial(v []float64, degree int) []float64 {
+	n := len(v)
+	fit := make([]float64, n)
+	var before []float64
+	now := make([]float64, n)
+	for t := range now {
+		now[t] = 1
+	}
+	for k := 0; ; k++ {
+		size, along := 0.0, 0.0
+		for t, p := range now {
+			size, along = size+p*p, along+p*v[t]
+		}
+		for t, p := range now {
+			fit[t] += along / size * p
+		}
+		if k == degree {
+			return fit
+		}
+		next, middle, back := make([]float64, n), 0.0, 0.0
+		x := func(t int) float64 { return 2*float64(t)/float64(n-1) - 1 }
+		for t, p := range now {
+			middle += x(t) * p * p / size
+		}
+		if before != nil {
+			was := 0.0
+			for _, p := range before {
+				was += p * p
+			}
+			back = size / was
+		}
+		for t, p := range now {
+			next[t] = (x(t) - middle) * p
+			if before != nil {
+				next[t] -= back * before[t]
+			}
+		}
+		before, now = now, next
+	}
 }
 
 // shake finds stretches that tremble.

@@ -71,6 +71,7 @@ var (
 	Last      = add(whole(1, 10_000_000), Row{Name: "last", Arg: "N", Key: "last", In: Default, For: Clips, MakesClip: true, Help: "end the clip with the Nth frame of the sequence"})
 	Speed     = add(whole(1, 1000), Row{Name: "speed", Arg: "N", Key: "speed", In: Default, Default: "1", For: Clips, MakesClip: true, Help: "take every Nth frame, %s"})
 	LeaveOut  = add(frameList, Row{Name: "leave-out", Arg: "N,N-N", Key: "leave_out", In: Default, For: Clips, MakesClip: true, Help: "leave these frames of the sequence out of the clip, as if they were missing: 17,40-52"})
+	Steady    = add(toggle, Row{Name: "steady", Key: "steady", In: Default, For: Clips, MakesClip: true, Help: "take shake and jumps out of the framing; what the moves take is cut from each side"})
 	Hold      = add(ends, Row{Name: "hold", Arg: "T,T", Key: "hold", In: Default, For: Clips, MakesClip: true, Help: "seconds that the first and the last frame stand still: 1,2.5"})
 	Timecode  = add(startLabel, Row{Name: "timecode", Arg: "T", Key: "timecode", In: Default, Default: "clock", For: Clips, MakesClip: true, Help: `time code of the first frame: "clock" (when it was taken, by the camera's clock), "off", or a label such as 10:00:00:00`})
 	Deflicker = add(toggle, Row{Name: "deflicker", Key: "deflicker", In: Default, Default: "true", For: Clips, MakesClip: true, Help: "measure and report, but leave the light as shot"})
