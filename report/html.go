@@ -83,16 +83,15 @@ var pageFuncs = template.FuncMap{
 // shootPage is a shoot on its page.
 type shootPage struct {
 	*Sequence
-	Stage   *stage
-	Gallery []exhibit
+	Stage *stage
+	page  Page
 }
 
 // exhibit is a frame of the gallery.
 type exhibit struct {
-	Frame          int
-	File, Text     string
-	Small, Full    template.URL
-	HasFull, Shown bool
+	Frame      int
+	File, Text string
+	Small      template.URL // empty where nothing of it can be shown
 }
 
 // pageData is what a page is filled with.
@@ -123,31 +122,38 @@ func WriteHTML(w io.Writer, r *Report, p Page) error {
 	d := pageData{Report: r, Page: p}
 	for i := range r.Sequences {
 		s := &r.Sequences[i]
-		sp := shootPage{s, stageOf(r, p, s), galleryOf(p, s)}
+		sp := shootPage{s, stageOf(r, p, s), p}
 		d.Moves = d.Moves || sp.Stage != nil
 		d.Shoots = append(d.Shoots, sp)
 	}
 	return writePage(w, pageTemplate, d)
 }
 
-// galleryOf shows the frames that something is wrong with; each opens at full
-// size from the file beside the page.
-func galleryOf(p Page, s *Sequence) []exhibit {
+// Full is where a frame, from 0, lies at full size beside the page; empty where
+// it does not.
+func (p shootPage) Full(frame int) template.URL {
+	for _, g := range p.pictures.gallery {
+		if g.Frame == frame && g.JPEG != nil && p.page.Name != "" {
+			return template.URL(url.PathEscape(p.page.beside(p.Sequence, galleryName(frame))))
+		}
+	}
+	return ""
+}
+
+// Gallery are the damaged frames, as much of each as is left.
+func (p shootPage) Gallery() []exhibit {
 	var out []exhibit
-	for _, g := range s.pictures.gallery {
-		e := exhibit{Frame: g.Frame, File: base(s.Rows[g.Frame].File)}
-		for _, d := range s.Damaged {
-			if d.Frame == g.Frame+1 {
-				e.Text = d.Problem
+	for _, g := range p.pictures.gallery {
+		for _, d := range p.Damaged {
+			if d.Frame != g.Frame+1 {
+				continue
 			}
+			e := exhibit{Frame: g.Frame, File: base(d.File), Text: d.Problem}
+			if g.Small != nil {
+				e.Small = dataURL(g.Small)
+			}
+			out = append(out, e)
 		}
-		if g.Small != nil {
-			e.Small, e.Shown = dataURL(g.Small), true
-		}
-		if g.JPEG != nil && p.Name != "" {
-			e.Full, e.HasFull = template.URL(url.PathEscape(p.beside(s, galleryName(s, g.Frame)))), true
-		}
-		out = append(out, e)
 	}
 	return out
 }

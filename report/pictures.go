@@ -205,6 +205,7 @@ var picturesSource string
 // shownExhibit is one as the page shows it.
 type shownExhibit struct {
 	Text, Frame, Beside string
+	Shown               int // index of the frame
 	FrameURL, BesideURL template.URL
 }
 
@@ -214,7 +215,7 @@ func exhibitsOf(s *Sequence) []shownExhibit {
 	for _, e := range s.pictures.exhibits {
 		g := gathering{Kind: e.Kind, Severity: e.Severity, all: []Picture{e.Picture}}
 		out = append(out, shownExhibit{
-			Text: g.Text(), Frame: fmt.Sprint(e.finding.Shown + 1), Beside: fmt.Sprint(e.finding.Beside + 1),
+			Text: g.Text(), Shown: e.finding.Shown, Frame: fmt.Sprint(e.finding.Shown + 1), Beside: fmt.Sprint(e.finding.Beside + 1),
 			FrameURL: dataURL(framed(e.pair.Frame, e.finding.Part)), BesideURL: dataURL(framed(e.pair.Beside, look.Rect{})),
 		})
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"encoding/base64"
+	"fmt"
 	"html/template"
 	"io"
 	"math"
@@ -71,17 +72,15 @@ func (r *Report) Asides(p Page) []Aside {
 		}
 		for _, g := range s.pictures.gallery {
 			if g.JPEG != nil {
-				out = append(out, Aside{Name: p.beside(s, galleryName(s, g.Frame)), Data: g.JPEG})
+				out = append(out, Aside{Name: p.beside(s, galleryName(g.Frame)), Data: g.JPEG})
 			}
 		}
 	}
 	return out
 }
 
-// galleryName is what the picture of a frame is called beside a page.
-func galleryName(s *Sequence, frame int) string {
-	return words.OneLine(strings.ReplaceAll(base(s.Rows[frame].File), " ", "_")) + ".jpg"
-}
+// galleryName is what the picture of a frame, from 0, is called beside a page.
+func galleryName(frame int) string { return fmt.Sprintf("frame-%d.jpg", frame+1) }
 
 // inPage tells which shoots' proofs lie in the page itself.
 func inPage(r *Report) map[string]bool {

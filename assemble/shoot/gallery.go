@@ -26,15 +26,21 @@ const (
 	gallerySmall  = 240
 )
 
-// TakeGallery takes the pictures of frames that are damaged, and of more by
-// index, as much of each as can be decoded.
-func (s *Shoot) TakeGallery(ctx context.Context, more ...int) error {
+// TakeGallery takes the pictures of frames that are damaged, and of those that
+// TakeStrip took for findings about pictures, as much of each as can be decoded.
+func (s *Shoot) TakeGallery(ctx context.Context) error {
 	var list []int
 	for k := range s.Sequence.Frames {
-		if !s.Sound(k) || slices.Contains(more, k) {
+		if !s.Sound(k) {
 			list = append(list, k)
 		}
 	}
+	for i := range s.Pictures.Exhibits {
+		if k := s.Measured.Seen.Findings[i].Shown; !slices.Contains(list, k) {
+			list = append(list, k)
+		}
+	}
+	slices.Sort(list)
 	room := galleryBytes
 	for _, k := range list[:min(len(list), galleryFrames)] {
 		still := Still{Frame: k}

@@ -57,7 +57,7 @@ const (
 func (p Place) look() (found, error) {
 	info, err := os.Lstat(p.Path)
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR): // whoever makes the folder says why not
 		return nothing, nil
 	case err != nil:
 		return nothing, fmt.Errorf("cannot write %q: %w", p.Path, Cause(err))
