@@ -105,7 +105,8 @@ type Clip struct {
 	Timecode string
 	Created  time.Time
 	// Verified is true when ffprobe counted the frames and found rate, size,
-	// codec, duration, time code and colour tags as ordered. Problems says what was not.
+	// codec, duration, time code and colour tags as ordered. Problems says what was
+	// not, and of a verified clip which stills ffmpeg found fault with.
 	Verified bool
 	Problems []string
 }

@@ -54,6 +54,8 @@ type Pipeline struct {
 	// handed to the decoder; empty where it opens the stills itself.
 	pipedAs string
 	notes   []string
+	// complaints are what ffmpeg had to say of stills that it decoded.
+	complaints []string
 	// in is the pixel format of the stream from the decoder, out that to the
 	// encoder.
 	in, out string
@@ -278,6 +280,16 @@ func (p *Pipeline) decodeArgs(links string) []string {
 	if p.pipedAs != "" {
 		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.pipedAs, "framerate": "25", "noautorotate": ""})
 	}
+	return p.decodeFrom(s)
+}
+
+// decodeOneArgs are those for a single still.
+func (p *Pipeline) decodeOneArgs(link string) []string {
+	return p.decodeFrom(ffmpeg.Input(link, ffmpeg.KwArgs{"f": "image2", "pattern_type": "none", "framerate": "25", "noautorotate": "", "threads": 1}))
+}
+
+// decodeFrom turns, crops and scales what comes in.
+func (p *Pipeline) decodeFrom(s *ffmpeg.Stream) []string {
 	for _, f := range turn(p.job.Sources[0].Orientation) {
 		name, arg, ok := strings.Cut(f, "=")
 		if ok {

@@ -105,6 +105,7 @@ func (p *Pipeline) runSegments(ctx context.Context, segments []Job, w *files.Wor
 		if err := part.encode(ctx, parts[i], report); err != nil {
 			return err
 		}
+		p.complaints = append(p.complaints, part.complaints...)
 		before += len(job.Sources)
 	}
 	return p.join(ctx, tmp, segments, parts)

@@ -83,6 +83,7 @@ func (p *Pipeline) deliver(ctx context.Context, w *files.Work, tmp string) (Clip
 	}
 	clip.Held = p.job.HoldFirst + p.job.HoldLast
 	clip.Filled = p.total - len(p.job.Sources) - clip.Held
+	clip.Problems = p.complaints
 	if p.Accept != nil {
 		if err := p.Accept(ctx, clip); err != nil {
 			return Clip{}, err
@@ -143,52 +144,31 @@ func copyPreview(s Source, name string) error {
 func (p *Pipeline) stream(parent context.Context, links, tmp string, progress func(done, total int)) error {
 	ctx, cancel := context.WithCancel(parent)
 	defer cancel()
-	dec, decTail := process.Command(ctx, "ffmpeg", p.decodeArgs(links)...)
-	enc, encTail := process.Command(ctx, "ffmpeg", p.encodeArgs(tmp)...)
 	decR, decW, err := os.Pipe()
 	if err != nil {
 		return err
 	}
 	encR, encW, err := os.Pipe()
 	if err != nil {
-		decR.Close()
-		decW.Close()
-		return err
+		return errors.Join(err, decR.Close(), decW.Close())
 	}
 	widen(decR)
 	widen(encW)
-	dec.Stdout, enc.Stdin = decW, encR
-	var feedW *os.File
-	if p.pipedAs != "" {
-		var feedR *os.File
-		if feedR, feedW, err = os.Pipe(); err != nil {
-			return errors.Join(err, decR.Close(), decW.Close(), encR.Close(), encW.Close())
+	enc, encTail := process.Command(ctx, "ffmpeg", p.encodeArgs(tmp)...)
+	enc.Stdin = encR
+	dec, err := p.startDecoder(ctx, links, decW)
+	if err == nil {
+		if err = start(enc, 0); err != nil {
+			cancel()
+			decR.Close()
+			_ = dec.wait() // killed on purpose
+			_ = dec.fed()
 		}
-		widen(feedW)
-		dec.Stdin = feedR
-		defer feedR.Close()
-		defer feedW.Close()
 	}
-	err = startBoth(dec, p.decoderMemory(), enc)
-	decW.Close()
 	encR.Close()
-	if feedW != nil {
-		dec.Stdin.(*os.File).Close() // the decoder has its own
-	}
 	if err != nil {
-		cancel()
-		decR.Close()
-		encW.Close()
-		return errors.Join(err, waitStarted(dec), waitStarted(enc))
+		return errors.Join(err, encW.Close(), decR.Close())
 	}
-	fed := make(chan error, 1)
-	go func() {
-		if feedW == nil {
-			fed <- nil
-			return
-		}
-		fed <- p.feed(ctx, feedW)
-	}()
 	watched := p.watchInputs(ctx, cancel)
 	got, streamErr := p.pump(ctx, decR, encW, func(done, total int) {
 		watched.at(done)
@@ -203,8 +183,8 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	if streamErr != nil && !stopped {
 		cancel()
 	}
-	decErr, encErr := dec.Wait(), enc.Wait()
-	feedErr := <-fed
+	decErr, encErr := dec.wait(), enc.Wait()
+	feedErr := dec.fed()
 	switch {
 	case parent.Err() != nil:
 		return parent.Err()
@@ -220,30 +200,26 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		return streamErr
 	case got < len(p.job.Sources):
 		if decErr != nil {
-			decErr = failure(parent, "cannot decode the stills", decErr, decTail)
+			decErr = failure(parent, "cannot decode the stills", decErr, dec.tail)
 		}
 		return p.lostFrame(parent, links, got, decErr)
+	case streamErr != nil:
+		return streamErr
 	}
-	return streamErr
+	return p.complained(parent, links, dec.tail)
 }
 
-// startBoth starts the decoder, which is given what comes from anywhere, within
-// bounds.
-func startBoth(dec *exec.Cmd, memory int64, enc *exec.Cmd) error {
-	if err := process.Start(dec, memory); err != nil {
+// start starts an ffmpeg, which may take as much memory unless that is 0: what is
+// decoded comes from anywhere.
+func start(cmd *exec.Cmd, memory int64) (err error) {
+	if memory > 0 {
+		err = process.Start(cmd, memory)
+	} else {
+		err = cmd.Start()
+	}
+	if err != nil {
 		return &Error{Text: "cannot start ffmpeg", Err: err}
 	}
-	if err := enc.Start(); err != nil {
-		return &Error{Text: "cannot start ffmpeg", Err: err}
-	}
-	return nil
-}
-
-func waitStarted(c *exec.Cmd) error {
-	if c.Process == nil {
-		return nil
-	}
-	_ = c.Wait() // killed on purpose
 	return nil
 }
 
@@ -471,36 +447,4 @@ func (w *writer) write(pic picture, madeUp bool) error {
 		return errors.Join(errStopped, err)
 	}
 	return nil
-}
-
-// lostFrame finds the still that ffmpeg could not decode: corrections must
-// never shift onto other frames.
-func (p *Pipeline) lostFrame(ctx context.Context, links string, got int, cause error) error {
-	for i := range p.job.Sources {
-		if err := p.job.Sources[i].changed(); err != nil {
-			return err
-		}
-	}
-	for i, s := range p.job.Sources {
-		if p.pipedAs != "" {
-			break // each was made here, so each has a picture
-		}
-		path := s.Path
-		link := filepath.Join(links, fmt.Sprintf(p.linkName(), i))
-		cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-f", "image2", "-pattern_type", "none", "-i", file(link), "-f", "null", "-")...)
-		err := process.Run(cmd, p.decoderMemory())
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			return &Error{
-				Text: fmt.Sprintf("ffmpeg cannot decode %q (frame %d): %s", path, i+1, t.Last()),
-				Try:  "copying the file from the card again, or moving it out of the folder",
-			}
-		}
-	}
-	if cause != nil {
-		return cause
-	}
-	return &Error{Text: fmt.Sprintf("ffmpeg decoded %d of %d stills and does not say which are missing", got, len(p.job.Sources))}
 }

@@ -149,6 +149,7 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 				return Record{}, err
 			}
 			light[n] = part.Light
+			done.Clip.Problems = append(done.Clip.Problems, part.Clip.Problems...)
 			path := d.store.partPath(t.ID)
 			if err := readGob(path, &parts[n]); err != nil {
 				return Record{}, err

@@ -208,6 +208,7 @@ func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 		return err
 	}
 	s.Rendered = &done
+	s.Warnings = append(s.Warnings, done.Clip.Problems...)
 	return nil
 }
 

@@ -16,9 +16,9 @@ import (
 )
 
 // fullPixels bounds what Go's own decoders are given: at 8 bytes a pixel,
-// their costliest, 512 MB. Larger pictures go to ffmpeg, which shrinks them
+// their costliest, 256 MB. Larger pictures go to ffmpeg, which shrinks them
 // on its side.
-const fullPixels = 1 << 26
+const fullPixels = 1 << 25
 
 // decodeImage decodes a whole picture of a format that package image knows: JPEG,
 // PNG or TIFF. ok is false where that is left to ffmpeg.

@@ -10,7 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"os/exec"
-	"runtime"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/semaphore"
@@ -188,7 +188,7 @@ func (r *reader) within(ctx context.Context, s still, source string) (*Grid, err
 	defer largeOnes.Release(need)
 	g, err := r.from(ctx, s, source)
 	r.buf = nil
-	runtime.GC() // before another is begun
+	debug.FreeOSMemory() // before another is begun, here or in another process
 	return g, err
 }
 

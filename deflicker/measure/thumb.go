@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"image"
+	"runtime/debug"
 
 	"stillspan/ingest/format"
 	"stillspan/internal/files"
@@ -46,6 +47,9 @@ func (r *reader) picture(ctx context.Context, in Input, maxSide int) (image.Imag
 	}
 	if img := r.blockPicture(ctx, s, maxSide); img != nil {
 		return img, nil
+	}
+	if 8*s.pixels() > large {
+		defer debug.FreeOSMemory() // before another process makes as much
 	}
 	img, _, err := r.decode(ctx, s)
 	return img, err

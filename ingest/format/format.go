@@ -60,7 +60,7 @@ const headBytes = 256
 
 // table is the order in which formats are looked for.
 var table = []Format{
-	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, Damage: jpegEnd, PixelBytes: 3, Decoder: JPEG},
+	{Name: "jpeg", Suffixes: "jpg jpeg jpe", Magic: begins("\xFF\xD8"), Facts: meta.JPEG, Damage: jpegDamage, PixelBytes: 3, Decoder: JPEG},
 	{Name: "png", Suffixes: "png", Magic: begins("\x89PNG\r\n\x1a\n"), Facts: meta.PNG, Damage: pngDamage, Decoder: Go},
 	{Name: "jxl", Suffixes: "jxl", Magic: begins("\xFF\x0A", "\x00\x00\x00\x0cJXL \r\n\x87\n"), Facts: meta.JXL, Damage: jxlEnd, PixelBytes: 8},
 	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Damage: boxesEnd, PixelBytes: 4, Decoder: Libheif},

@@ -12,11 +12,11 @@ import (
 	"stillspan/internal/problem"
 )
 
-// MaxDecoded bounds what one still may take once it is decoded, bytes: 178
-// million pixels of a JPEG, 134 million of other pictures of 8 bits a sample
-// and 67 million of 16. Raw files, which a program of its own develops, are
+// MaxDecoded bounds what one still may take once it is decoded, bytes: 167
+// million pixels of a JPEG, 125 million of other pictures of 8 bits a sample
+// and 62 million of 16. Raw files, which a program of its own develops, are
 // bounded by rawRatio.
-const MaxDecoded = 512 << 20
+const MaxDecoded = 480 << 20
 
 // rawRatio is the most pixels to a byte that a raw file is believed: the
 // tightest packing of sensor data in use takes a bit for several.
@@ -46,6 +46,54 @@ func Look(r io.ReaderAt, size int64, facts *meta.Facts) (d *problem.Still, known
 		d = f.Damage(r, size)
 	}
 	return d, f.Damage != nil
+}
+
+// maxJPEGSegments bounds the segments before the frame header; cameras write a
+// dozen, and a profile may take two hundred and more.
+const maxJPEGSegments = 1024
+
+// jpegDamage looks how large a progressive picture is, whose coefficients are
+// all kept until its last scan, and for the end.
+func jpegDamage(r io.ReaderAt, size int64) *problem.Still {
+	head := make([]byte, 10+3*4)
+	at := int64(2)
+	for range maxJPEGSegments {
+		if n, _ := r.ReadAt(head, at); n < 10 || head[0] != 0xff {
+			break
+		}
+		kind, length := head[1], int64(binary.BigEndian.Uint16(head[2:]))
+		switch {
+		case kind == 0xff: // fill byte
+			at++
+			continue
+		case kind == 0xc2: // progressive (T.81, B.2.2)
+			h, w := int64(binary.BigEndian.Uint16(head[5:])), int64(binary.BigEndian.Uint16(head[7:]))
+			if d := tooLarge(w, h, progressiveBytes(head[9:])); d != nil {
+				return d
+			}
+		}
+		if kind >= 0xc0 && kind <= 0xcf && kind != 0xc4 && kind != 0xc8 && kind != 0xcc || length < 2 {
+			break
+		}
+		at += 2 + length
+	}
+	return jpegEnd(r, size)
+}
+
+// progressiveBytes is what a pixel takes: of each sample one byte, and two for
+// its coefficient. c is the number of components and what the frame header says
+// of each.
+func progressiveBytes(c []byte) int64 {
+	var samples, most int64
+	for i := 0; i < min(int(c[0]), 4); i++ {
+		s := int64(c[2+3*i]>>4) * int64(c[2+3*i]&15)
+		samples += s
+		most = max(most, s)
+	}
+	if c[0] == 1 || most == 0 {
+		return 3
+	}
+	return (3*samples + most - 1) / most
 }
 
 // What the chunks of a PNG beside its picture may be and unpack to. Decoders
