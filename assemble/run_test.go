@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -360,6 +361,28 @@ func TestUndecodable(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 		onlyHolds(t, outDir)
+	}
+}
+
+// A still that ffmpeg decodes and finds fault with is named.
+func TestComplaints(t *testing.T) {
+	needFFmpeg(t)
+	dir := t.TempDir()
+	s := stills(t, dir, 4)
+	bad := filepath.Join(dir, "bad.jpg")
+	writeStill(t, bad, s[0].Width, s[0].Height, func(x, y int) color.NRGBA { v := uint8(x*y + x); return color.NRGBA{v, v, v, 255} })
+	data, err := os.ReadFile(bad)
+	if err != nil {
+		t.Fatal(err)
+	}
+	copy(data[len(data)/2:], bytes.Repeat([]byte{0xf7, 0xfe}, 20))
+	if err := os.WriteFile(bad, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s[2].Path = bad
+	c := mustRun(t, jobFor(filepath.Join(t.TempDir(), "clip.mp4"), s))
+	if !c.Verified || len(c.Problems) != 1 || !strings.Contains(c.Problems[0], "bad.jpg") || !strings.Contains(c.Problems[0], "frame 3") {
+		t.Errorf("%+v", c)
 	}
 }
 
