@@ -60,6 +60,22 @@ func (b *bandMeter) compare(c *view, change, weight []float32, g link) {
 	}
 }
 
+// append adds the comparisons of a later part.
+func (b *bandMeter) append(q *bandMeter) {
+	if b.w == 0 {
+		*b = *q
+		return
+	}
+	if b.w != q.w || b.h != q.h {
+		return
+	}
+	for d := range b.links {
+		for line := range b.links[d] {
+			b.links[d][line] = append(b.links[d][line], q.links[d][line]...)
+		}
+	}
+}
+
 // solve finds the wave that the lines of one direction follow, frame by frame,
 // and gives what takes it away: one value a line and frame; nil where there is
 // none. count is how many bands the picture has, amplitude their rms in EV.

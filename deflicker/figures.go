@@ -203,13 +203,13 @@ func tonesApart(frames []*cells) (edges [sixths - 1]uint16) {
 
 // byTone estimates the change of each sixth of the tones from p to c, out of
 // what light left in r and w.
-func (m *comparer) byTone(p, c *view, edges [sixths - 1]uint16) (ev [sixths]link, ok [sixths]bool) {
+func (m *comparer) byTone(p, c *view) (ev [sixths]link, ok [sixths]bool) {
 	m.class = room(m.class, len(m.r))
 	var next [sixths + 1]int
 	for i := range m.class {
 		v := uint16((uint32(p.code[1][i]) + uint32(c.code[1][i])) / 2)
 		k := 0
-		for k < len(edges) && v >= edges[k] {
+		for k < len(m.edges) && v >= m.edges[k] {
 			k++
 		}
 		m.class[i] = uint8(k)

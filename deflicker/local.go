@@ -65,7 +65,7 @@ type localMeter struct {
 	links  [2][]link
 	s      scratch
 	fitted []fitCell
-	r, rw  []float64 // residuals and weights of fitted
+	r, rw  []float32 // residuals and weights of fitted
 }
 
 // shapes are the terms that the change of a cell is made of: constant, slopes
@@ -101,19 +101,38 @@ func radial(u, v float64, w, h int) float64 {
 	return (u*u*a + v*v*b) / (a + b)
 }
 
-// add takes the next frame; nil when it could not be measured. Frames of
-// another size than the first (turned by 90 degrees, say) are left alone.
-func (l *localMeter) add(c *cells) {
-	if c != nil && l.w == 0 {
-		l.setSize(c.w, c.h)
+// newLocalMeter is for frames of one sequence, nil for such as could not be
+// measured. Frames of another size than the first (turned by 90 degrees, say)
+// are left alone.
+func newLocalMeter(frames []*cells) *localMeter {
+	l := &localMeter{frames: make([]float64, len(frames))}
+	for t, c := range frames {
+		if c != nil && l.w == 0 {
+			l.setSize(c.w, c.h)
+		}
+		if c == nil || c.w != l.w || c.h != l.h {
+			l.frames[t] = math.NaN()
+			continue
+		}
+		for i, open := range c.open {
+			l.seen[i] += float64(open)
+		}
 	}
-	if c == nil || c.w != l.w || c.h != l.h {
-		l.frames = append(l.frames, math.NaN())
-		return
+	return l
+}
+
+// part is l for comparisons beside others; nil for nil.
+func (l *localMeter) part() *localMeter {
+	if l == nil {
+		return nil
 	}
-	l.frames = append(l.frames, 0)
-	for i, open := range c.open {
-		l.seen[i] += float64(open)
+	return &localMeter{w: l.w, h: l.h, half: l.half, shape: l.shape}
+}
+
+// append adds the comparisons of a later part.
+func (l *localMeter) append(q *localMeter) {
+	for k := range l.links {
+		l.links[k] = append(l.links[k], q.links[k]...)
 	}
 }
 
@@ -155,7 +174,7 @@ func (l *localMeter) fit(p, c *view, change, weight []float32, g link, at []int)
 		f := fitCell{float64(change[i]) - g.ev, float64(w), l.shape[i]}
 		f.shape[shapes-1] = float64(c.ev[1][i]+p.ev[1][i]) / 2
 		l.fitted = append(l.fitted, f)
-		l.r, l.rw = append(l.r, f.ev), append(l.rw, f.weight)
+		l.r, l.rw = append(l.r, float32(f.ev)), append(l.rw, w)
 	}
 	if len(l.fitted) < 20*shapes {
 		return 0, 0, false
@@ -167,12 +186,14 @@ func (l *localMeter) fit(p, c *view, change, weight []float32, g link, at []int)
 			return 0, 0, false
 		}
 		for i := range l.fitted {
-			l.r[i] = l.fitted[i].ev
+			r := l.fitted[i].ev
 			for k, s := range l.fitted[i].shape {
-				l.r[i] -= x[k] * s
+				r -= x[k] * s
 			}
+			l.r[i] = float32(r)
 		}
-		spread = max(1.4826*l.s.quantile(l.r, l.rw, 0, true), 0.0005)
+		_, spread = l.s.histogramMedian(l.r, l.rw)
+		spread = max(spread, 0.0005)
 		ev = x[cornerAt]
 	}
 	return ev, spread, true
@@ -184,7 +205,7 @@ func (l *localMeter) solve(reach float64) (x [shapes]float64, ok bool) {
 	var a [shapes][shapes]float64
 	var b [shapes]float64
 	for i := range l.fitted {
-		u := l.r[i] / reach
+		u := float64(l.r[i]) / reach
 		if u*u >= 1 {
 			continue
 		}

@@ -3,6 +3,8 @@ package deflicker
 import (
 	"fmt"
 	"math"
+	"runtime"
+	"sync"
 )
 
 // lags are the distances, in frames, at which frames are compared. Several
@@ -131,13 +133,13 @@ func (m *Meter) solve() *outcome {
 	if m.tones != nil {
 		// Better exposures give better slopes, and these better exposures.
 		for range 2 {
-			r, why := m.tones.response(m.compareAll(o.response, lags[:1]).changes())
+			r, why := m.tones.response(m.compareAll(o.response, lags[:1], MeterOptions{}).changes())
 			if o.response, o.why = r, why; r == nil {
 				break
 			}
 		}
 	}
-	p := m.compareAll(o.response, lags)
+	p := m.compareAll(o.response, lags, m.opt)
 	o.curve = p.curve()
 	o.figures = p.figures(o.curve, m.opt.ByTone)
 	nan := math.NaN()
@@ -176,66 +178,104 @@ type comparison struct {
 	bands       bandMeter   // beside local
 }
 
-// compareAll compares each frame with those that lie the given lags before it.
-func (m *Meter) compareAll(r *Response, lags []int) *comparison {
+// compareAll compares each frame with those that lie the given lags before it,
+// for the figures that o asks for: stretches of the sequence side by side.
+func (m *Meter) compareAll(r *Response, lags []int, o MeterOptions) *comparison {
 	n := len(m.frames)
 	p := &comparison{lum: make([]float64, n), spread: make([]float64, n)}
-	if m.opt.Local && m.opt.Zone == (Zone{}) {
-		p.local = new(localMeter)
+	if o.Local && o.Zone == (Zone{}) {
+		p.local = newLocalMeter(m.frames)
 	}
-	s := newScale(r)
-	var recent [maxLag + 1]view
-	c := comparer{estimate: m.estimate}
 	var edges [sixths - 1]uint16
-	if m.opt.ByTone {
+	if o.ByTone {
 		edges = tonesApart(m.frames)
 	}
-	for t, f := range m.frames {
-		p.lum[t], p.spread[t] = math.NaN(), math.NaN()
+	s := newScale(r)
+	parts := make([]*comparison, min(runtime.GOMAXPROCS(0), n/(4*maxLag)+1))
+	var wait sync.WaitGroup
+	for k := range parts {
+		parts[k] = &comparison{lum: p.lum, spread: p.spread, local: p.local.part()}
+		c := comparer{estimate: m.estimate, byTones: o.ByTone, edges: edges}
+		from, to := k*n/len(parts), (k+1)*n/len(parts)
+		wait.Go(func() { parts[k].stretch(m.frames, from, to, s, lags, &c) })
+	}
+	wait.Wait()
+	for _, part := range parts {
+		p.append(part)
+	}
+	return p
+}
+
+// append adds the comparisons of a later part.
+func (p *comparison) append(q *comparison) {
+	p.links = append(p.links, q.links...)
+	for k := range p.colour {
+		p.colour[k] = append(p.colour[k], q.colour[k]...)
+	}
+	for k := range p.tone {
+		p.tone[k] = append(p.tone[k], q.tone[k]...)
+	}
+	if p.local != nil {
+		p.local.append(q.local)
+		p.bands.append(&q.bands)
+	}
+}
+
+// stretch compares frames from to to-1 with those before them.
+func (p *comparison) stretch(frames []*cells, from, to int, s *scale, lags []int, c *comparer) {
+	var recent [maxLag + 1]view
+	for t := max(from-maxLag, 0); t < to; t++ {
+		f := frames[t]
 		now := &recent[t%len(recent)]
 		now.cells = nil
-		if p.local != nil {
-			p.local.add(f)
+		if f != nil {
+			s.look(now, f)
 		}
+		if t < from {
+			continue
+		}
+		p.lum[t], p.spread[t] = math.NaN(), math.NaN()
 		if f == nil {
 			continue
 		}
-		s.look(now, f)
 		p.lum[t] = f.lumEV
 		for _, lag := range lags {
 			if lag > t {
 				break
 			}
 			before := &recent[(t-lag)%len(recent)]
-			if before.cells == nil || before.w != now.w || before.h != now.h {
-				continue
-			}
-			l := link{from: t - lag, to: t}
-			if lag <= colourLag {
-				p.addColour(&c, before, now, l)
-			}
-			if !c.light(before, now, &l) {
-				continue
-			}
-			p.links = append(p.links, l)
-			if lag == 1 {
-				p.spread[t] = l.spread
-			}
-			if m.opt.ByTone && lag <= colourLag {
-				ev, ok := c.byTone(before, now, edges)
-				for k := range ev {
-					if ok[k] {
-						p.tone[k] = append(p.tone[k], link{from: l.from, to: l.to, ev: ev[k].ev, spread: ev[k].spread})
-					}
-				}
-			}
-			if p.local != nil && lag <= localLag {
-				p.local.compare(before, now, c.r, c.w, l)
-				p.bands.compare(now, c.r, c.w, l)
+			if before.cells != nil && before.w == now.w && before.h == now.h {
+				p.compare(c, before, now, link{from: t - lag, to: t})
 			}
 		}
 	}
-	return p
+}
+
+// compare compares two frames in all that is asked for.
+func (p *comparison) compare(c *comparer, before, now *view, l link) {
+	lag := l.to - l.from
+	if lag <= colourLag {
+		p.addColour(c, before, now, l)
+	}
+	if !c.light(before, now, &l) {
+		return
+	}
+	p.links = append(p.links, l)
+	if lag == 1 {
+		p.spread[l.to] = l.spread
+	}
+	if c.byTones && lag <= colourLag {
+		ev, ok := c.byTone(before, now)
+		for k := range ev {
+			if ok[k] {
+				p.tone[k] = append(p.tone[k], link{from: l.from, to: l.to, ev: ev[k].ev, spread: ev[k].spread})
+			}
+		}
+	}
+	if p.local != nil && lag <= localLag {
+		p.local.compare(before, now, c.r, c.w, l)
+		p.bands.compare(now, c.r, c.w, l)
+	}
 }
 
 // addColour compares colours, and puts what c takes for their change.
@@ -252,6 +292,8 @@ func (p *comparison) addColour(c *comparer, before, now *view, at link) {
 // comparer compares two frames at a time.
 type comparer struct {
 	estimate estimator
+	byTones  bool
+	edges    [sixths - 1]uint16 // of the tones
 	s        scratch
 	r, w     []float32  // by cell; w is 0 where nothing is to be compared
 	class    []uint8    // sixth of the tones, by cell

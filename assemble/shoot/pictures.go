@@ -4,6 +4,10 @@ import (
 	"context"
 	"image"
 	"math"
+	"runtime"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
@@ -41,20 +45,29 @@ func (s *Shoot) TakeStrip(ctx context.Context) error {
 	}
 	in := s.inputs()
 	n := min(stripFrames, len(good))
+	strip := make([]image.Image, n)
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
 	for j := range n {
 		k := good[0]
 		if n > 1 {
 			k = good[j*(len(good)-1)/(n-1)]
 		}
-		img, err := measure.Thumb(ctx, in[k], 240)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			continue // damage is reported elsewhere
-		}
-		s.Pictures.Strip = append(s.Pictures.Strip, img)
+		g.Go(func() (err error) {
+			strip[j], err = measure.Thumb(gctx, in[k], 240)
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if err != nil {
+				strip[j] = nil // damage is reported elsewhere
+			}
+			return nil
+		})
 	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	s.Pictures.Strip = slices.DeleteFunc(strip, func(p image.Image) bool { return p == nil })
 	if strip := s.Pictures.Strip; len(strip) > 0 {
 		s.Pictures.Zone = strip[len(strip)/2]
 	}
