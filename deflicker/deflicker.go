@@ -28,6 +28,9 @@ type Curve struct {
 	// SpreadEV is how much the picture's parts disagree about the change
 	// from the frame before, EV.
 	SpreadEV []float64
+	// PartsEV is by how much the picture's parts usually differ from the whole
+	// in changes of 8 to 60 frames, EV; nil where that is not known.
+	PartsEV []float64
 	// NoiseEV is the standard deviation of a single frame's ExposureEV, from
 	// how far the comparisons disagree; NaN when there are too few to tell.
 	NoiseEV float64

@@ -176,6 +176,7 @@ type comparison struct {
 	tone        [sixths][]link
 	local       *localMeter // nil unless asked for
 	bands       bandMeter   // beside local
+	parts       partMeter
 }
 
 // compareAll compares each frame with those that lie the given lags before it,
@@ -215,6 +216,7 @@ func (p *comparison) append(q *comparison) {
 	for k := range p.tone {
 		p.tone[k] = append(p.tone[k], q.tone[k]...)
 	}
+	p.parts.append(&q.parts)
 	if p.local != nil {
 		p.local.append(q.local)
 		p.bands.append(&q.bands)
@@ -271,6 +273,9 @@ func (p *comparison) compare(c *comparer, before, now *view, l link) {
 				p.tone[k] = append(p.tone[k], link{from: l.from, to: l.to, ev: ev[k].ev, spread: ev[k].spread})
 			}
 		}
+	}
+	if lag <= localLag && !c.byTones { // which are for figures alone
+		p.parts.compare(now, c.r, c.w, l)
 	}
 	if p.local != nil && lag <= localLag {
 		p.local.compare(before, now, c.r, c.w, l)
@@ -388,6 +393,7 @@ func (p *comparison) level() []float64 {
 func (p *comparison) curve() Curve {
 	c := Curve{LumEV: p.lum, SpreadEV: p.spread}
 	c.ExposureEV, c.NoiseEV = join(p.lum, p.links)
+	c.PartsEV = p.parts.disagree(p.level())
 	c.RedEV, c.ColourNoiseEV[0] = join(p.level(), p.colour[0])
 	c.BlueEV, c.ColourNoiseEV[1] = join(p.level(), p.colour[1])
 	return c

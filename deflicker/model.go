@@ -10,6 +10,8 @@ import (
 // model is the fitted light curve.
 type model struct {
 	y, spread []float64
+	parts     []float64 // Curve.PartsEV
+	uneasy    bool      // the scene's light swings by itself
 	measured  int
 	usual     float64 // usual spread, EV
 	light     []float64
@@ -280,10 +282,31 @@ func (m *model) humps() float64 {
 	// White scatter, too, has a part there.
 	v := 1.4826 * new(scratch).quantile(pump, w, 0, true)
 	v = math.Sqrt(max(0, square(v)-pumpShare*square(scatter(e))))
-	if lobes(pump, v/2) < leastLobes {
+	if m.uneasy || lobes(pump, v/2) < leastLobes {
 		return 0
 	}
 	return v
+}
+
+// sceneSwings says whether what is left of the light swings because the scene
+// does: an error of exposure moves all parts of the picture alike, fog, clouds
+// and lamps do not. Frames count by the power of their swing.
+func (m *model) sceneSwings() bool {
+	if len(m.parts) != len(m.y) {
+		return false
+	}
+	e, w := m.residual(), make([]float64, len(m.y))
+	for t := range e {
+		if math.Abs(e[t]) < m.far() && !m.event[t] {
+			w[t] = 1
+		}
+	}
+	var whole, parts float64
+	for t, p := range pumping(e, w) {
+		whole += w[t] * square(p*p)
+		parts += w[t] * square(p*m.parts[t])
+	}
+	return parts > square(mostUneven)*whole
 }
 
 // lobes counts how often v swings beyond by to the other side.
@@ -312,6 +335,9 @@ const (
 	// leastLobes is how often pumping swings to and fro before it is taken for
 	// that.
 	leastLobes = 6
+	// mostUneven is how far, in parts of the swings, the picture's parts may
+	// differ in them for the swings to be an exposure's.
+	mostUneven = 0.4
 	// mostPumping is how large humps, EV rms, are taken for an exposure that
 	// pumps; larger ones are the scene's light.
 	mostPumping = 0.06
@@ -337,7 +363,8 @@ func (m *model) settle(steps []Step, period int) int {
 	}
 	period = m.bestPeriod(periods)
 	m.fitLight(parabolas(float64(period)))
-	if best < period && m.humps() > mostPumping {
+	m.uneasy = m.sceneSwings()
+	if best < period && (m.uneasy || m.humps() > mostPumping) {
 		period = best
 		m.fitLight(parabolas(float64(period)))
 	}

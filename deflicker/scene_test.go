@@ -154,6 +154,8 @@ func TestFlickerFreeStaysUntouched(t *testing.T) {
 		"clouds": with(base(8), func(o *scene.Options) { o.Clouds, o.LightEV = 0.6, [2]float64{0, -1.5} }),
 		"pan":    with(base(9), func(o *scene.Options) { o.Clouds, o.PanPixelsPerFrame = 0.5, 1.3 }),
 		"night":  with(base(10), func(o *scene.Options) { o.Noise, o.LightEV, o.Follow = 0.2, [2]float64{-7, -7}, 1 }),
+		// It comes within forty frames, and parts of the picture change alike in nothing.
+		"fog": with(base(11), func(o *scene.Options) { o.Fog, o.Clouds, o.Noise = true, 0.3, 0.01 }),
 	} {
 		_, sh := measureScene(t, o, true, nil)
 		if got := RMS(sh.result.CorrectionEV); got > 0.004 {

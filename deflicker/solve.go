@@ -76,6 +76,7 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 	r.PumpingBefore = PumpingEV(y)
 	r.PumpingAfter = r.PumpingBefore
 	m := newModel(y, c.SpreadEV)
+	m.parts = c.PartsEV
 	if m.measured < fewest {
 		r.ColourBefore = ColourEV(c.RedEV, c.BlueEV)
 		r.ColourAfter = r.ColourBefore

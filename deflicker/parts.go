@@ -1,0 +1,78 @@
+package deflicker
+
+import "math"
+
+// The picture's parts, partsAcross by partsDown, are compared by themselves: an
+// error of exposure moves all alike, the scene's light does not.
+const partsAcross, partsDown = 6, 4
+
+// partMeter gathers how the parts change against the whole picture.
+type partMeter struct {
+	links [partsAcross * partsDown][]link
+}
+
+// compare notes each part's change, of cells of which each changed by change EV
+// with a weight, less the whole picture's g.
+func (m *partMeter) compare(c *view, change, weight []float32, g link) {
+	reach := float32(1 / (biweightReach * max(g.spread, 0.02)))
+	var sums, total [partsAcross * partsDown]float64
+	for y := range c.h {
+		row := y * partsDown / c.h * partsAcross
+		for x := range c.w {
+			i := y*c.w + x
+			e := change[i] - float32(g.ev)
+			u := e * reach
+			if weight[i] <= 0 || u*u >= 1 {
+				continue
+			}
+			k := float64(weight[i] * (1 - u*u) * (1 - u*u))
+			p := row + x*partsAcross/c.w
+			sums[p] += k * float64(e)
+			total[p] += k
+		}
+	}
+	for p := range sums {
+		if total[p] > 0 {
+			m.links[p] = append(m.links[p], link{from: g.from, to: g.to, ev: sums[p] / total[p], spread: g.spread})
+		}
+	}
+}
+
+// append adds the comparisons of a later stretch.
+func (m *partMeter) append(q *partMeter) {
+	for p := range m.links {
+		m.links[p] = append(m.links[p], q.links[p]...)
+	}
+}
+
+// disagree is by how much the parts usually differ from the whole picture in
+// what pumps, EV, frame by frame; level is 0, or NaN where a frame could not be
+// measured.
+func (m *partMeter) disagree(level []float64) []float64 {
+	w := make([]float64, len(level))
+	for t := range level {
+		if !math.IsNaN(level[t]) {
+			w[t] = 1
+		}
+	}
+	var each [][]float64
+	for _, links := range m.links {
+		if len(links) == 0 {
+			continue
+		}
+		y, _ := join(level, links)
+		each = append(each, pumping(y, w))
+	}
+	d := make([]float64, len(level))
+	s := new(scratch)
+	v := make([]float64, len(each))
+	for t := range d {
+		for p := range each {
+			v[p] = each[p][t]
+		}
+		if len(v) > 0 {
+			d[t] = 1.4826 * s.quantile(v, ones(len(v)), 0, true)
+		}
+	}
+	return d
+}
