@@ -9,6 +9,7 @@ import (
 // Bands of 0.08 EV that start at any phase are found in rows and columns, with
 // their count, and their field takes them away; without them nothing is found.
 func TestBands(t *testing.T) {
+	Long(t)
 	for _, c := range []struct {
 		amplitude, bands float64
 		across           bool

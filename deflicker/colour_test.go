@@ -67,6 +67,7 @@ func TestSteadyColourStaysOff(t *testing.T) {
 // Walls under a white balance that wobbles, through a camera's own curve: light
 // and colours come out steady in every wall.
 func TestColourOnWalls(t *testing.T) {
+	Long(t)
 	q := drawWalls(rand.New(rand.NewPCG(11, 12)), 80, 0.03, 0.04, punchy, 0.05)
 	m := NewMeter(MeterOptions{Tones: true})
 	for _, g := range q.grids {

@@ -1,5 +1,7 @@
 package deflicker
 
+import "testing"
+
 import (
 	"math"
 
@@ -51,5 +53,14 @@ func (g *Grid) Light(i int) float64 {
 func (g *Grid) SetLight(i int, light float64) {
 	for c := range g.Code {
 		g.Code[c][i] = srgb.Encode(light)
+	}
+}
+
+// Long skips a test of numbers, which run in one goroutine, where tests are to
+// be short, as under the race detector.
+func Long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("takes long")
 	}
 }

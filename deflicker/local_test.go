@@ -73,6 +73,7 @@ var vignetted = map[string]scene.Options{
 }
 
 func TestLocalTakesVignettingAway(t *testing.T) {
+	Long(t)
 	for name, o := range vignetted {
 		l, grids := measureLocal(o, 1, nil)
 		before, after := cornerFlicker(grids, Local{}), cornerFlicker(grids, l)
@@ -151,6 +152,7 @@ func TestLocalStaysOffWhenMuchMoves(t *testing.T) {
 // What changes at random in one part of the picture, or with its brightness
 // (a camera's tone curve under a scatter of exposure), is not the lens's.
 func TestLocalTellsOtherUnevenFlicker(t *testing.T) {
+	Long(t)
 	rng := rand.New(rand.NewPCG(41, 42))
 	lamp := func(_ int, g *measure.Grid) {
 		ev := 0.1 * rng.NormFloat64()

@@ -100,6 +100,9 @@ var scenes = map[string]struct {
 func TestScenesAgainstTruth(t *testing.T) {
 	for name, sc := range scenes {
 		t.Run(name, func(t *testing.T) {
+			if name != "clouds" {
+				Long(t)
+			}
 			t.Parallel()
 			_, sh := measureScene(t, sc.o, true, nil)
 			got := RMS(sh.err)
@@ -119,6 +122,7 @@ func TestScenesAgainstTruth(t *testing.T) {
 // headlights, of the frame's luminance (what the mean of the picture gives) by
 // clouds as well.
 func TestPlainMeanFails(t *testing.T) {
+	Long(t)
 	lights := scenes["headlights"]
 	_, sh := measureScene(t, lights.o, true, mean)
 	if got := RMS(sh.err); got <= lights.bound {
@@ -192,6 +196,7 @@ func TestEventsKeepTheirLight(t *testing.T) {
 // be the exact third of a stop, not the label's. Taken between single frames
 // of this scatter sizes would be off by 0.068 EV in the mean.
 func TestStepsAreSizedInThePixels(t *testing.T) {
+	Long(t)
 	sunset := scenes["sunset"].o
 	for _, labels := range []bool{true, false} {
 		hit, found, wanted, off := 0, 0, 0, 0.0

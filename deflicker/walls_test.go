@@ -120,6 +120,7 @@ func (q *walls) left(r *Response, correction func(t int) [3]float64) (out [12]fl
 // leaves up to 0.06. The response of a camera without contrast of its own is
 // found to be none.
 func TestResponseOnWalls(t *testing.T) {
+	Long(t)
 	for name, c := range map[string]struct {
 		curve      func(float64) float64
 		plainAbove float64 // what one gain leaves on the worst wall
