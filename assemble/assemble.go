@@ -31,8 +31,8 @@ type Source struct {
 	// Shift is where the content is moved, right and down, in shares of the
 	// upright still's width and height, within Options.Steady.
 	Shift [2]float64
-	// Field is the optional local correction; nil for none.
-	Field *Field
+	// Fields are local corrections, added up; none for none.
+	Fields []Field `json:",omitempty"`
 }
 
 // Field is a low-resolution gain field laid over the upright, uncropped

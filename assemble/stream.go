@@ -383,7 +383,7 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	if q := w.p.proof; q != nil {
 		q.asShot(now, colours)
 	}
-	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Field)
+	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Fields)
 	if colours != nil {
 		colours.run(now)
 	}

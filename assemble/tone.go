@@ -164,34 +164,38 @@ func (c *corrector) set(ev [3]float64) {
 }
 
 // correct takes p from JFIF Y'CbCr to BT.709, limited range in 16
-// bits, in place, correcting R, G and B by ev EV. field may be nil.
-func (c *corrector) correct(p picture, ev [3]float64, field *Field) {
+// bits, in place, correcting R, G and B by ev EV and what fields add to it.
+func (c *corrector) correct(p picture, ev [3]float64, fields []Field) {
 	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
-	if field == nil {
+	if len(fields) == 0 {
 		c.set(ev)
 	}
 	for cy := range p.cb.h {
 		y0 := cy * sh
 		r := rows{y: [2][]uint16{p.y.row(y0), p.y.row(y0 + sh - 1)}, cb: p.cb.row(cy), cr: p.cr.row(cy)}
-		if field == nil {
+		if len(fields) == 0 {
 			r.run(&c.whole, sw, sh)
 			continue
 		}
-		c.along(field, p.cb.w, sw, float64(y0)+float64(sh)/2)
+		c.along(fields, p.cb.w, sw, float64(y0)+float64(sh)/2)
 		c.runLocal(&r, ev, sw, sh)
 	}
 }
 
-// along evaluates a field for one row of chroma of n samples, each over sw
+// along evaluates fields for one row of chroma of n samples, each over sw
 // pixels, at height y in pixels.
-func (c *corrector) along(f *Field, n, sw int, y float64) {
+func (c *corrector) along(fields []Field, n, sw int, y float64) {
 	if len(c.row) != n {
 		c.row = make([]int32, n)
 	}
 	v := c.fromY[0] + c.fromY[1]*y
 	for x := range c.row {
 		u := c.fromX[0] + c.fromX[1]*(float64(x)+0.5)*float64(sw)
-		c.row[x] = int32(math.Round(f.at(u, v) * levelStep * 256))
+		ev := 0.0
+		for i := range fields {
+			ev += fields[i].at(u, v)
+		}
+		c.row[x] = int32(math.Round(ev * levelStep * 256))
 	}
 }
 

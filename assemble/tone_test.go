@@ -106,7 +106,7 @@ func TestCorrectField(t *testing.T) {
 		src.cb.pix[i], src.cr.pix[i] = 1<<15, 1<<15
 	}
 	c := newCorrector(nil, geometry{cropX: 32, cropW: w, cropH: h, w: w, h: h}, 2*w, h)
-	f := &Field{W: 2, H: 1, EV: []float32{-0.5, 0.5}}
+	f := []Field{{W: 2, H: 1, EV: []float32{-0.25, 0.25}}, {W: 2, H: 1, EV: []float32{-0.25, 0.25}}}
 	copy(dst.words, src.words)
 	c.correct(dst, [3]float64{0.1, 0.1, 0.1}, f)
 	for _, x := range []int{0, 31, 63} {

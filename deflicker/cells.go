@@ -191,6 +191,13 @@ func room[T any](s []T, n int) []T {
 	return s[:n]
 }
 
+// zeroed is room that holds zeros.
+func zeroed[T any](s []T, n int) []T {
+	s = room(s, n)
+	clear(s)
+	return s
+}
+
 // zoneWeights is the share of each stored cell that lies in the zone.
 func zoneWeights(o MeterOptions, w, h int) []float64 {
 	in := make([]float64, w*h)

@@ -20,12 +20,13 @@ type Local struct {
 	// ScatterEV is what was found at the corners against the middle, EV rms;
 	// NaN when it could not be told. NoiseEV is its error.
 	ScatterEV, NoiseEV float64
-	// Bands is how many bands of mains-lit lamps the picture has, ScatterEV
-	// then their size; 0 where it is the lens that flickers.
-	Bands float64
-	// W and H are the size of the fields of EV, which lie over the upright
-	// picture, row by row: add EV[t] to frame t beside its CorrectionEV. A
-	// frame's field is nil where nothing is known or to be done.
+	Fields
+}
+
+// Fields are corrections that differ across the upright picture: W x H values a
+// frame, row by row; add EV[t] to frame t beside its CorrectionEV. A frame's
+// field is nil where nothing is known or to be done.
+type Fields struct {
 	W, H int
 	EV   [][]float32
 }
@@ -236,11 +237,21 @@ func (l *localMeter) solve(reach float64) (x [shapes]float64, ok bool) {
 }
 
 // solveLocal parts the scatter of the corners from their slow change and from
-// what is no doing of the lens.
-func (l *localMeter) solveLocal(exif int) Local {
+// what is no doing of the lens: bands of lamps are taken off before.
+func (l *localMeter) solveLocal(exif int, bands *wave) Local {
 	var half [2][]float64
+	leak := 0.0 // of bands into the corners, EV
 	for k := range half {
 		half[k], _ = join(l.frames, l.links[k])
+		if bands == nil {
+			continue
+		}
+		per, took := l.perLine(k, bands.d), make([]float64, len(l.frames))
+		for t := range took {
+			took[t] = dot(per, bands.add[t])
+			half[k][t] += took[t]
+		}
+		leak = max(leak, scatter(took))
 	}
 	n := len(l.frames)
 	corner, differ, w := make([]float64, n), make([]float64, n), make([]float64, n)
@@ -259,7 +270,7 @@ func (l *localMeter) solveLocal(exif int) Local {
 	switch {
 	case measured < leastLocalFrames || math.IsNaN(out.ScatterEV):
 		out.Why = fmt.Sprintf("%d comparable frames are too few to tell", measured)
-	case !(out.ScatterEV >= leastLocal):
+	case !(out.ScatterEV >= max(leastLocal, leak/2)):
 		out.Why = fmt.Sprintf("the corners keep to the middle within %.3f EV", out.ScatterEV)
 	case !(out.ScatterEV > 4*out.NoiseEV):
 		out.Why = "what differs across the frame is no doing of the lens"
@@ -269,6 +280,34 @@ func (l *localMeter) solveLocal(exif int) Local {
 		out.EV = l.fields(out, fastPart(corner, w))
 	}
 	return out
+}
+
+// perLine is by how much a change of 1 EV of each row of cells (d is 0) or column
+// shows as one of the corners in a half: the fit's answer to it, where all cells
+// count alike.
+func (l *localMeter) perLine(half, d int) []float64 {
+	const places = shapes - 1 // without brightness
+	a, rhs := mat.NewSymDense(places, nil), mat.NewVecDense(places, nil)
+	for _, i := range l.half[half] {
+		for j := range places {
+			for k := j; k < places; k++ {
+				a.SetSym(j, k, a.At(j, k)+l.shape[i][j]*l.shape[i][k])
+			}
+		}
+	}
+	rhs.SetVec(cornerAt, 1)
+	per := make([]float64, [2]int{l.h, l.w}[d])
+	var ch mat.Cholesky
+	var x mat.VecDense
+	if !ch.Factorize(a) || ch.SolveVecTo(&x, rhs) != nil {
+		return per
+	}
+	for _, i := range l.half[half] {
+		for k := range places {
+			per[[2]int{i / l.w, i % l.w}[d]] += x.AtVec(k) * l.shape[i][k]
+		}
+	}
+	return per
 }
 
 // linked tells which frames were compared with another.

@@ -47,9 +47,9 @@ type MeterOptions struct {
 	// Orientation is the EXIF orientation of the grids, 1 to 8, needed for
 	// Zone and Local because grids lie as stored; 0 counts as 1.
 	Orientation int
-	// Local asks for Meter.Local. It measures the whole picture, so with a
-	// Zone set nothing comes of it.
-	Local bool
+	// Local asks for Meter.Local, Bands for Meter.Bands. They measure the whole
+	// picture, so with a Zone set nothing comes of them.
+	Local, Bands bool
 	// Tones asks for the camera's own response to be told from the sequence.
 	Tones bool
 	// ByTone asks for Figures.ToneEV.
@@ -75,6 +75,7 @@ type outcome struct {
 	curve    Curve
 	figures  Figures
 	local    Local
+	bands    Bands
 	response *Response
 	why      string // no response
 }
@@ -145,9 +146,11 @@ func (m *Meter) solve() *outcome {
 	nan := math.NaN()
 	o.local = Local{Why: "not asked for, or a zone is set", ScatterEV: nan, NoiseEV: nan}
 	if p.local != nil {
-		o.local = p.local.solveLocal(m.opt.Orientation)
-		if bands, ok := p.bands.local(p.lum, m.opt.Orientation); ok {
-			o.local = bands
+		bands := p.bands.solve(p.level())
+		o.bands = bands.bands(m.opt.Orientation)
+		o.bands.Use = bands != nil && m.opt.Bands
+		if m.opt.Local {
+			o.local = p.local.solveLocal(m.opt.Orientation, bands)
 		}
 	}
 	m.out = o
@@ -163,6 +166,9 @@ func (m *Meter) Figures() Figures { return m.solve().figures }
 // Local is the correction of what differed across the frame in the frames
 // compared so far.
 func (m *Meter) Local() Local { return m.solve().local }
+
+// Bands are those of mains-lit lamps in the frames compared so far.
+func (m *Meter) Bands() Bands { return m.solve().bands }
 
 // Response is the camera's response that the light was measured by; nil for
 // IEC 61966-2-1, and then why says why it was not told from the sequence.
@@ -184,7 +190,7 @@ type comparison struct {
 func (m *Meter) compareAll(r *Response, lags []int, o MeterOptions) *comparison {
 	n := len(m.frames)
 	p := &comparison{lum: make([]float64, n), spread: make([]float64, n)}
-	if o.Local && o.Zone == (Zone{}) {
+	if (o.Local || o.Bands) && o.Zone == (Zone{}) {
 		p.local = newLocalMeter(m.frames)
 	}
 	var edges [sixths - 1]uint16

@@ -372,8 +372,8 @@ func (b *builder) notes() []string {
 			out = append(out, capital(b.exposureText(m)))
 		}
 	}
-	if m := b.s.Measured; m != nil && m.Local.Bands > 0 {
-		out = append(out, fmt.Sprintf("Lamps on the mains left %.1f bands of %.3f EV rms over the picture; exposures of n/100 s on 50 Hz mains, n/120 s on 60 Hz, would have left none", m.Local.Bands, m.Local.ScatterEV))
+	if n := b.out.Luminance.Bands; n != nil {
+		out = append(out, n.text())
 	}
 	if t := b.seq.Turned; t != nil {
 		out = append(out, fmt.Sprintf("The orientation flag of %s differs, first of %s: all are shown as the other %d say", frames(t.Count), base(b.name(t.First)), len(b.seq.Frames)-t.Count))

@@ -8,6 +8,7 @@ import (
 
 	"stillspan/assemble/shoot"
 	"stillspan/internal/settings"
+	"stillspan/internal/words"
 )
 
 func (b *builder) light() {
@@ -23,6 +24,9 @@ func (b *builder) light() {
 		return
 	}
 	l.Source, l.Local, l.Corrected = m.Source, m.Local.Use, r.Corrects
+	if n := m.Bands; n.Count > 0 {
+		l.Bands = newBands(n.Count, n.ScatterEV, n.Use, b.exposure())
+	}
 	if z := settings.Zone.Of(b.s.Settings); settings.Zone.Stated(b.s.Settings) {
 		l.Zone = &Zone{z.X, z.Y, z.W, z.H}
 	}
@@ -55,6 +59,40 @@ func (b *builder) light() {
 		return cmp.Compare(math.Abs(float64(c.EV)), math.Abs(float64(a.EV)))
 	})
 	l.Biggest = l.Biggest[:min(biggest, len(l.Biggest))]
+}
+
+// exposure is the usual exposure time of the stills, s; 0 where it is not known.
+func (b *builder) exposure() float64 {
+	var all []float64
+	for k := range b.seq.Frames {
+		if e := b.seq.Frames[k].Facts.ExposureS; e > 0 {
+			all = append(all, e)
+		}
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return all[len(all)/2]
+}
+
+// newBands finds what exposures near one of s seconds leave no bands: of whole
+// halves of the mains' period all rows get the same light.
+func newBands(count, ev float64, evened bool, s float64) *Bands {
+	n := &Bands{Count: Float(count), EV: Float(ev), EvenedOut: evened}
+	for k, halves := range [2]float64{100, 120} { // a second, of 50 and 60 Hz
+		n.Exposures[k] = Float(max(1, math.Round(s*halves)) / halves)
+	}
+	return n
+}
+
+func (n *Bands) text() string {
+	done := "left as they are"
+	if n.EvenedOut {
+		done = "evened out"
+	}
+	return fmt.Sprintf("Lamps on the mains left %.1f bands of %.3f EV rms over the picture, %s; an exposure of %s on 50 Hz mains, or %s on 60 Hz, would have left none",
+		float64(n.Count), float64(n.EV), done, words.Exposure(float64(n.Exposures[0])), words.Exposure(float64(n.Exposures[1])))
 }
 
 // inClip is what was measured in the clip; nil where there is none.
@@ -115,6 +153,12 @@ func lightRows(l *Luminance) []row {
 	}
 	if l.PumpingEVBefore >= seenPumping || pumping >= seenPumping {
 		rows = append(rows, row{"pumping", l.change(l.PumpingEVBefore, l.PumpingEVAfter, pumping)})
+	}
+	if l.Local {
+		rows = append(rows, row{"corners", "flicker against the middle evened out"})
+	}
+	if n := l.Bands; n != nil && n.EvenedOut {
+		rows = append(rows, row{"bands", fmt.Sprintf("%.1f bands of mains-lit lamps, %.4f EV rms as shot, evened out", float64(n.Count), float64(n.EV))})
 	}
 	if l.Response == "camera" {
 		rows = append(rows, row{"tones", "corrected through the camera's own response, as told from the sequence"})

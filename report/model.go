@@ -242,7 +242,8 @@ type Luminance struct {
 	LowShareMax   Float  `json:"low_share_max"`
 	LowShareMean  Float  `json:"low_share_mean"`
 	Zone          *Zone  `json:"zone"`
-	Local         bool   `json:"local_pass"`
+	Local         bool   `json:"local_pass"`       // flicker of the corners was evened out
+	Bands         *Bands `json:"bands"`            // null where there are none
 	Source        string `json:"source,omitempty"` // what was decoded to measure
 }
 
@@ -256,6 +257,16 @@ type InClip struct {
 	// darkest.
 	ToneEV []Float `json:"tone_flicker_ev"`
 	Frames int     `json:"frames"`
+}
+
+// Bands are those that lamps on the mains leave in the picture.
+type Bands struct {
+	Count     Float `json:"count"` // over the picture
+	EV        Float `json:"ev"`    // rms, as shot
+	EvenedOut bool  `json:"evened_out"`
+	// Exposures are the nearest, s, that would have left none, on mains of 50
+	// and of 60 Hz: whole halves of their period.
+	Exposures [2]Float `json:"exposures_s"`
 }
 
 // Zone is the part of the upright picture that was measured, as fractions of

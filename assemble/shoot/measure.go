@@ -72,7 +72,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	if err != nil {
 		return err
 	}
-	m.Curve, m.Local = meter.Curve(), meter.Local()
+	m.Curve, m.Local, m.Bands = meter.Curve(), meter.Local(), meter.Bands()
 	m.Response, m.ResponseWhy = meter.Response()
 	m.columns = columns.rows
 	m.Seen = s.seen(&look, columns.turn)

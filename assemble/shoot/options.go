@@ -32,7 +32,7 @@ func meterOptions(v settings.Values, orientation int) deflicker.MeterOptions {
 	on := settings.Deflicker.Of(v)
 	return deflicker.MeterOptions{
 		Zone: deflicker.Zone(settings.Zone.Of(v)), Orientation: orientation,
-		Local: on && settings.Local.Of(v) == "auto", Tones: on && settings.ToneCurve.Of(v) == "auto",
+		Local: on && settings.Local.Of(v) == "auto", Bands: on && !settings.KeepBands.Of(v), Tones: on && settings.ToneCurve.Of(v) == "auto",
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"stillspan/assemble"
 	"stillspan/assemble/flash"
+	"stillspan/deflicker"
 	"stillspan/ingest"
 	"stillspan/ingest/account"
 	"stillspan/ingest/format"
@@ -144,10 +145,21 @@ func (s *Shoot) source(k int) assemble.Source {
 	if b := s.Solved.BlueEV; b != nil {
 		src.ColourEV[1] = b[k]
 	}
-	if l := &s.Measured.Local; l.Use && l.EV[k] != nil {
-		src.Field = &assemble.Field{W: l.W, H: l.H, EV: l.EV[k]}
+	if l := &s.Measured.Local; l.Use {
+		src.Fields = append(src.Fields, field(&l.Fields, k)...)
+	}
+	if b := &s.Measured.Bands; b.Use {
+		src.Fields = append(src.Fields, field(&b.Fields, k)...)
 	}
 	return src
+}
+
+// field is that of frame k; none where nothing is to be done.
+func field(f *deflicker.Fields, k int) []assemble.Field {
+	if f.EV[k] == nil {
+		return nil
+	}
+	return []assemble.Field{{W: f.W, H: f.H, EV: f.EV[k]}}
 }
 
 // profiles lists those that the job's stills are converted by. LibRaw

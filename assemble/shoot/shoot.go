@@ -47,6 +47,7 @@ type Shoot struct {
 type Measured struct {
 	Curve deflicker.Curve
 	Local deflicker.Local
+	Bands deflicker.Bands
 	// Response is the camera's own, as far as the sequence tells it; nil where
 	// it does not, for the reason ResponseWhy.
 	Response    *deflicker.Response

@@ -88,6 +88,7 @@ var (
 	ToneCurve  = add(oneOf("auto", "srgb"), Row{Name: "tone-curve", Arg: "MODE", Key: "tone_curve", In: Default, Default: "auto", For: Judge, MakesClip: true, Help: "correct through the camera's own tone curve where the sequence tells it (auto), or by one gain for all tones (srgb)"})
 	KeepColour = add(toggle, Row{Name: "keep-colour", Key: "keep_colour", In: Default, For: Judge, MakesClip: true, Help: "leave a white balance that wobbles or steps as it is"})
 	Local      = add(oneOf("auto", "off"), Row{Name: "local", Arg: "MODE", Key: "local", In: Default, Default: "auto", For: Judge, MakesClip: true, Help: "flicker of the corners against the middle: auto (evened out where there is any) or off"})
+	KeepBands  = add(toggle, Row{Name: "keep-bands", Key: "keep_bands", In: Default, For: Judge, MakesClip: true, Help: "leave bands of mains-lit lamps as they are"})
 	MinFrames  = add(whole(2, 100_000), Row{Name: "min-frames", Arg: "N", Default: "5", For: Judge, Help: "shorter runs are loose stills: %s"})
 	Bracket    = add(whole(1, 9), Row{Name: "bracket", Arg: "N", For: Judge, MakesClip: true, Help: "exposure of each bracket that the clip takes, in the order fired, %s; default the middle"})
 	Workers    = add(whole(1, 256), Row{Name: "workers", Arg: "N", For: Judge, Help: "stills read at once, %s; default one per CPU"})
