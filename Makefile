@@ -70,7 +70,7 @@ test-kill:
 test-windows:
 	./scripts/deps.sh windows
 	GOOS=windows GOARCH=amd64 $(GO) test -c -o bin/windows/stillspan.test.exe ./cmd/stillspan
-	cd cmd/stillspan && WINEPATH="$(CURDIR)/bin/windows" ../../scripts/wine.sh ../../bin/windows/stillspan.test.exe -test.run TestScript
+	cd cmd/stillspan && WINEPATH="Z:$(CURDIR)/bin/windows" ../../scripts/wine.sh ../../bin/windows/stillspan.test.exe -test.run TestScript
 
 # Hostile acts on the real program, drawn from a list by HARM_SEED.
 HARM_ACTS ?= 200

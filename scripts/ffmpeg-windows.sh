@@ -24,7 +24,7 @@ PKG_CONFIG_PATH="$work/x264/lib/pkgconfig" ./configure --target-os=mingw32 --arc
 	--disable-everything --disable-doc --disable-network --disable-autodetect --disable-debug \
 	--enable-protocol=file,pipe --enable-demuxer=image2,image2pipe,mov,matroska,concat,rawvideo,image_jpeg_pipe,image_png_pipe,image_ppm_pipe \
 	--enable-decoder=mjpeg,png,ppm,pgm,tiff,rawvideo,h264,prores,ffv1 --enable-parser=mjpeg,png,pnm,h264 \
-	--enable-encoder=libx264,prores_ks,png,mjpeg,rawvideo,ffv1 --enable-muxer=mp4,mov,matroska,rawvideo,image2,null \
+	--enable-encoder=libx264,prores_ks,png,mjpeg,rawvideo,ffv1,wrapped_avframe --enable-muxer=mp4,mov,matroska,rawvideo,image2,null \
 	--enable-filter=scale,format,crop,transpose,hflip,vflip,null,setparams,tile,pad,fps --enable-bsf=h264_mp4toannexb >/dev/null
 make -s -j"$(nproc)" ffmpeg.exe ffprobe.exe >/dev/null 2>&1
 cp ffmpeg.exe ffprobe.exe "$out"

@@ -111,10 +111,16 @@ func Alias(path, name string) error {
 	if err != nil {
 		return err
 	}
-	if err := os.Symlink(abs, name); err == nil {
-		return nil
-	} else if runtime.GOOS != "windows" { // which keeps links for developers
+	err = os.Symlink(abs, name)
+	if runtime.GOOS != "windows" {
 		return err
+	}
+	// Windows keeps links for developers, and Wine says that it made one.
+	if err == nil {
+		if _, err := os.Stat(name); err == nil {
+			return nil
+		}
+		os.Remove(name)
 	}
 	in, _, err := Open(abs)
 	if err != nil {
