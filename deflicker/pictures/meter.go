@@ -37,11 +37,10 @@ type sight struct {
 type frame struct {
 	known bool
 	// lum, red and blue are log2 of the linear light and of red and blue against
-	// green, EV; detail as in Still, over the square of the code; sharp is detail
-	// against the coarser contrast of the same cell, which mist and another light
-	// take with it and blur leaves. NaN where a cell does not tell.
-	lum, red, blue, detail, sharp []float32
-	dark, light                   float64 // shares of the cells at the ends of the scale
+	// green, EV; detail as in Still, over the square of the code. NaN where a cell
+	// does not tell.
+	lum, red, blue, detail []float32
+	dark, light            float64 // shares of the cells at the ends of the scale
 	// step is the movement since frame from, pixels of the measured picture;
 	// from is -1 where the frame fits none before it.
 	from int
@@ -63,6 +62,7 @@ type tileMove struct{ x, y, match float32 }
 // where nothing of the picture is left.
 const (
 	darkCode  = 0.05
+	paleCode  = 0.12 // below it a step of a channel's codes is a change of colour
 	lightCode = 0.97
 )
 
@@ -115,7 +115,7 @@ func (f *frame) cells(s *Still, code *[3][]float64, w, h int) {
 		f.lum[c] = float32(math.Log2(max(0.2126*lr+0.7152*lg+0.0722*lb, 1e-4)))
 		f.red[c], f.blue[c] = nan, nan
 		low, high := min(r, g, b), max(r, g, b)
-		if low > darkCode && high < lightCode {
+		if low > paleCode && high < lightCode {
 			f.red[c], f.blue[c] = float32(math.Log2(lr/lg)), float32(math.Log2(lb/lg))
 		}
 		if high <= darkCode {
@@ -129,40 +129,6 @@ func (f *frame) cells(s *Still, code *[3][]float64, w, h int) {
 			f.detail[c] = s.Detail[c] - 2*float32(math.Log2(0.2126*r+0.7152*g+0.0722*b))
 		}
 	}
-	f.sharp = s.contrasts()
-	for c, d := range f.detail {
-		f.sharp[c] = d - f.sharp[c]
-	}
-}
-
-// contrasts is the contrast from cell to cell of Luma, as Detail is that from
-// pixel to pixel: log2 of the mean square of its Laplacian, over the square of
-// its mean.
-func (s *Still) contrasts() []float32 {
-	square, mean := make([]float64, s.CW*s.CH), make([]float64, s.CW*s.CH)
-	count := make([]float64, s.CW*s.CH)
-	for y := 1; y < s.H-1; y++ {
-		row := y * s.CH / s.H * s.CW
-		for c := range s.CW {
-			from, to := max(1, (c*s.W+s.CW-1)/s.CW), min(s.W-1, ((c+1)*s.W+s.CW-1)/s.CW)
-			sum, all := 0, 0
-			for i := y*s.W + from; i < y*s.W+to; i++ {
-				v := int(s.Luma[i])
-				d := 4*v - int(s.Luma[i-1]) - int(s.Luma[i+1]) - int(s.Luma[i-s.W]) - int(s.Luma[i+s.W])
-				sum, all = sum+d*d, all+v
-			}
-			square[row+c], mean[row+c], count[row+c] = square[row+c]+float64(sum), mean[row+c]+float64(all), count[row+c]+float64(to-from)
-		}
-	}
-	const rounding = 20.0 / 12 // of a Laplacian of whole codes
-	out := make([]float32, len(square))
-	for c, n := range count {
-		out[c] = float32(math.NaN())
-		if n > 0 && mean[c] > 0 {
-			out[c] = float32(math.Log2(rounding+square[c]/n) - 2*math.Log2(mean[c]/n))
-		}
-	}
-	return out
 }
 
 // place lays the frame over the one before it or, where that shows something

@@ -111,7 +111,9 @@ func limits(steps [][2]float64, floor float64) []float64 {
 	all := sigma(1, n)
 	out := make([]float64, n)
 	for t := range out {
-		out[t] = max(floor, 6*all, 6*sigma(t-around, t+around+1))
+		if out[t] = max(floor, 6*all, 6*sigma(t-around, t+around+1)); t < 3 || t >= n-2 {
+			out[t] *= 1.5 // only one side says what is usual
+		}
 	}
 	return out
 }

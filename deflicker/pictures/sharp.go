@@ -19,12 +19,17 @@ func (s *solver) sharpness() {
 	if use == nil {
 		return
 	}
-	detail := s.level(func(f *frame) []float32 { return f.sharp }, func(c int) bool { return use[c] })
-	found := bumps(unusual(detail, make([]float64, s.n)), blurLoss, s.n)
+	detail := s.level(func(f *frame) []float32 { return f.detail }, func(c int) bool { return use[c] })
+	// Mist and another light take detail and the contrast of all the picture alike.
+	sharp := s.contrast()
+	for t, d := range detail {
+		sharp[t] = d - 2*min(0, sharp[t])
+	}
+	found := bumps(unusual(sharp, make([]float64, s.n)), blurLoss, s.n)
 	rest := slices.Clone(detail)
 	for _, b := range found {
 		lasts := func(before, after int) float64 {
-			return s.change(func(f *frame) []float32 { return f.sharp }, use, before, after)
+			return sharp[after] - sharp[before]
 		}
 		if !b.Returned && !s.settled(b, lasts, math.Abs(b.By[0])) {
 			b.Returned = true
@@ -93,4 +98,61 @@ func (s *solver) soft(detail []float64) {
 		}
 		s.add(Finding{Kind: Soft, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-(best-low)/2)), Unit: "%", Severity: Look})
 	})
+}
+
+// contrast is log2 of each frame's contrast from cell to cell: how much its light
+// differs between cells where that of the others does, or of the frame before
+// where the view moves.
+func (s *solver) contrast() []float64 {
+	out := make([]float64, s.n)
+	still, before := s.still(), -1
+	ref := s.usual(func(f *frame) []float32 { return f.lum })
+	for t := range s.n {
+		out[t] = math.NaN()
+		f := &s.m.frames[t]
+		if !f.known || s.spoil[t] {
+			continue
+		}
+		base := 0.0
+		if !still {
+			if before < 0 {
+				before, out[t] = t, 0
+				continue
+			}
+			for c, v := range s.m.frames[before].lum {
+				ref[c] = float64(v)
+			}
+			base = out[before]
+		}
+		if k := slope(f.lum, ref); k > 0 {
+			out[t], before = base+math.Log2(k), t
+		}
+	}
+	filled(out)
+	return out
+}
+
+// slope is that of a line through v over ref: by which factor v lies off its
+// median where ref lies off its own.
+func slope(v []float32, ref []float64) float64 {
+	var a, b []float64
+	for c, r := range ref {
+		if x := float64(v[c]); !math.IsNaN(r) && !math.IsNaN(x) {
+			a, b = append(a, x), append(b, r)
+		}
+	}
+	if len(a) == 0 {
+		return math.NaN()
+	}
+	ma, mb := medianOf(slices.Clone(a)), medianOf(slices.Clone(b))
+	up, wide := 0.0, 0.0
+	for i := range a {
+		d := b[i] - mb
+		if wide += math.Abs(d); d < 0 {
+			up -= a[i] - ma
+		} else {
+			up += a[i] - ma
+		}
+	}
+	return up / wide
 }

@@ -89,9 +89,10 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 		}
 		var s score
 		for n := range o.count(kind, len(shots)) {
-			i, photo := n%(len(scenes)+len(shots)), ""
-			if i >= len(scenes) {
-				photo = shots[i-len(scenes)]
+			drawings := len(scenes) + len(places)
+			i, photo := n%(drawings+len(shots)), ""
+			if i >= drawings {
+				photo = shots[i-drawings]
 			}
 			q := newSequence(i, photo, kind, o.seed+uint64(n)*101, o.frames)
 			if !strings.Contains(q.name, o.scene) {
@@ -110,7 +111,7 @@ func (o options) count(kind string, shots int) int {
 	if kind == "" {
 		return o.clean
 	}
-	return int(o.seeds) * (len(scenes) + shots)
+	return int(o.seeds) * (len(scenes) + len(places) + shots)
 }
 
 // said is what of the tool's result is judged.

@@ -69,7 +69,7 @@ var scenes = []struct {
 	{"storm", func(o *scene.Options, rng *rand.Rand) { o.Clouds, o.Lightning, o.CloudPixelsPerFrame = 0.9, true, 8 }},
 }
 
-// newSequence draws scene i, or a photograph where photo is set, with the kind of
+// newSequence draws scene i or, beyond those, a place, or a photograph where photo is set, with the kind of
 // fault; "" plants none.
 func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 	rng := rand.New(rand.NewPCG(seed, 0xf0a))
@@ -88,6 +88,13 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 		q.base = func(int) *image.RGBA {
 			return &image.RGBA{Pix: bytes.Clone(still.Pix), Stride: still.Stride, Rect: still.Rect}
 		}
+	} else if i >= len(scenes) {
+		p := places[i-len(scenes)]
+		q.name = p.name
+		if p.name == "stars" {
+			q.noise += 2
+		}
+		q.base = drawn(p.make(rng, q.w+2*margin, q.h+2*margin, frames), q.w+2*margin, q.h+2*margin)
 	} else {
 		q.name = scenes[i].name
 		o := scene.Options{Width: q.w + 2*margin, Height: q.h + 2*margin, Frames: frames, Seed: seed, Noise: 0.01}
@@ -170,7 +177,7 @@ func (q *sequence) frame(t int) *image.RGBA {
 		same := rand.New(rand.NewPCG(q.seed, uint64(k)+77))
 		switch f.kind {
 		case "blurred":
-			img = blurred(img, f.size*float64(q.w)/720)
+			img = blurred(img, max(1.5, f.size*float64(q.w)/720))
 		case "covered":
 			c := newCover(same, q.w, q.h, f.size, means(img))
 			c.over(img)
