@@ -85,6 +85,11 @@ func (o Options) Validate() error {
 	if _, err := o.codec(); err != nil {
 		return err
 	}
+	if o.Out != "" {
+		if _, err := o.resolved(); err != nil {
+			return err
+		}
+	}
 	if _, _, err := parseAspect(o.Aspect); err != nil {
 		return err
 	}

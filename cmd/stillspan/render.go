@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -54,7 +53,7 @@ func runRender(ctx context.Context, c *call) error {
 	if settings.DryRun.Of(c.stated) {
 		return c.printCommands(ctx, f, names)
 	}
-	if err := c.readyFor(names); err != nil {
+	if err := c.readyFor(f, names); err != nil {
 		return err
 	}
 	if settings.HandOver.Of(c.stated) {
@@ -181,18 +180,24 @@ func intoFolder(out string) bool {
 	return strings.HasSuffix(out, "/") || strings.HasSuffix(out, string(filepath.Separator)) || err == nil && info.IsDir()
 }
 
-// readyFor makes the folder of several clips, and refuses what is there.
-func (c *call) readyFor(names []string) error {
+// readyFor makes the folder of several clips, and refuses what no clip can be
+// written to, before anything is measured.
+func (c *call) readyFor(f *shoot.Found, names []string) error {
 	if strings.HasSuffix(settings.ClipOut.Of(c.stated), "/") {
 		if err := os.MkdirAll(filepath.Dir(names[0]), 0o777); err != nil {
-			return fmt.Errorf("cannot make folder for clips: %w", err)
+			return withHint(fmt.Errorf("cannot make a folder for the clips: %w", err), "a place that may be written to")
 		}
 	}
-	for _, n := range names {
-		if _, err := os.Lstat(n); err == nil && !settings.Overwrite.Of(c.stated) {
-			return withHint(fmt.Errorf("%q is there already", n), "another name with -o, or --overwrite to replace it")
-		} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("cannot write clip: %w", err)
+	for i, n := range names {
+		dir := filepath.Dir(n)
+		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+			return withHint(fmt.Errorf("no folder %q for the clip", dir), "make it first, or name another")
+		}
+		if err := assemble.MayPlace(n, settings.Overwrite.Of(c.stated)); err != nil {
+			return err
+		}
+		if err := f.Shoots[i].Job(n).Validate(); err != nil {
+			return err
 		}
 	}
 	return nil

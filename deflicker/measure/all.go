@@ -2,6 +2,7 @@ package measure
 
 import (
 	"context"
+	"runtime/debug"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -28,6 +29,7 @@ func All(ctx context.Context, in []Input, opt Options, each func(i int, g *Grid,
 	opt = opt.filled()
 	c := openCache(opt)
 	defer c.prune()
+	defer debug.FreeOSMemory() // the readers' stills, before an encoder needs as much
 	source, err := choose(ctx, in, opt, c)
 	if err != nil {
 		return err

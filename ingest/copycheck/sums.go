@@ -16,6 +16,7 @@ import (
 	"strconv"
 	"strings"
 
+	"stillspan/internal/files"
 	"stillspan/internal/words"
 )
 
@@ -106,7 +107,10 @@ func ReadSums(r io.Reader) ([]Sum, error) {
 		sums = append(sums, s)
 	}
 	if err := lines.Err(); err != nil {
-		return nil, fmt.Errorf("line %d: %w", n+1, err)
+		if errors.Is(err, bufio.ErrTooLong) {
+			err = errors.New("is longer than any of a sha256sum list")
+		}
+		return nil, fmt.Errorf("line %d: %w", n+1, files.Cause(err))
 	}
 	// A carriage return at the end of every name is the line's and not the
 	// name's.
