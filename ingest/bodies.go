@@ -78,7 +78,7 @@ func accountFiles(list []body, opt Options) [][]account.File {
 			n := &f[i].named
 			part = append(part, len(all))
 			all = append(all, account.File{
-				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap, Skip: n.skip,
+				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap, Skip: n.skip, Session: n.session,
 				T: stamps[i].t, Grain: stamps[i].grain, ExposureS: f[i].Facts.ExposureS, LightEV: lightEV(&f[i]), Class: classes[i], Planned: opt.plannedAt(&f[i]),
 			})
 		}

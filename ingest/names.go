@@ -3,6 +3,7 @@ package ingest
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"path"
 	"regexp"
 	"slices"
@@ -44,6 +45,7 @@ type naming struct {
 	folder  int    // the number of the DCF folder, or what stands above the number
 	number  int    // -1 for none
 	wrap    int    // the counter's last number; 0 for one without end
+	session int    // a number that stands before the counter and changes with the folder
 	skip    int    // numbers right before that movies have
 	stamp   time.Time
 	grain   time.Duration // to which the stamp is told
@@ -286,8 +288,9 @@ var stampForms = []stampForm{
 	{[]int{2, 2, 2}, "day 150405", time.Second},
 	{[]int{6}, "day 150405", time.Second},
 	{[]int{13}, "epoch ms", time.Millisecond},
+	{[]int{10}, noYear + "05", time.Second}, // of trail cameras
 	{[]int{10}, "epoch", time.Second},
-	{[]int{8}, noYear, time.Minute}, // of trail cameras
+	{[]int{8}, noYear, time.Minute},
 }
 
 const noYear = "01021504"
@@ -297,16 +300,11 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 	for _, i := range g.files {
 		out[i].number = -1
 	}
+	at, widths := g.readStamp(frames, out)
 	n := len(g.columns[0])
 	taken := make([]bool, n)
-	for _, form := range stampForms {
-		at := g.stampAt(form, frames, out)
-		if at >= 0 {
-			for k := range form.widths {
-				taken[at+k] = true
-			}
-			break
-		}
+	for k := range widths {
+		taken[at+k] = true
 	}
 	counter, above := -1, -1
 	for k := n - 1; k >= 0; k-- {
@@ -368,9 +366,11 @@ func (g *nameGroup) varies(k int) bool {
 func (g *nameGroup) count(counter, above int, out []naming) {
 	width := len(g.columns[0][counter])
 	lo, hi := int64(1)<<62, int64(0)
-	if low := g.dayAbove(counter); low != nil {
+	if low, session := g.below(counter, out); low != nil {
 		for c, i := range g.files {
-			out[i].number, out[i].wrap = low[c], 9999
+			if out[i].number, out[i].wrap = low[c], 9999; session != nil {
+				out[i].session = session[c]
+			}
 		}
 		return
 	}
@@ -453,47 +453,91 @@ func (g *nameGroup) skip(frames, movies []Frame, out []naming) {
 	}
 }
 
-// dayAbove reads a column of more than four digits of which the last four lie
-// closer together by themselves than all do: a day stands above the counter (DCF leaves the
-// first characters of a name to the maker). It is nil where the digits are one
-// number.
-func (g *nameGroup) dayAbove(k int) []int {
-	type part struct{ high, low int }
-	parts := make([]part, len(g.files))
-	for c := range g.files {
+// below reads a column of six to eight digits of which the last four are the file
+// number (DCF, CIPA DC-009: a file's name is four characters of the maker's and
+// four digits, 0001 to 9999). What stands before is the same for all, or a day, or
+// goes by the folder; else the digits are one number and below is nil. session is
+// what goes by the folder.
+func (g *nameGroup) below(k int, out []naming) (low, session []int) {
+	high := make([]int, len(g.files))
+	low = make([]int, len(g.files))
+	byFolder := make(map[int]int)
+	same, folders := true, true
+	for c, i := range g.files {
 		d := g.columns[c][k]
 		if g.base != 10 || len(d) < 6 || len(d) > 8 || len(d) != len(g.columns[0][k]) {
-			return nil
+			return nil, nil
 		}
-		parts[c].high, _ = strconv.Atoi(d[:len(d)-4])
-		parts[c].low, _ = strconv.Atoi(d[len(d)-4:])
+		high[c], _ = strconv.Atoi(d[:len(d)-4])
+		low[c], _ = strconv.Atoi(d[len(d)-4:])
+		same = same && high[c] == high[0]
+		h, seen := byFolder[out[i].folder]
+		byFolder[out[i].folder] = high[c]
+		folders = folders && (!seen || h == high[c]) && low[c] > 0
 	}
-	var whole, below []int
-	for _, p := range parts {
-		whole, below = append(whole, p.high*10_000+p.low), append(below, p.low)
+	n := len(g.pattern) - 1 + len(g.columns[0][k])
+	dcf := strings.Index(g.pattern, "#") == len(g.pattern)-1 && (n == 8 || n == 9 && len(g.pattern) == 2) // or with the month as two digits
+	switch {
+	case same && dcf:
+		return low, nil
+	case folders && dcf:
+		return low, high
 	}
-	if spread(below) >= spread(whole) || ones(below) < 0 {
-		return nil
+	whole := make([]int, len(low))
+	for c := range low {
+		whole[c] = high[c]*10_000 + low[c]
 	}
-	low := make([]int, len(parts))
-	for c := range parts {
-		low[c] = parts[c].low
+	if spread(low) >= spread(whole) || ones(slices.Clone(low)) < 0 {
+		return nil, nil
 	}
-	return low
+	return low, nil
 }
 
-// stampAt reads a date and time written in a form by all names of the group, and
-// returns the first of its columns, or -1.
-func (g *nameGroup) stampAt(form stampForm, frames []Frame, out []naming) int {
-	for at := 0; at+len(form.widths) <= len(g.columns[0]); at++ {
-		if stamps := g.stamps(form, at, frames); stamps != nil {
-			for c, i := range g.files {
-				out[i].stamp, out[i].grain, out[i].noYear = stamps[c], form.grain, form.layout == noYear
+// readStamp reads the date and time that all names of the group hold in one form,
+// and returns its columns. A counter may follow without a mark between: such a
+// column is parted in two.
+func (g *nameGroup) readStamp(frames []Frame, out []naming) (at, widths int) {
+	for tail := range mostTail + 1 {
+		for _, form := range stampForms {
+			if tail > 0 && len(form.widths) > 1 {
+				continue
 			}
-			return at
+			for at := 0; at+len(form.widths) <= len(g.columns[0]); at++ {
+				cut := *g
+				if tail > 0 {
+					if cut.columns = g.parted(at, form.widths[0], tail); cut.columns == nil {
+						continue
+					}
+				}
+				stamps := cut.stamps(form, at, frames)
+				if stamps == nil || tail > 0 && !cut.varies(at+1) {
+					continue
+				}
+				g.columns = cut.columns
+				for c, i := range g.files {
+					out[i].stamp, out[i].grain, out[i].noYear = stamps[c], form.grain, strings.HasPrefix(form.layout, noYear)
+				}
+				return at, len(form.widths)
+			}
 		}
 	}
-	return -1
+	return 0, 0
+}
+
+// mostTail is how many digits of a counter may follow those of a stamp.
+const mostTail = 4
+
+// parted are the columns with column k, of so many digits more than width, as two;
+// nil where it is of another length.
+func (g *nameGroup) parted(k, width, tail int) [][]string {
+	out := make([][]string, len(g.columns))
+	for c, row := range g.columns {
+		if len(row[k]) != width+tail {
+			return nil
+		}
+		out[c] = slices.Concat(row[:k], []string{row[k][:width], row[k][width:]}, row[k+1:])
+	}
+	return out
 }
 
 func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
@@ -520,10 +564,44 @@ func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
 	switch {
 	case len(list) > 1 && !slices.ContainsFunc(list, func(t time.Time) bool { return !t.Equal(list[0]) }):
 		return nil // a day or a session, and a counter elsewhere
-	case g.counts(last) && (form.grain == time.Minute || form.widths[len(form.widths)-1] == 3 || firstMinute(list)):
+	case !g.counts(last):
+	case form.widths[len(form.widths)-1] == 3 || firstMinute(list):
 		return nil // one up from file to file
+	case form.grain == time.Minute:
+		// A counter would not leave out 60 to 99 at every hour.
+		with, told := g.besideHeader(list, frames)
+		if told && !with || !told && oneHour(list) {
+			return nil
+		}
 	}
 	return list
+}
+
+// besideHeader tells whether the stamps of most files lie equally far from those
+// in their headers; told is false where too few have one.
+func (g *nameGroup) besideHeader(stamps []time.Time, frames []Frame) (with, told bool) {
+	var v []float64
+	for c, i := range g.files {
+		if t := wallClock(frames[i].Facts.Taken); !t.IsZero() {
+			v = append(v, seconds(t)-seconds(stamps[c]))
+		}
+	}
+	if len(v) < 3 {
+		return false, false
+	}
+	slices.Sort(v)
+	near := 0
+	for _, d := range v {
+		if math.Abs(d-v[len(v)/2]) <= 60 {
+			near++
+		}
+	}
+	return 4*near >= 3*len(v), true
+}
+
+// oneHour reports whether all times lie in one hour.
+func oneHour(list []time.Time) bool {
+	return !slices.ContainsFunc(list, func(t time.Time) bool { return !t.Truncate(time.Hour).Equal(list[0].Truncate(time.Hour)) })
 }
 
 // firstMinute reports whether all times lie in the first minute of a day, as those
@@ -588,7 +666,7 @@ func (form *stampForm) parse(digits string, f *Frame) (time.Time, bool) {
 		}
 		t = t.UTC()
 		return t, err == nil && t.Year() >= 2001 && t.Year() < 2040
-	case noYear:
+	case noYear, noYear + "05":
 		t, err := time.Parse("2006"+layout, f.ModTime.UTC().Format("2006")+digits)
 		if t.After(f.ModTime.Add(48 * time.Hour)) {
 			t = t.AddDate(-1, 0, 0)

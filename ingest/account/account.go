@@ -28,6 +28,9 @@ type File struct {
 	Number int
 	// Wrap is the number after which the counter starts again at 1 (9999), or 0.
 	Wrap int
+	// Session changes where the camera began another group of files, with the
+	// folder; 0 where nothing tells.
+	Session int
 	// Skip is how many numbers right before are those of other things than stills,
 	// such as movies.
 	Skip int

@@ -20,6 +20,7 @@ const (
 	bitsOnPlace   = 6.0  // a test still just where a frame was due
 	bitsShoot     = 17.0 // another shoot
 	bitsHinted    = 6.0  // where a planned one may begin
+	bitsGroup     = 18.0 // where the camera says so, and numbers between are no loss
 	bitsEarly     = 8.0  // another shoot after no more than a short pause
 	bitsOdd       = 4.0  // an interval near the clock's grain that is no round one
 	bitsHand      = 8.0  // a shoot fired by hand

@@ -21,6 +21,8 @@ type row struct {
 	// other is set where pictures begin that cannot play in one clip with those
 	// before.
 	other bool
+	// group is set where the camera began another group of files.
+	group bool
 	// planned is the planned shoot that may begin here; 0 for none.
 	planned int32
 	// reset is what it costs that the numbers do not run on here, in bits.
@@ -284,6 +286,7 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			r.weak = r.weak || r.du > 1
 		}
 		r.planned = int32(f.Planned)
+		r.group = len(rows) > 0 && f.Session != files[rows[len(rows)-1].file].Session
 		if f.Shared {
 			r.weak, r.shared = true, true
 			if r.du == 1 {

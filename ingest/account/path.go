@@ -538,7 +538,8 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	// where they tell of the same pause as the clock.
 	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
 	hint := s.hinted(p, j, k)
-	if r.du > 1 && told && !hint {
+	group := r.group && !from.free() && apart > longPause*from.at(j)
+	if r.du > 1 && told && !hint && !group {
 		n.missing.spare = int32(r.du - 1)
 	}
 	switch {
@@ -559,6 +560,8 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		n.cost = math.Inf(1)
 	case hint:
 		n.cost += bitsHinted
+	case group:
+		n.cost += bitsGroup
 	default:
 		n.cost += bitsShoot
 		if (apart < longPauseS || !from.free() && apart < longPause*from.at(j)) && r.reset == 0 {

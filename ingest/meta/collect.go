@@ -21,6 +21,7 @@ type collector struct {
 	unpacked bool // a JPEG XL's packed EXIF was met
 
 	original, digitized stamp
+	changed             string  // DateTime
 	shutterTV           float64 // APEX time value
 	apertureAV          float64 // APEX aperture value
 	hasTV, hasAV        bool
@@ -186,6 +187,8 @@ func (c *collector) mainTag(b block, e entry) {
 		setText(&f.Serial, b.text(e))
 	case exiftag.DNGVersion:
 		c.dng = true
+	case exiftag.DateTime:
+		setText(&c.changed, b.text(e))
 	case exiftag.Orientation:
 		if v, ok := b.integer(e); ok && v >= 1 && v <= 8 {
 			f.Orientation = int(v)
@@ -311,6 +314,9 @@ func (c *collector) settle() {
 	f.Taken, f.HasOffset = c.original.time()
 	if f.Taken.IsZero() {
 		f.Taken, f.HasOffset = c.digitized.time()
+	}
+	if f.Taken.IsZero() {
+		f.Taken, f.HasOffset = stamp{date: c.changed}.time()
 	}
 	// APEX: time 2^-Tv seconds, f-number 2^(Av/2) (EXIF 2.32, annex C).
 	if f.ExposureS == 0 && c.hasTV && math.Abs(c.shutterTV) < 32 {

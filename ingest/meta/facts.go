@@ -24,7 +24,8 @@ type Facts struct {
 	// Taken is DateTimeOriginal with SubSecTimeOriginal as a decimal
 	// fraction, in the zone of OffsetTimeOriginal. Without an offset it is
 	// the camera's wall clock held in time.UTC and HasOffset is false. Where
-	// it is missing or blank, DateTimeDigitized and its companions stand in.
+	// it is missing or blank, DateTimeDigitized and its companions stand in, then
+	// DateTime, that of the last change.
 	Taken     time.Time
 	HasOffset bool
 

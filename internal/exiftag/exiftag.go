@@ -14,6 +14,7 @@ const (
 	Model                 = 0x0110
 	StripOffsets          = 0x0111
 	Orientation           = 0x0112
+	DateTime              = 0x0132
 	StripByteCounts       = 0x0117
 	SubIFDs               = 0x014A
 	JPEGOffset            = 0x0201

@@ -16,6 +16,7 @@ func directories(f Fields) (main, exif []field, err error) {
 	if f.Orientation != 0 {
 		main = append(main, short(exiftag.Orientation, uint16(f.Orientation)))
 	}
+	main = appendText(main, exiftag.DateTime, f.DateTime)
 
 	exposure := f.Exposure
 	if exposure.Den == 0 && f.ExposureS > 0 {

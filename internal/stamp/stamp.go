@@ -20,6 +20,7 @@ type Fields struct {
 	// DateTimeOriginal is written as it stands, so that broken clocks can be
 	// imitated; EXIF wants "2006:01:02 15:04:05".
 	DateTimeOriginal   string
+	DateTime           string // of the last change, the same way
 	SubSecTimeOriginal string // decimal digits after the point
 	OffsetTimeOriginal string // such as "+02:00"
 

@@ -38,10 +38,13 @@ type shot struct {
 	card            int
 	offset          string
 	look            look
-	moved           bool // clock or pace changed just before: the time since the last shot tells nothing
-	recounted       bool // the counter began anew just before
-	wrong           bool // the stamp is not the clock's
-	lost, half, cut bool // in copying; one of two files; the file's end
+	moved           bool          // clock or pace changed just before: the time since the last shot tells nothing
+	recounted       bool          // the counter began anew just before
+	wrong           bool          // the stamp is not the clock's
+	lost, half, cut bool          // in copying; one of two files; the file's end
+	bare, empty     bool          // no facts of capture; no bytes
+	exifOff         time.Duration // by which the EXIF is ahead of the clock
+	renamed, suffix string        // by hand, after the import
 	paths           []string
 }
 
@@ -71,6 +74,7 @@ type body struct {
 	number, folder       int           // the counter: last number given
 	card, perFolder      int           // stills in a folder, 0 for any number
 	pair                 bool          // a raw file beside each JPEG
+	changeTime           bool          // EXIF holds the time of change alone
 	raws                 string        // folder of the raw files, within the JPEGs'
 	moved, recounted     bool          // since the last release
 	tape                 []*shot
@@ -136,7 +140,7 @@ func (b *body) kept() (out []*shot) {
 // event is what happens at one slot of a shoot.
 type event struct {
 	unfired, lost, half, cut, recount bool
-	binned, cards                     int
+	binned, cards, movies             int
 	lateS, doubleS                    float64
 	pauseS                            float64 // before the slot
 	setS                              float64 // the clock is put forward before the slot
@@ -252,6 +256,9 @@ func shoot(d *dump) {
 		}
 		for i := range e.binned {
 			b.release(binned, r, k, t-s.gap(max(k, 1))*(0.6-0.05*float64(i)))
+		}
+		for range e.movies {
+			b.release(movie, nil, 0, t-s.gap(max(k, 1))/2)
 		}
 		if e.unfired {
 			b.release(unfired, r, k, t)

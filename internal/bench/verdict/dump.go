@@ -27,7 +27,9 @@ type dump struct {
 	bodies          []*body
 	runs            []*run
 	families        int
-	cards, together bool // a folder for each card; one import numbered all bodies' stills
+	strides         []int // steps of the numbers of that import
+	sure            bool  // the cause of what is lost over a counter's end can be told
+	cards, together bool  // a folder for each card; one import numbered all bodies' stills
 	aside           []aside
 	plan            []planned
 
@@ -155,6 +157,9 @@ func (d *dump) write(dir, planPath string) error {
 					continue
 				}
 				data, err := s.file(name, false)
+				if s.empty {
+					data = nil
+				}
 				if s.cut && err == nil {
 					data = data[:len(data)-6] // within the picture's data
 				}
@@ -213,7 +218,7 @@ func (s *shot) file(name string, edit bool) ([]byte, error) {
 		m := stamp.Mosaic{W: 2, H: 2, White: math.MaxUint16, Pix: []uint16{uint16(s.order * 7919), uint16(s.clock.Unix()), uint16(s.order), 900}}
 		return stamp.DNG(m, s.facts(), s.picture(false), 8, 8)
 	}
-	if s.body.exifGrainS == 0 {
+	if s.body.exifGrainS == 0 || s.bare {
 		return s.picture(edit), nil
 	}
 	return stamp.JPEG(s.picture(edit), s.facts())
@@ -236,7 +241,11 @@ func (s *shot) facts() stamp.Fields {
 		FocalMM: l.focalMM, Program: l.program, ExposureMode: l.mode, WhiteBalance: "manual", PixelWidth: 6000, PixelHeight: 4000,
 	}
 	if b.exifGrainS > 0 {
-		f.DateTimeOriginal, f.OffsetTimeOriginal = s.clock.Format("2006:01:02 15:04:05"), s.offset // cut to the second, as cameras do
+		f.DateTimeOriginal, f.OffsetTimeOriginal = s.clock.Add(s.exifOff).Format("2006:01:02 15:04:05"), s.offset // cut to the second, as cameras do
+	}
+	if b.changeTime {
+		f.DateTime, f.DateTimeOriginal, f.OffsetTimeOriginal = f.DateTimeOriginal, "", ""
+		return f
 	}
 	switch ns := s.clock.Nanosecond(); b.exifGrainS {
 	case 0.1: // two digits, of which the second is always 0, as some bodies write

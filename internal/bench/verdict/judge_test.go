@@ -51,7 +51,7 @@ func (t *truth) perfect() *answer {
 			a.miss(m.N[0], causeWords[i])
 		}
 	}
-	a.Warnings = []string{"late lost damaged raw interval bracket clock"}
+	a.Warnings = []string{"late lost damaged raw interval bracket clock name"}
 	return a
 }
 

@@ -5,7 +5,7 @@
 // met: no loss unsaid, at most 0.2 % of the dumps with an invented fault, at
 // least 99.5 % right.
 //
-//	go run ./internal/bench/verdict [-n 2000] [-seed 1] [-kind part] [-program FILE] [-keep DIR] [-v]
+//	go run ./internal/bench/verdict [-n 2000] [-seed 1] [-kind pattern] [-program FILE] [-keep DIR] [-v]
 package main
 
 import (
@@ -21,6 +21,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -47,7 +48,7 @@ func main() {
 	flag.Uint64Var(&o.seed, "seed", 1, "of the random dumps")
 	flag.IntVar(&o.n, "n", 2000, "dumps")
 	flag.IntVar(&o.workers, "workers", 2, "dumps at once")
-	flag.StringVar(&o.kind, "kind", "", "only kinds whose name contains this")
+	flag.StringVar(&o.kind, "kind", "", "only kinds whose name this regular expression matches")
 	flag.StringVar(&o.program, "program", "", "the program to judge; built from this source tree by default")
 	flag.StringVar(&o.keep, "keep", "", "keep dumps that were not judged right in this folder, each with its truth beside it")
 	flag.BoolVar(&o.verbose, "v", false, "two lines for each dump that was not judged right")
@@ -73,13 +74,17 @@ type result struct {
 func (o options) run(ctx context.Context) (met bool, err error) {
 	begun := time.Now()
 	var todo []kind
+	wanted, err := regexp.Compile(o.kind)
+	if err != nil {
+		return false, err
+	}
 	for _, k := range kinds() {
-		if strings.Contains(k.name, o.kind) {
+		if wanted.MatchString(k.name) {
 			todo = append(todo, k)
 		}
 	}
 	if len(todo) == 0 {
-		return false, fmt.Errorf("no kind's name contains %q", o.kind)
+		return false, fmt.Errorf("no kind's name matches %q", o.kind)
 	}
 	temp, err := os.MkdirTemp(tempRoot(), "verdict-")
 	if err != nil {

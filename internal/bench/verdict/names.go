@@ -41,6 +41,11 @@ var styles = []style{
 	{name: "epoch-ms", pattern: "cam_{epoch}{ms}.jpg", grainS: 0.001},
 	{name: "trail-minute", pattern: "{time:01021504}.jpg", grainS: 60, leastS: 90},
 	{name: "trail-folders", pattern: "DCIM/{folder}TRAIL/{time:0102}{count:04d}.JPG", number: true},
+	{name: "trail-minutes", pattern: "{time:01021504}.jpg", grainS: 60, leastS: 60},
+	{name: "trail-minute-count", pattern: "{time:01021504}_{count:04d}.JPG", number: true},
+	{name: "trail-seconds", pattern: "{time:0102150405}.jpg", grainS: 1, leastS: 1.2},
+	{name: "seven-digits", pattern: "P{count:07d}.JPG", number: true, top: 9999999},
+	{name: "letter-folder", pattern: "P100{count:04d}.JPG", number: true},
 	{name: "hour-folders", pattern: "{time:2006-01-02}/{time:15}/{time:15-04-05}.jpg", leastS: 1.2},
 	{name: "n-of-m", pattern: "ridge-{place:d}-of-{all}.jpg", number: true, ordered: true},
 	{name: "parentheses", pattern: "IMG ({place:d}).jpg", number: true, ordered: true},
@@ -121,6 +126,7 @@ func (d *dump) name() {
 				name = path.Join(fmt.Sprintf("card %c", 'A'+s.card), name)
 			}
 			name = path.Join(b.dir, name)
+			name = s.rename(name)
 			if s.paths = []string{name}; s.role == movie {
 				s.paths[0] = suffixed(name, ".MOV")
 			} else if b.pair {
@@ -131,7 +137,7 @@ func (d *dump) name() {
 	if d.together { // one import numbered all bodies' stills by their stamps
 		slices.SortStableFunc(all, func(a, b *shot) int { return a.clock.Compare(b.clock) })
 		for i, s := range all {
-			s.paths[0] = fmt.Sprintf("harbour%d.jpg", i+1)
+			s.paths[0] = fmt.Sprintf("harbour%d.jpg", d.numberOf(i))
 		}
 	}
 }

@@ -81,11 +81,12 @@ type truth struct {
 	Plan      []planned `json:"-"`
 	slots     map[*run]map[int]files
 	together  bool // numbered over all bodies
+	sure      bool // no counter's end hides a cause
 }
 
 // truth reads the tapes of the simulation. Two files of one name are an error.
 func (d *dump) truth() (*truth, error) {
-	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}, together: d.together}
+	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}, together: d.together, sure: d.sure}
 	for _, r := range d.runs {
 		t.slots[r] = map[int]files{}
 		if r.soft {
@@ -203,7 +204,7 @@ func (t *truth) gap(a, b *shot, between []*shot) {
 	}
 	if counted {
 		c, skip, never := fileLost, numberSkip, notFired
-		if a.number > b.number {
+		if a.number > b.number && !t.sure {
 			c |= unknown
 		}
 		if body.style.ordered {
