@@ -76,6 +76,7 @@ func accountFiles(list []body, opt Options) [][]account.File {
 		var part []int
 		for i := range f {
 			n := &f[i].named
+			f[i].contradicted = stamps[i].conflict
 			part = append(part, len(all))
 			all = append(all, account.File{
 				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap, Skip: n.skip, Session: n.session,

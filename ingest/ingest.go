@@ -39,6 +39,7 @@ type Frame struct {
 	Companion *Problem
 
 	damagedMetadata bool // Facts are what could be read
+	contradicted    bool // the name holds another time than Facts.Taken, which it does not elsewhere
 	named           naming
 }
 

@@ -306,6 +306,7 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 	for k := range widths {
 		taken[at+k] = true
 	}
+	g.cutAlike()
 	counter, above := -1, -1
 	for k := n - 1; k >= 0; k-- {
 		switch {
@@ -351,6 +352,32 @@ func (g *nameGroup) partOfTime(k int, out []naming) bool {
 		}
 	}
 	return false
+}
+
+// cutAlike takes off what all numbers of a column begin with where they are too long
+// for a counter: a day before it without a mark between.
+func (g *nameGroup) cutAlike() {
+	for k := range g.columns[0] {
+		if g.fits(k) {
+			continue
+		}
+		first := g.columns[0][k]
+		alike := len(first)
+		for _, row := range g.columns {
+			if len(row[k]) != len(first) {
+				alike = 0
+			}
+			for alike > 0 && row[k][:alike] != first[:alike] {
+				alike--
+			}
+		}
+		if alike > 0 && alike < len(first) && len(first)-alike <= 9 {
+			for c, row := range g.columns {
+				g.columns[c] = slices.Clone(row)
+				g.columns[c][k] = row[k][alike:]
+			}
+		}
+	}
 }
 
 // fits reports whether column k may be a counter: a number that is not too long.
@@ -528,7 +555,7 @@ func (g *nameGroup) readStamp(frames []Frame, out []naming) (at, widths int) {
 const mostTail = 4
 
 // parted are the columns with column k, of so many digits more than width, as two;
-// nil where it is of another length.
+// nil where it is of another length, or one number that goes on.
 func (g *nameGroup) parted(k, width, tail int) [][]string {
 	out := make([][]string, len(g.columns))
 	for c, row := range g.columns {
@@ -536,6 +563,17 @@ func (g *nameGroup) parted(k, width, tail int) [][]string {
 			return nil
 		}
 		out[c] = slices.Concat(row[:k], []string{row[k][:width], row[k][width:]}, row[k+1:])
+	}
+	all := make([]string, len(g.columns))
+	for c, row := range g.columns {
+		all[c] = row[k]
+	}
+	slices.Sort(all)
+	for i := 1; i < len(all); i++ {
+		a, _ := strconv.ParseUint(all[i-1], 10, 64)
+		if b, _ := strconv.ParseUint(all[i], 10, 64); b == a+1 && all[i-1][:width] != all[i][:width] {
+			return nil
+		}
 	}
 	return out
 }
@@ -565,7 +603,7 @@ func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
 	case len(list) > 1 && !slices.ContainsFunc(list, func(t time.Time) bool { return !t.Equal(list[0]) }):
 		return nil // a day or a session, and a counter elsewhere
 	case !g.counts(last):
-	case form.widths[len(form.widths)-1] == 3 || firstMinute(list):
+	case form.widths[len(form.widths)-1] == 3 || form.layout == "epoch ms" || firstMinute(list):
 		return nil // one up from file to file
 	case form.grain == time.Minute:
 		// A counter would not leave out 60 to 99 at every hour.

@@ -36,6 +36,17 @@ func TestNames(t *testing.T) {
 		{"hexadecimal", func(i int) string { return fmt.Sprintf("%04x.jpg", i+0x3f8) }, func(i int) int { return i + 0x3f8 }, nil},
 		{"drawn at random", func(i int) string { return fmt.Sprintf("%08x.jpg", uint32(i+1)*2654435761) }, nil, nil},
 		{"a day and a counter", func(i int) string { return fmt.Sprintf("2026-11-25-%04d.jpg", i+1) }, func(i int) int { return i + 1 }, nil},
+		{"a trail camera's each minute", func(i int) string { return at(0).Add(time.Duration(i+45)*time.Minute).Format("01021504") + ".JPG" }, nil,
+			func(i int) time.Time { return at(0).Add(time.Duration(i+45) * time.Minute) }},
+		{"a trail camera's to the second", func(i int) string { return at(i).Format("0102150405") + ".JPG" }, nil, at},
+		{"a trail camera's with a counter", func(i int) string { return minutes(i/4).Format("01021504") + fmt.Sprintf("%04d.JPG", i+1) },
+			func(i int) int { return i + 1 }, func(i int) time.Time { return minutes(i / 4) }},
+		// DCF (CIPA DC-009): the last four digits are the file number, 0001 to 9999.
+		{"over 9999 and on", func(i int) string { return fmt.Sprintf("P%07d.JPG", 1009990+i) }, func(i int) int { return 1009990 + i }, nil},
+		{"over 9999 and from 0001", func(i int) string { return fmt.Sprintf("P100%04d.JPG", (9989+i)%9999+1) }, func(i int) int { return (9989+i)%9999 + 1 }, nil},
+		{"a group and 0001 in another folder", func(i int) string { return fmt.Sprintf("%d/G00%d%04d.JPG", 100+i/10, 2+i/10, (9989+i)%9999+1) },
+			func(i int) int { return (9989+i)%9999 + 1 }, nil},
+		{"a day and a counter without a mark", func(i int) string { return fmt.Sprintf("20261125%05d.jpg", i+10) }, func(i int) int { return i + 10 }, nil},
 		{"a day and a long counter", func(i int) string { return fmt.Sprintf("20261125_%06d.jpg", i+1) }, func(i int) int { return i + 1 }, nil},
 	} {
 		t.Run(c.what, func(t *testing.T) {

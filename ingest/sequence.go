@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"stillspan/ingest/account"
+	"stillspan/internal/words"
 )
 
 // addBody gives one camera's frames the likeliest account: sequences, loose frames
@@ -111,6 +112,7 @@ func (s *Sequence) judge() {
 	s.Halves, s.Apart = halves(s.Frames), apart(s.Frames)
 	s.copyNotes()
 	s.metadataNote()
+	s.contradictionNote()
 	s.yearNote()
 	s.timingNotes()
 	s.settingNotes()
@@ -124,6 +126,23 @@ func (s *Sequence) note(format string, args ...any) {
 func (s *Sequence) yearNote() {
 	if f := &s.Frames[0]; f.YearGuessed {
 		s.note("the names leave the year out, and it is guessed from the time of the files: %d", f.Facts.Taken.Year())
+	}
+}
+
+// contradictionNote remarks on times in names that the headers contradict.
+func (s *Sequence) contradictionNote() {
+	var first *Frame
+	count := 0
+	for i := range s.Frames {
+		if f := &s.Frames[i]; f.contradicted {
+			if count++; first == nil {
+				first = f
+			}
+		}
+	}
+	if count > 0 {
+		s.note("the time in the name of %s contradicts the one in the header, %s, the first is %s; the name is believed",
+			words.Count(count, "frame"), first.Facts.Taken.Format("15:04:05"), path.Base(first.Name))
 	}
 }
 

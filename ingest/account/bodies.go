@@ -47,7 +47,7 @@ func Bodies(files []File, opt Options) []Body {
 			if parts := byClass(files, b.Files); parts != nil {
 				ways = append(ways, parts)
 			}
-			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) {
+			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) || inTurn(files, b.Files) {
 				ways = append(ways, trains(files, b.Files, opt)...)
 			}
 			for _, way := range ways {
@@ -62,7 +62,7 @@ func Bodies(files []File, opt Options) []Body {
 					continue
 				}
 				var better bool
-				if best, better = cheaper(best, weighed, bitsMingled); better {
+				if best, better = cheaper(best, weighed, bitsMingled-turnBits(files, way)+holeBits(files, weighed, way)); better {
 					parted = true
 					break
 				}
@@ -77,6 +77,135 @@ func Bodies(files []File, opt Options) []Body {
 	}
 	return best
 }
+
+// byTime are the files in order of time, then of number.
+func byTime(files []File, list []int) []int {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b int) int {
+		return cmp.Or(compareTimes(files[a].T, files[b].T), cmp.Compare(files[a].Number, files[b].Number))
+	})
+	return list
+}
+
+// inTurn reports whether the steps between files alternate, by more than the clock's
+// grain explains: most are like those two or three before and unlike their neighbours.
+func inTurn(files []File, list []int) bool {
+	list = byTime(files, list)
+	if len(list) < 12 {
+		return false
+	}
+	var d []float64
+	grain := 0.0
+	for k := 1; k < len(list); k++ {
+		d = append(d, files[list[k]].T-files[list[k-1]].T)
+		grain = max(grain, files[list[k]].Grain)
+	}
+	for turn := 2; turn <= 3; turn++ {
+		like := 0
+		for k := turn; k < len(d); k++ {
+			if math.Abs(d[k]-d[k-turn]) <= grain && math.Abs(d[k]-d[k-1]) > 1.5*grain {
+				like++
+			}
+		}
+		if like > min(20, 2*len(d)*(turn-1)/turn/3) {
+			return true
+		}
+	}
+	return false
+}
+
+// turnBits is what files tell that come by turns: in one body's steps nothing shows
+// which of its frames are of the one part and which of the other, so that steps from
+// the one to the other are like those back.
+func turnBits(files []File, parts [][]int) float64 {
+	of := make(map[int]int)
+	var all []int
+	for k, p := range parts {
+		for _, i := range p {
+			of[i] = k
+		}
+		all = append(all, p...)
+	}
+	all = byTime(files, all)
+	var to, back, both []float64
+	grain := 0.0
+	for k := 1; k < len(all); k++ {
+		a, b := all[k-1], all[k]
+		d := files[b].T - files[a].T
+		grain = max(grain, files[b].Grain)
+		switch {
+		case of[a] == of[b]:
+			continue
+		case of[a] < of[b]:
+			to = append(to, d)
+		default:
+			back = append(back, d)
+		}
+		both = append(both, d)
+	}
+	if min(len(to), len(back)) < leastTurns {
+		return 0
+	}
+	bits := func(v []float64) float64 {
+		n := float64(len(v))
+		return 0.5 * n * math.Log2(middleVariance(v)+grain*grain/6)
+	}
+	return max(0, bits(both)-bits(to)-bits(back))
+}
+
+// holeBits is what the holes in the numbers of files parted into bodies cost beyond
+// what the bodies' accounts pay: numbers that nobody has are missing whoever shot
+// them. An import may number by other steps than one from body to body.
+func holeBits(files []File, weighed []Body, parts [][]int) float64 {
+	of := make(map[int]int)
+	lists := make(map[[2]int][]int)
+	for k, p := range parts {
+		for _, i := range p {
+			of[i] = k
+			if f := &files[i]; f.Number >= 0 {
+				at := [2]int{f.Series, f.Folder}
+				lists[at] = append(lists[at], i)
+			}
+		}
+	}
+	bits := 0.0
+	for _, list := range lists {
+		sortByNumber(files, list)
+		count := make(map[[2]int]int) // of steps from part to part: the part and the step
+		for k := 1; k < len(list); k++ {
+			if a, b := list[k-1], list[k]; of[a] != of[b] {
+				count[[2]int{of[a], files[b].Number - files[a].Number}]++
+			}
+		}
+		usual := make(map[int]int)
+		for at, n := range count {
+			if n > count[[2]int{at[0], usual[at[0]]}] {
+				usual[at[0]] = at[1]
+			}
+		}
+		for k := 1; k < len(list); k++ {
+			a, b := list[k-1], list[k]
+			step := 1
+			if of[a] != of[b] {
+				step = usual[of[a]]
+			}
+			bits += countBits(bitsLost, max(0, files[b].Number-files[a].Number-step))
+		}
+	}
+	for i := range weighed[:len(parts)] {
+		for k := range weighed[i].Account.Shoots {
+			for _, g := range weighed[i].Account.Shoots[k].Gaps {
+				if g.Cause == FileLost || g.Cause == NumberSkip {
+					bits -= countBits(bitsLost, g.Count)
+				}
+			}
+		}
+	}
+	return max(0, bits)
+}
+
+// leastTurns is how many steps of a kind tell their scatter.
+const leastTurns = 8
 
 // byHand reports whether a shoot of the bodies keeps no interval.
 func byHand(list []Body) bool {
@@ -140,7 +269,7 @@ func byCounter(files []File) (out [][]int, ranges bool) {
 		for _, c := range chains(files, list) {
 			from := 0
 			for k := 1; k < len(c.files); k++ {
-				if du, _ := numberStep(&files[c.files[k-1]], &files[c.files[k]]); c.counted && du != 1 && (du == 0 || du > farNumber) {
+				if du, _ := numberStep(&files[c.files[k-1]], &files[c.files[k]]); c.counted && du != 1 && (du == 0 || du > nearNumber) {
 					runs = append(runs, newChain(files, c.files[from:k], true))
 					from = k
 				}
@@ -148,26 +277,10 @@ func byCounter(files []File) (out [][]int, ranges bool) {
 			runs = append(runs, newChain(files, c.files[from:], c.counted))
 		}
 	}
-	slices.SortStableFunc(runs, func(a, b chain) int { return compareTimes(a.start, b.start) })
-	var bodies []chain // files so far, and the times between which they lie
-	for _, r := range runs {
-		at, near := -1, farNumber+1
-		for k := range bodies {
-			if !(r.start >= bodies[k].end) {
-				continue
-			}
-			du, _ := numberStep(&files[bodies[k].files[len(bodies[k].files)-1]], &files[r.files[0]])
-			if du > 0 && du < near {
-				at, near = k, du
-			}
-		}
-		if at < 0 {
-			bodies = append(bodies, r)
-			continue
-		}
-		bodies[at].files = append(slices.Clip(bodies[at].files), r.files...)
-		bodies[at].end = r.end
+	if len(runs) > mostRuns {
+		return nil, false
 	}
+	bodies := joinRuns(files, runs)
 	// What does not overlap may be one body after all, whose counter was set.
 	for k := 1; k < len(bodies); k++ {
 		for l := range k {
@@ -190,6 +303,47 @@ func byCounter(files []File) (out [][]int, ranges bool) {
 	return out, ranges
 }
 
+// mostRuns is how many runs of numbers are looked at for bodies of their own.
+const mostRuns = 200
+
+// joinRuns joins each run with the one that goes on nearest in number later on.
+func joinRuns(files []File, runs []chain) []chain {
+	slices.SortStableFunc(runs, func(a, b chain) int { return compareTimes(a.start, b.start) })
+	type link struct{ from, to, du int }
+	var links []link
+	for i := range runs {
+		for j := range runs {
+			if i == j || !(runs[j].start >= runs[i].end) {
+				continue
+			}
+			du, _ := numberStep(&files[runs[i].files[len(runs[i].files)-1]], &files[runs[j].files[0]])
+			if du > 0 && du <= farNumber {
+				links = append(links, link{i, j, du})
+			}
+		}
+	}
+	slices.SortStableFunc(links, func(a, b link) int { return cmp.Compare(a.du, b.du) })
+	next, before := make(map[int]int), make(map[int]bool)
+	for _, l := range links {
+		if _, taken := next[l.from]; !taken && !before[l.to] {
+			next[l.from], before[l.to] = l.to, true
+		}
+	}
+	var out []chain
+	for i := range runs {
+		if before[i] {
+			continue
+		}
+		c := runs[i]
+		for k, on := next[i]; on; k, on = next[k] {
+			c.files = append(slices.Clip(c.files), runs[k].files...)
+			c.end = runs[k].end
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
 // overlaps reports whether bodies other than a and b lie in the time of both.
 func overlaps(bodies []chain, a, b *chain) bool {
 	for k := range bodies {
@@ -208,10 +362,7 @@ const farNumber = 1000
 // byClass parts a body's files by class of pictures, if those take turns. It is
 // nil where they do not.
 func byClass(files []File, body []int) [][]int {
-	list := slices.Clone(body)
-	slices.SortStableFunc(list, func(a, b int) int {
-		return cmp.Or(compareTimes(files[a].T, files[b].T), cmp.Compare(files[a].Number, files[b].Number))
-	})
+	list := byTime(files, body)
 	at := make(map[int]int)
 	var out [][]int
 	turns := 0
@@ -237,15 +388,10 @@ func byClass(files []File, body []int) [][]int {
 // apart (after Mardia 1989): an interval that often lies between files a few
 // places apart is followed from one of the first files on.
 func trains(files []File, body []int, opt Options) [][][]int {
-	list := slices.Clone(body)
-	for _, i := range list {
-		if !timed(files[i].T) {
-			return nil
-		}
+	if slices.ContainsFunc(body, func(i int) bool { return !timed(files[i].T) }) {
+		return nil
 	}
-	slices.SortStableFunc(list, func(a, b int) int {
-		return cmp.Or(cmp.Compare(files[a].T, files[b].T), cmp.Compare(files[a].Number, files[b].Number))
-	})
+	list := byTime(files, body)
 	var tried []float64
 	var found [][]int
 	for lag := 1; lag <= 5; lag++ {
@@ -260,7 +406,7 @@ func trains(files []File, body []int, opt Options) [][][]int {
 			}
 			tried = append(tried, p)
 			for start := range min(4, len(list)) {
-				if t := follow(files, list[start:], p); len(t) >= max(opt.MinFrames, len(list)/10) {
+				if t := train(files, list[start:], p); len(t) >= max(opt.MinFrames, len(list)/10) && len(t)+opt.MinFrames <= len(list) {
 					found = append(found, t)
 				}
 			}
@@ -274,18 +420,35 @@ func trains(files []File, body []int, opt Options) [][][]int {
 			in[i] = true
 		}
 		rest := slices.DeleteFunc(slices.Clone(list), func(i int) bool { return in[i] })
-		if len(rest) >= opt.MinFrames {
-			out = append(out, [][]int{t, rest})
-		}
+		out = append(out, [][]int{t, rest})
 	}
 	return out
 }
 
+// train follows an interval from the first file on, twice: the second time as
+// closely as most of the first came.
+func train(files []File, list []int, p float64) []int {
+	g := files[list[0]].Grain
+	wide := follow(files, list, p, g+0.04*p)
+	var off []float64
+	for k := 1; k < len(wide); k++ {
+		d := files[wide[k]].T - files[wide[k-1]].T
+		off = append(off, math.Abs(d-p*math.Round(d/p)))
+	}
+	if len(off) < leastTurns {
+		return wide
+	}
+	slices.Sort(off)
+	if close := follow(files, list, p, g+0.005*p+2*max(0, off[len(off)*3/4]-g)); 10*len(close) > 9*len(wide) {
+		return close
+	}
+	return wide
+}
+
 // follow takes the files that come an interval after each other, or a few, from
-// the first one on. It is nil where most places are empty.
-func follow(files []File, list []int, p float64) []int {
+// the first one on, give or take tolerance. It is nil where most places are empty.
+func follow(files []File, list []int, p, tolerance float64) []int {
 	out := []int{list[0]}
-	tolerance := files[list[0]].Grain + 0.04*p
 	last, step := 0, 0
 	due := files[list[0]].T + p
 	empty := 0
@@ -362,7 +525,7 @@ func Share(files []File, parts [][]int) []Part {
 				turns++
 			}
 		}
-		if len(bodies) < 2 || turns < 3*len(bodies) {
+		if len(bodies) < 2 || turns < max(3*len(bodies), len(list)/10) {
 			continue
 		}
 		next := make(map[int]int) // by body

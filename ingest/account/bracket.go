@@ -28,6 +28,18 @@ const (
 	burstStepS, bracketStepS  = 3.0, 120.0 // from one exposure to the next, alike and unlike
 )
 
+// takesTurns reports whether frames come from several counters by turns, as those
+// of several bodies do and those of a bracket do not.
+func takesTurns(files []File, rows []row) bool {
+	turns := 0
+	for j := 1; j < len(rows); j++ {
+		if rows[j].du == 0 && files[rows[j].file].Number >= 0 && !rows[j].shared {
+			turns++
+		}
+	}
+	return 4*turns > len(rows)
+}
+
 // lightVaries reports whether most frames were exposed otherwise than those before.
 func lightVaries(files []File, rows []row) bool {
 	vary := 0
@@ -51,7 +63,7 @@ func brackets(files []File, rows []row, want int) *bracketing {
 		return nil
 	}
 	size := usualRun(cut, len(rows))
-	if size == 0 {
+	if size == 0 || takesTurns(files, rows) {
 		return nil
 	}
 	b := &bracketing{size: size}

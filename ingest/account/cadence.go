@@ -112,7 +112,9 @@ func timedSteps(rows []row) []step {
 	var out []step
 	last, n := -1, 0
 	for j := range rows {
-		n += max(1, rows[j].du)
+		if n++; !rows[j].shared { // numbers that nobody has may be another body's
+			n += max(1, rows[j].du) - 1
+		}
 		if !timed(rows[j].t) {
 			continue
 		}
@@ -223,8 +225,38 @@ func nothingMissing(s []step) (c cadence, ok bool) {
 // cadence itself: over four steps the first stays, the second adds up. Both are
 // standard deviations in seconds, beyond what the clock's grain explains.
 func scatter(s []step, p float64) (sigma, walk float64) {
-	const lag = 4
-	var one, four []float64
+	one := offSteps(s, p, 1)
+	if len(one) < 6 {
+		return 0, 0
+	}
+	v1 := middleVariance(one)
+	for lag, most := 4, 4; lag <= most; lag *= 4 {
+		many := offSteps(s, p, lag)
+		if len(many) < 3 {
+			break
+		}
+		v := middleVariance(many)
+		chance := 3 * v * math.Sqrt(2/float64(len(many)))
+		if hidden := v1 < 1e-3*s[0].g*s[0].g && s[0].g > 0.3*p; hidden { // of a steady cadence the grain would hide all
+			chance = 0.02 * s[0].g * s[0].g
+		}
+		if q := (v - v1) / float64(lag-1); v-v1 >= chance && q > 0 {
+			if lag > 4 {
+				return 0, math.Sqrt(q) // of which single steps show nothing
+			}
+			return math.Sqrt(max(0, v1-q) / 2), math.Sqrt(min(q, v1))
+		}
+		if s[0].g > 0.3*p {
+			most = 16
+		}
+	}
+	return math.Sqrt(v1 / 2), 0
+}
+
+// offSteps are by how much steps summed over so many differ from their interval,
+// beyond what the clock's grain explains.
+func offSteps(s []step, p float64, lag int) []float64 {
+	var out []float64
 	var sum float64
 	run := 0
 	for _, x := range s {
@@ -233,26 +265,13 @@ func scatter(s []step, p float64) (sigma, walk float64) {
 			run, sum = 0, 0
 			continue
 		}
-		one = append(one, beyond(d, x.g))
 		sum += d
 		if run++; run == lag {
-			four = append(four, beyond(sum, x.g))
+			out = append(out, beyond(sum, x.g))
 			run, sum = 0, 0
 		}
 	}
-	if len(one) < 6 {
-		return 0, 0
-	}
-	v1 := middleVariance(one)
-	v4 := v1
-	if len(four) >= 3 {
-		v4 = middleVariance(four)
-	}
-	q := (v4 - v1) / (lag - 1)
-	if v4-v1 < 3*v4*math.Sqrt(2/float64(max(1, len(four)))) { // no more than chance
-		q = 0
-	}
-	return math.Sqrt(max(0, v1-q) / 2), math.Sqrt(min(q, v1))
+	return out
 }
 
 // beyond is d less what the floors of two stamps may add to it.

@@ -30,8 +30,10 @@ const (
 	bitsWrong     = 10.0 // a stamp that is plainly wrong
 	bitsStray     = 16.0 // a stamp that may well be right
 	bitsClock     = 13.0 // the clock was set back, or far ahead
+	bitsBack      = 3.0  // back by whole hours, which nothing else explains
 	bitsAhead     = 14.0 // the clock was set ahead by whole hours
 	bitsHalf      = 16.0 // or by half ones
+	bitsAtHole    = 8.0  // or by any time where numbers are missing, too
 	bitsReset     = 8.0  // a counter begins anew or another goes on
 	// and a counter on the same card, or to a number other than the first ones
 	bitsSameCard, bitsAnyNumber = 4.0, 8.0

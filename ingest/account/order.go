@@ -96,7 +96,7 @@ func counters(files []File) [][]int {
 		}
 		if len(apart) > 1 {
 			sortByNumber(files, joint)
-			if countFalls(files, joint) <= falls && distinct(files, joint) {
+			if countFalls(files, joint) <= falls+fallsRunningOn(files, joint) && distinct(files, joint) {
 				apart = [][]int{joint}
 			}
 		}
@@ -143,6 +143,21 @@ func countFalls(files []File, list []int) int {
 		}
 	}
 	return falls
+}
+
+// fallsRunningOn is 1 where time falls once from one series to another whose numbers
+// go on by one and which lies all before: the clock was set back.
+func fallsRunningOn(files []File, list []int) int {
+	if !(files[list[len(list)-1]].T < files[list[0]].T) {
+		return 0
+	}
+	for k := 1; k < len(list); k++ {
+		x, y := &files[list[k-1]], &files[list[k]]
+		if y.T < x.T && x.Series != y.Series && y.Number == x.Number+1 {
+			return 1
+		}
+	}
+	return 0
 }
 
 // chains cuts a list where time falls lastingly at a hole in the numbers.

@@ -359,6 +359,9 @@ func (s *solver) off(h int32, j int) {
 	n.cost += wrongBits(o, r.g+c.slack, interval)
 	s.add(n)
 	if bits := clockBits(o, r.g+c.slack, interval); bits > 0 {
+		if r.du > 1 && !wholeHours(o, r.g+c.slack, 0.5) {
+			bits += bitsAtHole
+		}
 		n.events = evClock
 		n.cost = p.cost + bits
 		fresh(&n)
@@ -385,7 +388,9 @@ func wrongBits(o, tolerance, interval float64) float64 {
 func clockBits(o, tolerance, interval float64) float64 {
 	switch {
 	case wholeHours(o, tolerance, 1) && o < 0:
-		return bitsAhead - 2
+		return bitsBack
+	case wholeHours(o, tolerance, 0.5) && o < 0:
+		return bitsBack + 4
 	case wholeHours(o, tolerance, 1):
 		return bitsAhead
 	case o < -max(tolerance, interval/2) || o > farAway:

@@ -223,24 +223,22 @@ func rests(rows []row, interval float64) []bool {
 	}
 	tolerance := max(sameHourS, 1.5*interval)
 	last, morning := math.NaN(), math.NaN()
-	begun := -1 // the row of that morning
 	for j := range rows {
 		t := rows[j].t
 		if !timed(t) {
 			continue
 		}
 		if !timed(last) {
-			morning, begun = t, j
+			morning = t
 		} else if dt := t - last; dt > max(leastRest, restTimes*interval) && dt < mostRestDay*day {
 			since := t - morning
-			if off := since - day*math.Round(since/day); math.Abs(off) <= tolerance && since > day/2 {
+			if off := since - day*math.Round(since/day); math.Abs(off) <= tolerance && since > day/2 && last-morning < day {
 				out[j] = true
 			}
-			morning, begun = t, j
+			morning = t
 		}
 		last = t
 	}
-	_ = begun
 	return out
 }
 

@@ -246,7 +246,7 @@ func weigh(s *Shoot, seq *ingest.Sequence, dirs []string, i, j int) pair {
 			p.start = p.start.AddDate(bound.Year()-p.start.Year(), 0, 0)
 		}
 		grain := time.Duration(seq.Timing.TickS * float64(time.Second)) // the stamp is floored to it
-		p.window = holdsIf(!p.start.Add(grain).Before(p.from) && (p.to.IsZero() || !p.start.After(p.to)))
+		p.window = holdsIf(!p.start.Add(grain).Before(p.from) && (p.to.IsZero() || !p.start.After(p.to.Add(s.before(seq)))))
 		if !p.from.IsZero() && s.ShootingS > 0 {
 			p.cost = math.Abs(p.start.Sub(p.from).Seconds()) / s.ShootingS
 		}
@@ -272,6 +272,17 @@ func (s *Shoot) window() (from, to time.Time) {
 		return s.From, s.From.Add(time.Duration(s.ShootingS * float64(time.Second)))
 	}
 	return s.From, s.To
+}
+
+// before is how long before the sequence's first frame the shoot may have begun,
+// if all frames that it lacks are missing there and its window has an end.
+func (s *Shoot) before(seq *ingest.Sequence) time.Duration {
+	missing := s.Frames - nearest(s.Frames, counts(seq))
+	if intervalS := nearest(s.IntervalS, intervals(seq)); missing > 0 && 2*missing < s.Frames && !s.To.IsZero() &&
+		s.IntervalS > 0 && intervalS > 0 && ratio(intervalS, s.IntervalS) < math.Log(fitInterval) {
+		return time.Duration((float64(missing) + 0.5) * intervalS * float64(time.Second))
+	}
+	return 0
 }
 
 // how is the strongest evidence that the sequence is the shoot; "" where it

@@ -49,8 +49,8 @@ var odd = []kind{
 		b.serial, b.prefix = "", "DSC_"
 		b.number = 100 + 300*i + b.number%40
 	})}},
-	{"two bodies, numbered as one, unlike nothing", []string{"unpadded"}, []step{alternate(0, 0)}},
-	{"two bodies, numbered as one, clocks seconds apart", []string{"unpadded"}, []step{alternate(2, 4)}},
+	{"two bodies, numbered by turns", []string{"unpadded"}, []step{alternate(0, 0)}},
+	{"two bodies, numbered as one, clocks seconds apart", []string{"unpadded"}, []step{alternate(1.2, 4)}},
 	{"two bodies, numbered in steps", []string{"unpadded"}, []step{alternate(2, 4), func(d *dump) { d.strides = []int{2, 4} }}},
 	{"three bodies, one folder", plain, []step{func(d *dump) { d.b.serial, d.b.dir = "", "" }, maybe, shoot, another(2500), maybe, shoot, another(5000), maybe, shoot}},
 
@@ -221,7 +221,9 @@ func alternate(lo, hi float64) step {
 		b.index, b.tape = 1, nil
 		off := interval/2 + between(d.r, lo, hi)
 		if lo == hi {
-			off = between(d.r, 2, interval-2)
+			for off = interval / 2; math.Abs(2*off-interval) < 3; { // else they are as one
+				off = between(d.r, 2, interval-2)
+			}
 		}
 		b.start = a.start.Add(time.Duration(off * 1e9))
 		d.bodies = append(d.bodies, &b)
