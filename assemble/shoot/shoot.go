@@ -103,3 +103,17 @@ func (s *Shoot) Sound(k int) bool {
 	}
 	return s.Sequence.Frames[k].Problem == nil
 }
+
+// Trouble says why frame k goes into no clip; empty where it does.
+func (s *Shoot) Trouble(k int) string {
+	switch p := s.Sequence.Frames[k].Problem; {
+	case s.InClip(k):
+		return ""
+	case p != nil:
+		return p.Text
+	case s.Sound(k):
+		return "of another format or size than most"
+	}
+	d := s.Measured.Damage[k]
+	return d.Text
+}

@@ -71,7 +71,7 @@ type call struct {
 
 func commands() []command {
 	return []command{
-		checkCommand, renderCommand, dayCommand, compareCommand, planCommand, demoCommand, versionCommand, dayTaskCommand, manualCommand,
+		checkCommand, renderCommand, dayCommand, reviewCommand, compareCommand, planCommand, demoCommand, versionCommand, dayTaskCommand, manualCommand,
 	}
 }
 

@@ -41,7 +41,7 @@ func AskOf(v settings.Values) Ask {
 // Add writes a new plan file, or adds the shoot to one that is there and
 // leaves its other lines, comments too, as they are.
 func Add(file string, s Shoot) error {
-	old, err := read(file)
+	old, err := Read(file)
 	switch {
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, files.ErrNotRegular):
 		old = nil
@@ -70,14 +70,15 @@ func Add(file string, s Shoot) error {
 // and of nothing that came there since.
 func replace(file string, old, data []byte) error {
 	same := func(path string) bool {
-		now, err := read(path)
+		now, err := Read(path)
 		return old != nil && err == nil && bytes.Equal(now, old)
 	}
 	return files.Place{Path: file, Ours: same}.Write(func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
-// read reads a plan's file; a pipe, a device or a folder holds none.
-func read(path string) ([]byte, error) {
+// Read reads a plan's file without looking into it; a pipe, a device or a
+// folder holds none.
+func Read(path string) ([]byte, error) {
 	f, _, err := files.Open(path)
 	if err != nil {
 		return nil, err

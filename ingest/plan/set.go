@@ -42,7 +42,7 @@ func Revise(file, was string, edit func(old []byte) ([]byte, error)) ([]byte, er
 		return nil, problem.Hint(fmt.Errorf("cannot write plan: %w", err), "a folder that exists and may be written to")
 	}
 	defer work.Close()
-	old, err := read(file)
+	old, err := Read(file)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("cannot read plan %q: %w", file, files.Cause(err))
 	}

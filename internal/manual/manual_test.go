@@ -73,7 +73,7 @@ func TestBash(t *testing.T) {
 	}
 	text, _ := Make("bash", commands())
 	for line, want := range map[string]string{
-		"stillspan re": "render", "stillspan render --refuse": "--refuse-flashes", "stillspan render dump --gaps ": "leave hold blend",
+		"stillspan re": "render review", "stillspan render --refuse": "--refuse-flashes", "stillspan render dump --gaps ": "leave hold blend",
 		"stillspan check --gap": "", "stillspan check --smooth ": "",
 	} {
 		words := strings.Split(line, " ")

@@ -17,6 +17,7 @@ const (
 	Check For = 1 << iota
 	Render
 	Day
+	Review
 	Compare
 	Plan
 	Demo
@@ -26,7 +27,7 @@ const (
 )
 
 // Commands names the commands in the order of the help.
-func Commands() []string { return []string{"check", "render", "day", "compare", "plan", "demo"} }
+func Commands() []string { return []string{"check", "render", "day", "review", "compare", "plan", "demo"} }
 
 // Named is the set of one command, 0 for a name that takes no options.
 func Named(command string) For {
