@@ -27,7 +27,9 @@ const (
 )
 
 // Commands names the commands in the order of the help.
-func Commands() []string { return []string{"check", "render", "day", "review", "compare", "plan", "demo"} }
+func Commands() []string {
+	return []string{"check", "render", "day", "review", "compare", "plan", "demo"}
+}
 
 // Named is the set of one command, 0 for a name that takes no options.
 func Named(command string) For {

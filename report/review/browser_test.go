@@ -110,7 +110,7 @@ func run(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Vo
 // js runs a line of the page's own language.
 func js(line string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := chromedp.Evaluate[bool]("{" + line + "; true}")(ctx, t)
+		_, err := chromedp.Evaluate[bool]("{"+line+"; true}")(ctx, t)
 		return err
 	})
 }
@@ -132,7 +132,7 @@ func truth(expression string) chromedp.Action[chromedp.Void] {
 // drag moves the mouse, pressed, from one place of the page by a stretch of it.
 func drag(from, by string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		p, err := chromedp.Evaluate[[]float64]("[..." + from + ", ..." + by + "]")(ctx, t)
+		p, err := chromedp.Evaluate[[]float64]("[..."+from+", ..."+by+"]")(ctx, t)
 		if err != nil {
 			return err
 		}

@@ -71,6 +71,7 @@ type light struct {
 	Exact  bool   `json:"exact"`
 	Before series `json:"before"`
 	After  series `json:"after"`
+	Keep   series `json:"keep"` // the light that is kept
 	// Add is what is added to the exposures of red, green and blue.
 	Add          [3]series `json:"add"`
 	Figures      []figure  `json:"figures"`
@@ -214,7 +215,7 @@ func lightOf(sh *shoot.Shoot, v *view) (*light, error) {
 	} else if c, r, err = v.draft.Forecast(sh.Settings); err != nil {
 		return nil, err
 	}
-	l.Before, l.SmoothFrames, l.Trust = c.ExposureEV, r.SmoothFrames, r.Confidence
+	l.Before, l.Keep, l.SmoothFrames, l.Trust = c.ExposureEV, r.TrendEV, r.SmoothFrames, r.Confidence
 	if r.Why != "" {
 		l.Trust += ": " + r.Why
 	}

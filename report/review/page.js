@@ -74,11 +74,16 @@ function list() {
     const b = el("button", "", { type: "button", onclick: () => open(i) })
     b.dataset.shoot = i
     b.setAttribute("aria-current", i === at)
-    b.append(el("img", "", { src: `/frame/${i}/${s.frames >> 1}`, alt: "", loading: "lazy" }), el("b", s.name), el("small", word(s), { className: s.good ? "good" : "wrong" }))
+    b.append(el("img", "", { src: `/frame/${i}/${s.frames >> 1}`, alt: "", loading: "lazy" }), el("b", s.name), small(s))
     const li = el("li"); li.append(b); return li
   }))
   if (had !== undefined) $(`[data-shoot="${had}"]`)?.focus()
   tell()
+}
+function small(s) {
+  const p = el("small", word(s), { className: s.good ? "good" : "wrong" })
+  p.append(el("span", `${s.frames} frames` + (s.start ? ", " + s.start : "")))
+  return p
 }
 function word(s) { return (s.good ? "\u2713 " : "! ") + s.word }
 function tell() {
@@ -87,6 +92,8 @@ function tell() {
   $("#name").textContent = s.name
   $("#verdict").textContent = s.headline + "."
   $("#verdict").className = s.good ? "good" : "wrong"
+  $("#found").hidden = !s.findings.length
+  $("#found summary").textContent = "What was found: " + s.findings.length
   $("#findings").replaceChildren(...s.findings.map(f => el("li", f.text + (f.advice ? ": " + f.advice : ""))))
 }
 async function open(i) {
@@ -390,29 +397,35 @@ function plot() {
   for (const k of Object.keys(frames.bad)) mark(+k, "D")
   g.fillStyle = colour("soft")
   for (const [a, b] of runs(look.settings["leave-out"])) g.fillRect(x(a - 1) - 1, top, Math.max(2, x(b - 1) - x(a - 1)), low - top)
-  const l = look.light
+  const l = look.light, part = low - (low - top) * 0.42
   if (l) {
-    const all = l.before.concat(l.on ? l.after : []).filter(v => v !== null)
-    let lo = Infinity, hi = -Infinity
-    for (const v of all) { if (v < lo) lo = v; if (v > hi) hi = v }
-    if (hi - lo < 0.2) { const m = (hi + lo) / 2; lo = m - 0.1; hi = m + 0.1 }
-    const y = v => low - (low - top) * (v - lo) / (hi - lo)
-    g.fillStyle = colour("soft"); g.textAlign = "right"
-    g.fillText("+" + (hi - lo).toFixed(1), 40, top + 8); g.fillText("0 EV", 40, low)
-    const line = (s, name, width) => {
+    // Above the light, below what departs from the light that is kept.
+    const line = (s, y, name, width) => {
       g.beginPath(); let pen = false
       s.forEach((v, k) => { if (v === null) pen = false; else { g[pen ? "lineTo" : "moveTo"](x(k), y(v)); pen = true } })
       g.strokeStyle = colour(name); g.lineWidth = width; g.stroke()
     }
-    line(l.before, "soft", 1)
-    if (l.on) line(l.after, "mark", 2)
-    $("#plot").setAttribute("aria-label", `Light of ${n} frames over ${(hi - lo).toFixed(1)} EV. ` + l.figures.map(f => `${f.name} ${f.before} EV as shot, ${f.after} corrected`).join("; "))
+    const lane = (before, after, from, to, zero) => {
+      let lo = zero ? -0.05 : Infinity, hi = zero ? 0.05 : -Infinity
+      for (const v of before.concat(after)) if (v !== null) { lo = Math.min(lo, v); hi = Math.max(hi, v) }
+      if (hi - lo < 0.2) { const m = zero ? 0 : (hi + lo) / 2; lo = Math.min(lo, m - 0.1); hi = Math.max(hi, m + 0.1) }
+      const y = v => to - (to - from) * (v - lo) / (hi - lo)
+      g.fillStyle = colour("soft"); g.textAlign = "right"
+      g.fillText("+" + (zero ? hi : hi - lo).toFixed(zero ? 2 : 1), 40, from + 9); g.fillText(zero ? lo.toFixed(2) : "0 EV", 40, to)
+      line(before, y, "soft", 1); if (l.on) line(after, y, "mark", 2)
+      return hi - lo
+    }
+    const off = s => s.map((v, k) => v === null || l.keep[k] === null ? null : v - l.keep[k])
+    const span = lane(l.before, l.after, top, part - 10, false)
+    g.fillStyle = colour("line"); g.fillRect(x(0), part - 4, x(n - 1) - x(0), 1)
+    lane(off(l.before), off(l.after), part + 2, low, true)
+    c.setAttribute("aria-label", `Light of ${n} frames over ${span.toFixed(1)} EV, and below what departs from the light that is kept. ` + l.figures.map(f => `${f.name} ${f.before} EV as shot, ${f.after} corrected`).join("; "))
   }
   g.fillStyle = colour("ink"); g.fillRect(x(shown) - 0.75, top - 2, 1.5, low - top + 4)
 }
 function legend() {
   const key = (name, text) => { const b = el("b"); b.style.borderColor = `var(--${name})`; return [b, text] }
-  $("#legend").replaceChildren(...key("soft", "light as shot"), ...key("mark", "corrected"), ...key("wrong", "at the top: frames missing there (their number), damaged (D)"), ...key("line", "not in the clip"))
+  $("#legend").replaceChildren(...key("soft", "light as shot, and below its flicker alone"), ...key("mark", "corrected"), ...key("wrong", "at the top: frames missing there (their number), damaged (D)"), ...key("line", "not in the clip"))
 }
 
 // Clips.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"container/list"
 	"context"
+	"image"
 	"image/jpeg"
 	"sync"
 
@@ -125,6 +126,9 @@ func (p *pictures) fresh(ctx context.Context, k frameKey) ([]byte, error) {
 	img, err := measure.Thumb(ctx, measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}, side)
 	if err != nil {
 		return nil, err
+	}
+	if n, ok := img.(*image.NRGBA); ok { // stills are opaque, and the encoder knows this form
+		img = &image.RGBA{Pix: n.Pix, Stride: n.Stride, Rect: n.Rect}
 	}
 	var b bytes.Buffer
 	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {

@@ -84,13 +84,17 @@ func (p *page) measure(frames int) error {
 		return err
 	}
 	row("scrub, nothing read ahead", rate, "pictures/s", 0)
-	time.Sleep(8 * time.Second)
+	ahead := time.Duration(300 / rate * float64(time.Second))
+	time.Sleep(ahead)
+	begin := time.Now()
+	l, err := p.look(nil) // from here on it measures
+	if err != nil {
+		return err
+	}
 	if rate, err = p.scrub(61, 200); err != nil {
 		return err
 	}
-	row("scrub, read ahead, measuring beside", rate, "pictures/s", 15)
-	begin := time.Now()
-	l, err := p.look(nil)
+	row("scrub, read ahead, while measuring", rate, "pictures/s", 15)
 	for ; err == nil && l.Light == nil; l, err = p.look(nil) {
 		time.Sleep(200 * time.Millisecond)
 		if l.Failed != "" {
@@ -100,11 +104,11 @@ func (p *page) measure(frames int) error {
 	if err != nil {
 		return err
 	}
-	row("light first measured, after that", time.Since(begin).Seconds(), "s", 0)
+	row("light first measured", time.Since(begin).Seconds(), "s", 0)
 	if _, err := p.get(fmt.Sprintf("/frame/0/%d", frames/2)); err != nil {
 		return err
 	}
-	time.Sleep(8 * time.Second)
+	time.Sleep(ahead)
 	if rate, err = p.scrub(frames/2+1, 200); err != nil {
 		return err
 	}
