@@ -118,13 +118,13 @@ func js(line string) chromedp.Action[chromedp.Void] {
 // truth waits until an expression of the page holds.
 func truth(expression string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		for range 200 {
+		for range 1200 { // a minute: the machine may be busy
 			if ok, err := chromedp.Evaluate[bool]("!!("+expression+")")(ctx, t); err == nil && ok {
 				return nil
 			}
 			time.Sleep(50 * time.Millisecond)
 		}
-		is, err := chromedp.Evaluate[string]("JSON.stringify([at, shown, editing, job, look?.settings, look?.clip, document.querySelector('#alert').textContent])")(ctx, t)
+		is, err := chromedp.Evaluate[string]("JSON.stringify([innerWidth, document.scrollingElement.scrollWidth, at, shown, editing, job, look?.settings, look?.clip, document.querySelector('#alert').textContent])")(ctx, t)
 		return fmt.Errorf("never came true: %s; the page has %s, %v", expression, is, err)
 	})
 }
@@ -280,4 +280,20 @@ func TestMakeAndCancel(t *testing.T) {
 	default:
 		t.Error("Stop did not stop it")
 	}
+}
+
+// Nothing is cut off on a phone, what is pressed is large enough for a thumb, and
+// every control has a name.
+func TestPhoneAndNames(t *testing.T) {
+	s := serve(t)
+	ctx := browser(t, 390, 844)
+	run(t, ctx, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile, chromedp.EmulateTouch), chromedp.Navigate(s.link()), truth(measured),
+		truth("document.scrollingElement.scrollWidth <= 390"),
+		truth("[...document.querySelectorAll('main button')].every(b => !b.offsetParent || b.getBoundingClientRect().height >= 40)"),
+		truth("[...document.querySelectorAll('input,select,button')].every(f => f.ariaLabel || f.textContent.trim() || f.labels?.length)"))
+	// A finger drags the zone.
+	run(t, ctx, chromedp.Click(css("#edit-zone")), truth("editing === 'zone'"), chromedp.ScrollIntoView(css("#stage")),
+		drag(middle("#zone i[data-h=se]"), share(-0.4, -0.4)), truth("look.settings.zone !== ''"))
+	// Wide, nothing is cut off either.
+	run(t, ctx, chromedp.EmulateViewport(1280, 900), chromedp.Navigate(s.URL), truth(measured), truth("document.scrollingElement.scrollWidth <= 1280"))
 }

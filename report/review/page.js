@@ -82,7 +82,7 @@ function list() {
 }
 function small(s) {
   const p = el("small", word(s), { className: s.good ? "good" : "wrong" })
-  p.append(el("span", `${s.frames} frames` + (s.start ? ", " + s.start : "")))
+  p.append(el("span", s.frames + " frames"), el("span", s.start))
   return p
 }
 function word(s) { return (s.good ? "\u2713 " : "! ") + s.word }

@@ -176,7 +176,7 @@ func (s *Server) day() day {
 			e.Name = q.Plan.Name
 		}
 		if !q.Start.IsZero() {
-			e.Start = q.Start.Format("2 Jan 2006, 15:04")
+			e.Start = q.Start.Format("2 Jan, 15:04")
 		}
 		for _, f := range q.Findings {
 			e.Findings = append(e.Findings, finding{f.Text, f.Advice})
