@@ -45,7 +45,7 @@ func dayTimeline(d Day) template.HTML {
 		fmt.Fprintf(&b, `<div class="lane rig"><span class="name">%s</span><div class="area">`, template.HTMLEscapeString(g.name+"; "+clockText(g.shoots)))
 		card := ""
 		for _, s := range g.shoots {
-			st := stateOf(s)
+			st := StateOf(s)
 			words := fmt.Sprintf("%s, %s to %s: %s", shootName(s), s.Start.Format("15:04"), s.End.Format("15:04"), st.Word)
 			x0, x1 := x(s.Start), x(s.End)
 			open, end := "<span", "</span>"

@@ -55,7 +55,7 @@ var pageFuncs = template.FuncMap{
 	"copies":    copiesText,
 	"interval":  intervalText,
 	"plain":     plainInterval,
-	"state":     stateOf,
+	"state":     StateOf,
 	"chain":     func(d Delivered) []link { return chainOf(&d) },
 	"causes":    causes,
 	"next":      doNext,

@@ -8,24 +8,24 @@ import (
 	"stillspan/internal/words"
 )
 
-// state is a shoot's verdict for the eye: a sign and words, so that its colour
+// State is a shoot's verdict for the eye: a sign and words, so that its colour
 // says nothing alone.
-type state struct{ Class, Sign, Word string }
+type State struct{ Class, Sign, Word string }
 
-// stateOf is the state of a shoot.
-func stateOf(s *Sequence) state {
+// StateOf is the state of a shoot.
+func StateOf(s *Sequence) State {
 	word := capital(string(s.Delivered.Word))
 	switch s.Delivered.Word {
 	case WordDelivered, WordComplete:
-		return state{"good", "✓", word}
+		return State{"good", "✓", word}
 	case WordNotes, WordCompleteNotes:
-		return state{"good", "✓", word}
+		return State{"good", "✓", word}
 	case WordNotJudged:
-		return state{"open", "?", word}
+		return State{"open", "?", word}
 	case WordShort:
-		return state{"bad", "✕", fmt.Sprintf("Short by %d", s.Delivered.ShortFrames)}
+		return State{"bad", "✕", fmt.Sprintf("Short by %d", s.Delivered.ShortFrames)}
 	}
-	return state{"bad", "!", word}
+	return State{"bad", "!", word}
 }
 
 // link is one station on the way from the plan to the clip: how many frames came

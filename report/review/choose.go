@@ -102,6 +102,9 @@ func changes(asked map[string]string, now, defaults settings.Values) (settings.V
 		if !ok || text == is[r.Name] {
 			continue
 		}
+		if text == "" && fallback[r.Name] != "" {
+			text = whole[r.Name]
+		}
 		if text == "" || text == fallback[r.Name] {
 			out[r.Name] = nil
 			continue
@@ -116,13 +119,16 @@ func changes(asked map[string]string, now, defaults settings.Values) (settings.V
 		out[r.Name] = x
 	}
 	first, last := asked[settings.First.Name], asked[settings.Last.Name]
-	if a, b := whole(first), whole(last); first != "" && last != "" && a > b {
+	if a, b := number(first), number(last); first != "" && last != "" && a > b {
 		return nil, fmt.Errorf("the first frame, %d, lies after the last, %d", a, b)
 	}
 	return out, nil
 }
 
-func whole(s string) (n int) {
+// whole is said of a shoot that is not to have what the plan's defaults state.
+var whole = map[string]string{"crop": "0,0,1,1", "zone": "0,0,1,1", "first": "1"}
+
+func number(s string) (n int) {
 	fmt.Sscan(s, &n)
 	return n
 }

@@ -1,6 +1,8 @@
 package review_test
 
 import (
+	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -9,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // What other pages and other programs on the machine may try.
@@ -87,4 +90,86 @@ func TestGuard(t *testing.T) {
 		t.Error("it was stopped by who may not")
 	default:
 	}
+}
+
+// What a window may ask for, without a browser: choices go to the plan, one
+// after the other, and originals stay as they are.
+func TestChoose(t *testing.T) {
+	s := serve(t)
+	before := contents(t, s.card)
+	jar, _ := cookiejar.New(nil)
+	client := &http.Client{Jar: jar}
+	if _, err := client.Get(s.link()); err != nil {
+		t.Fatal(err)
+	}
+	version := ""
+	ask := func(path, body string) (int, string) {
+		req, _ := http.NewRequest("GET", s.URL+path, nil)
+		if body != "" {
+			req, _ = http.NewRequest("POST", s.URL+path, strings.NewReader(strings.ReplaceAll(body, "VERSION", version)))
+			req.Header.Set("Origin", s.URL)
+		}
+		r, err := client.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer r.Body.Close()
+		data, _ := io.ReadAll(r.Body)
+		var got struct{ Version string }
+		if json.Unmarshal(data, &got) == nil && got.Version != "" && r.StatusCode == 200 {
+			version = got.Version
+		}
+		return r.StatusCode, string(data)
+	}
+	ask("/api/day", "")
+	for _, c := range []struct {
+		path, body string
+		status     int
+		says       string
+	}{
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"rate":"25","leave-out":"3,9-12"}}`, 200, `"rate":"25"`},
+		{"/api/shoot/0", `{"version":"old","settings":{"rate":"30"}}`, 409, "changed meanwhile"},
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"rate":"fast"}}`, 422, "rate"},
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"zone":"0.5,0.5,0.9,0.9"}}`, 422, "within the picture"},
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"first":"9","last":"3"}}`, 422, "lies after the last"},
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"out":"/tmp/x","plan":"/tmp/y","name":"z"}}`, 200, `"rate":"25"`},
+		{"/api/shoot/1", `{"version":"VERSION","settings":{"crop":"0.1,0.1,0.5,0.5","gaps":"hold"}}`, 200, `"gaps":"hold"`},
+		{"/api/shoot/1", `{"version":"VERSION","settings":{"gaps":"leave"}}`, 200, `"gaps":"leave"`},
+		{"/api/shoot/1", "not JSON", 422, "cannot be read"},
+		{"/api/shoot/0", `{"version":"VERSION","settings":{"first":"30","last":"30"}}`, 200, "no frame is left"},
+		{"/api/shoot/0/clip", `{}`, 200, ""},
+	} {
+		if status, text := ask(c.path, c.body); status != c.status || !strings.Contains(text, c.says) {
+			t.Errorf("%s %s: %d %.300s; want %d %s", c.path, c.body, status, text, c.status, c.says)
+		}
+	}
+	s.planHas(t, "# by hand", "# the first", "rate = 25", "leave_out = '3,9-12'", "crop = '0.1,0.1,0.5,0.5'")
+	for range 600 {
+		if _, text := ask("/api/job", ""); strings.Contains(text, `"running":false`) {
+			if !strings.Contains(text, `"failed":true`) || !strings.Contains(text, "no frames to assemble") {
+				t.Errorf("a clip without frames: %s", text)
+			}
+			break
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	if after := contents(t, s.card); after != before {
+		t.Errorf("the originals changed:\n%s\nwere\n%s", after, before)
+	}
+}
+
+// contents lists a folder's files with their times.
+func contents(t *testing.T, dir string) string {
+	t.Helper()
+	var b strings.Builder
+	err := filepath.Walk(dir, func(path string, info os.FileInfo, err error) error {
+		if err == nil {
+			fmt.Fprintln(&b, path, info.Size(), info.ModTime(), info.Mode())
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
 }

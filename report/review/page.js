@@ -81,17 +81,17 @@ function list() {
   tell()
 }
 function small(s) {
-  const p = el("small", word(s), { className: s.good ? "good" : "wrong" })
+  const p = el("small", word(s), { className: s.state.Class })
   p.append(el("span", s.frames + " frames"), el("span", s.start))
   return p
 }
-function word(s) { return (s.good ? "\u2713 " : "! ") + s.word }
+function word(s) { return s.state.Sign + " " + s.state.Word }
 function tell() {
   const s = day.shoots[at]
   if (!s) return
   $("#name").textContent = s.name
-  $("#verdict").textContent = s.headline + "."
-  $("#verdict").className = s.good ? "good" : "wrong"
+  $("#verdict").textContent = s.state.Sign + " " + s.headline + "."
+  $("#verdict").className = s.state.Class
   $("#found").hidden = !s.findings.length
   $("#found summary").textContent = "What was found: " + s.findings.length
   $("#findings").replaceChildren(...s.findings.map(f => el("li", f.text + (f.advice ? ": " + f.advice : ""))))

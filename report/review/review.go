@@ -141,16 +141,12 @@ type day struct {
 }
 
 type entry struct {
-	Name     string         `json:"name"`
-	ID       string         `json:"id"`
-	Word     report.Word    `json:"word"`
-	Good     bool           `json:"good"`
-	Headline string         `json:"headline"`
-	Start    string         `json:"start"`
-	Frames   int            `json:"frames"`
-	Findings []finding      `json:"findings"`
-	Planned  *report.Plan   `json:"planned"`
-	Verdict  report.Verdict `json:"verdict"`
+	Name     string       `json:"name"`
+	State    report.State `json:"state"`
+	Headline string       `json:"headline"`
+	Start    string       `json:"start"`
+	Frames   int          `json:"frames"`
+	Findings []finding    `json:"findings"`
 }
 
 type finding struct {
@@ -169,8 +165,8 @@ func (s *Server) day() day {
 	for i := range s.told.Sequences {
 		q := &s.told.Sequences[i]
 		e := entry{
-			Name: q.ID, ID: q.ID, Word: q.Delivered.Word, Headline: q.Headline, Frames: q.Frames, Planned: q.Plan,
-			Verdict: q.Delivered.Verdict, Good: q.Delivered.ShortFrames == 0 && len(q.Findings) == 0, Findings: []finding{},
+			Name: q.ID, State: report.StateOf(q), Headline: q.Headline, Frames: q.Frames,
+			Findings: []finding{},
 		}
 		if q.Plan != nil {
 			e.Name = q.Plan.Name
