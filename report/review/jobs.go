@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -104,6 +105,9 @@ func (s *Server) ended(ctx context.Context, i int, sh *shoot.Shoot, out string, 
 	default:
 		r := sh.Rendered
 		j.Said = fmt.Sprintf("%s, %s, %dx%d, %s", words.Count(r.Clip.Frames, "frame"), words.Seconds(r.Clip.DurationS), r.Clip.Width, r.Clip.Height, words.Bytes(r.Clip.Bytes))
+		if ev := r.Light.FlickerEV; !math.IsNaN(ev) {
+			j.Said += fmt.Sprintf(", flicker %.3f EV rms as measured in its frames", ev)
+		}
 		if len(r.Flashes) > 0 {
 			j.Flash = fmt.Sprintf("The clip flashes more than the guideline allows, first at %s. %s", r.Flashes[0].Start, flash.Notice)
 		}

@@ -26,7 +26,6 @@ type pictures struct {
 	making map[frameKey]chan struct{}
 	at     frameKey // last asked for
 	step   int      // 1 or -1: the way it goes
-	ended  bool
 }
 
 type frameKey struct {
