@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"time"
 
 	"stillspan/internal/files"
@@ -34,6 +35,10 @@ review dump --plan day.toml --out clips --no-browser
 	run:  runReview,
 }
 
+// reviewBytes is where the page's server begins to tidy its memory more often: it
+// runs beside a browser.
+const reviewBytes = 400 << 20
+
 func runReview(ctx context.Context, c *call) error {
 	root, err := c.folder("review")
 	if err != nil {
@@ -43,6 +48,7 @@ func runReview(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
+	debug.SetMemoryLimit(reviewBytes)
 	bar := c.progress("reading headers", 1)
 	s, err := review.New(ctx, o, bar.set)
 	bar.finish()

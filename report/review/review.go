@@ -35,7 +35,7 @@ type Options struct {
 	// Stated are the settings of the command line.
 	Stated settings.Values
 	// CacheBytes bounds the pictures that are kept for scrubbing; default (0)
-	// 96 MiB.
+	// 64 MiB.
 	CacheBytes int64
 }
 
@@ -104,7 +104,7 @@ func New(ctx context.Context, o Options, progress func(done, total int)) (*Serve
 	s.views = make([]view, len(found.Shoots))
 	s.tell()
 	if o.CacheBytes == 0 {
-		o.CacheBytes = 96 << 20
+		o.CacheBytes = 64 << 20
 	}
 	s.pics = newPictures(found.Dump.Sequences, o.CacheBytes)
 	for range runtime.NumCPU() {
