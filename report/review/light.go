@@ -101,6 +101,7 @@ func (s *Server) look(i int) look {
 		s.measure(i)
 		return l
 	}
+	defer s.pics.pause()()
 	got, err := lightOf(&sh, &v)
 	if err != nil {
 		l.Failed = err.Error()

@@ -26,6 +26,7 @@ type pictures struct {
 	making map[frameKey]chan struct{}
 	at     frameKey // last asked for
 	step   int      // 1 or -1: the way it goes
+	paused int      // above 0 while nothing is made ahead
 }
 
 type frameKey struct {
@@ -175,10 +176,22 @@ func (p *pictures) wake() {
 	p.more.Broadcast()
 }
 
+// pause leaves the machine to what somebody waits for, until the end is called.
+func (p *pictures) pause() (end func()) {
+	add := func(n int) {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		p.paused += n
+		p.more.Broadcast()
+	}
+	add(1)
+	return func() { add(-1) }
+}
+
 // next is the next picture to be made ahead: those in the way it goes, as far as
 // three quarters of the room, then some behind. p.mu is held.
 func (p *pictures) next() (frameKey, bool) {
-	if p.at.seq < 0 {
+	if p.at.seq < 0 || p.paused > 0 {
 		return frameKey{}, false
 	}
 	room := int64(64)

@@ -145,12 +145,13 @@ type page struct {
 }
 
 func start(ctx context.Context, program, stills, dir string) (*page, error) {
-	cmd := exec.CommandContext(ctx, program, "review", stills, "--no-browser", "--no-cache", "--plan", filepath.Join(dir, "plan.toml"), "--out", filepath.Join(dir, "clips"))
+	cmd := exec.CommandContext(ctx, program, "review", stills, "--no-browser", "--plan", filepath.Join(dir, "plan.toml"), "--out", filepath.Join(dir, "clips"))
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		return nil, err
 	}
 	cmd.Stderr = os.Stderr
+	cmd.Env = append(os.Environ(), "XDG_CACHE_HOME="+filepath.Join(dir, "cache")) // measurements of an earlier run in dir are believed
 	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
