@@ -216,7 +216,7 @@ func TestChooseByHand(t *testing.T) {
 		chromedp.KeyEvent(kb.ArrowLeft), truth("look.clip.shows[0] < 0.26"), // by key
 		// Rate, gaps, first, last, a frame left out.
 		set("rate", "30"),
-		truth("look.settings.rate === '30'"), truth("document.querySelector('#length').textContent.includes('at 30 fps. Planned 1 s: 0.03 s short')"),
+		truth("look.settings.rate === '30'"), truth("document.querySelector('#length').textContent.includes('at 30 fps. Planned 30 frames, 1 s: 0.03 s short')"),
 		set("gaps", "hold"),
 		truth("look.clip.made_up === 1 && look.clip.frames === 30"),
 		js("editing && edit(editing); show(3); document.activeElement.blur()"),

@@ -231,7 +231,7 @@ function fill() {
   if (c.made_up) text += `, ${c.made_up} of them made up`
   if (c.planned_s) {
     const off = num(c.seconds - c.planned_s)
-    text += `. Planned ${num(c.planned_s)} s: ` + (off === 0 ? "as long as planned." : `${Math.abs(off)} s ${off < 0 ? "short." : "more."}`)
+    text += `. Planned ${Math.round(c.planned_s * c.fps)} frames, ${num(c.planned_s)} s: ` + (off === 0 ? "as long as planned." : `${Math.abs(off)} s ${off < 0 ? "short." : "more."}`)
   } else text += ". No length was planned."
   $("#length").textContent = text
   $("#makes").textContent = c.problem ? "No clip can be made: " + c.problem + "." : `${c.name}, ${c.width} \u00d7 ${c.height}` + (c.there ? ": is there already." : ".")

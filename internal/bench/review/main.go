@@ -121,6 +121,7 @@ func (p *page) measure(frames int) error {
 		{"light of another zone", "zone", []string{"0,0,1,0.5", "0.1,0.1,0.3,0.3", "0,0.5,1,0.5", "0.4,0.4,0.1,0.1", "0,0,0.9,0.9"}},
 	} {
 		var took []float64
+		spent := p.cpuS()
 		for _, v := range c.values {
 			begin := time.Now()
 			if l, err = p.look(map[string]any{"version": l.Version, "settings": map[string]string{c.key: v}}); err != nil || l.Light == nil {
@@ -131,6 +132,7 @@ func (p *page) measure(frames int) error {
 		slices.Sort(took)
 		row(c.name+", median", took[len(took)/2], "s", 1)
 		row(c.name+", worst", took[len(took)-1], "s", 1)
+		row(c.name+", CPU each", (p.cpuS()-spent)/float64(len(took)), "s", 0)
 	}
 	peak, err := p.peakMB()
 	row("memory at its peak", peak, "MB", 500)
@@ -226,6 +228,19 @@ func (p *page) look(choice any) (l look, err error) {
 		return l, err
 	}
 	return l, json.Unmarshal(data, &l)
+}
+
+// cpuS is the processor time that the program took so far; 0 where it is not told.
+func (p *page) cpuS() float64 {
+	data, _ := os.ReadFile(fmt.Sprintf("/proc/%d/stat", p.cmd.Process.Pid))
+	after := strings.Fields(string(data[bytes.LastIndexByte(data, ')')+1:]))
+	const user, system, ticks = 11, 12, 100 // of proc(5), from the state on
+	if len(after) <= system {
+		return 0
+	}
+	var u, s float64
+	fmt.Sscan(after[user]+" "+after[system], &u, &s)
+	return (u + s) / ticks
 }
 
 // peakMB is the most memory the program held, as the kernel of Linux tells.
