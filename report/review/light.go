@@ -198,7 +198,7 @@ func (s *Server) measure(i int) {
 
 // meterKey tells whether a measurement stands for other settings, too.
 func meterKey(v settings.Values) string {
-	return fmt.Sprint(settings.Zone.Of(v), settings.Deflicker.Of(v), settings.Local.Of(v), settings.ToneCurve.Of(v), shoot.ClipOptions(v).Develops())
+	return fmt.Sprint(settings.Zone.Of(v), settings.Deflicker.Of(v), settings.Local.Of(v), settings.KeepBands.Of(v), settings.ToneCurve.Of(v), shoot.ClipOptions(v).Develops())
 }
 
 // lightOf solves a measured shoot under its settings.
