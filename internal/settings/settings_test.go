@@ -64,7 +64,7 @@ func TestParse(t *testing.T) {
 		{"check", "--gaps hold", "belongs to day and render, not to check"},
 		{"check", "--smoth 4", "did you mean --smooth?"},
 		{"check", "--fps 25", "no option --fps: did you mean --rate?"},
-		{"render", "--out x", "--out belongs to day: render has -o"},
+		{"render", "--out x", "--out belongs to day and review: render has -o"},
 		{"day", "-o x", "-o belongs to plan and render: day has --out"},
 		{"day", "--output x", "did you mean --out?"},
 		{"render", "--crf 18", "did you mean --quality?"},
