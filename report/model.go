@@ -1,6 +1,6 @@
 // Package report sets planned against shot. It takes what the stages before
 // it found, changes none of it, and gives it four faces: JSON, CSV, text and
-// a self-contained HTML page.
+// an HTML page.
 package report
 
 import (

@@ -637,6 +637,55 @@ func TestDayHTML(t *testing.T) {
 	}
 }
 
+// The day's page of twelve shoots can be mailed: at most 1 MB beside its clips.
+func TestDayPageIsSmall(t *testing.T) {
+	r := Build(faulty(120))
+	one := r.Sequences[0]
+	one.pictures.strip = nil
+	noise := image.NewRGBA(image.Rect(0, 0, 240, 160))
+	rng := rand.New(rand.NewPCG(3, 4))
+	for i := range noise.Pix {
+		noise.Pix[i] = uint8(rng.IntN(256)) // what makes a JPEG heaviest
+	}
+	for range 12 {
+		one.pictures.strip = append(one.pictures.strip, noise)
+	}
+	r.Sequences = slices.Repeat([]Sequence{one}, 12)
+	var b bytes.Buffer
+	if err := WriteDayHTML(&b, Day{Report: r, Pages: map[string]string{}, Clips: map[string]string{}}); err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%d kB", b.Len()/1000)
+	if b.Len() > 1_000_000 {
+		t.Errorf("the day's page of 12 shoots has %d bytes", b.Len())
+	}
+}
+
+// A small copy of a clip lies in the page up to a weight, and beside it beyond.
+func TestProofLiesInThePageOrBeside(t *testing.T) {
+	for size, beside := range map[int]bool{1000: false, ProofInPage + 1: true} {
+		r := Build(faulty(120))
+		path := t.TempDir() + "/proof"
+		if err := os.WriteFile(path, make([]byte, size), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		r.Sequences[0].pictures.proof = &shoot.Proof{Path: path, W: 480, H: 270, Frames: make([]assemble.Shown, 119)}
+		var b bytes.Buffer
+		p := Page{Name: "report.html"}
+		if err := WriteHTML(&b, r, p); err != nil {
+			t.Fatal(err)
+		}
+		const name = "report-2026-05-01-0512-proof.mp4"
+		asides := r.Asides(p)
+		if got := strings.Contains(b.String(), `src="`+name+`"`); got != beside || (len(asides) == 1 && asides[0].Name == name) != beside {
+			t.Errorf("%d bytes: beside %v, of %+v", size, got, asides)
+		}
+		if got := strings.Contains(b.String(), "data:video/mp4"); got == beside {
+			t.Errorf("%d bytes: in the page %v", size, got)
+		}
+	}
+}
+
 // wellFormed reads the page as XML, which is stricter than HTML.
 func wellFormed(t *testing.T, page string) {
 	t.Helper()

@@ -111,7 +111,7 @@ var (
 // The faces of a result.
 var (
 	StillSize = add(size, Row{Name: "size", Arg: "WxH", Default: "960x640", For: Demo, Help: "size of the stills"})
-	HTML      = add(path, Row{Name: "html", Arg: "FILE", For: Judge, Help: "write the report as one self-contained page"})
+	HTML      = add(path, Row{Name: "html", Arg: "FILE", For: Judge, Help: "write the report as a page; what is too heavy for it lies in files beside it"})
 	JSON      = add(path, Row{Name: "json", Arg: "FILE|-", For: Judge | Compare | Plan, Help: "write the result as JSON, - for standard output"})
 	CSV       = add(path, Row{Name: "csv", Arg: "FILE|-", For: Judge, Help: "write one row a frame as CSV, - for standard output"})
 	Quiet     = add(toggle, Row{Name: "quiet", For: Judge | Compare | Plan | Demo, Help: "no summary and no progress; messages only"})
