@@ -2,13 +2,16 @@ package ingest
 
 import (
 	"encoding/json"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"stillspan/ingest/account"
 	"stillspan/internal/photographs"
 )
 
@@ -58,6 +61,43 @@ func TestFiredByHand(t *testing.T) {
 	s := only(t, d)
 	if len(s.Frames) != 16 || s.Timing.Judged || !strings.Contains(s.Timing.Why, "no steady interval") {
 		t.Errorf("%d frames, judged %v, why %q", len(s.Frames), s.Timing.Judged, s.Timing.Why)
+	}
+}
+
+// Sets by fixed and moving cameras: frames by sequence and files missing, as their
+// numbers and stamps have it.
+func TestIntervalSets(t *testing.T) {
+	for set, want := range map[string]struct {
+		frames    []int
+		lost      int
+		intervalS float64 // 0 where no time is told
+	}{
+		"gopro_chamber":          {[]int{24, 32}, 61, 5}, // the numbers of a group of their own
+		"gopro_chamber/133GOPRO": {[]int{24}, 0, 5},
+		"gopro_chamber/134GOPRO": {[]int{32}, 61, 5},
+		"snowpole_forest_w9a":    {[]int{60}, 40, 0},
+		"argus_pier":             {[]int{16, 16}, 0, 1800}, // the time is in the names
+		"iss_window":             {[]int{60}, 0, 0},
+	} {
+		d := scan(t, photographs.Folder(t, set))
+		var frames []int
+		lost := 0
+		for _, s := range d.Sequences {
+			frames = append(frames, len(s.Frames))
+			for _, g := range s.Timing.Gaps {
+				if g.Cause == account.FileLost {
+					lost += g.Count
+				} else {
+					t.Errorf("%s: %d frames missing, %s", set, g.Count, g.Cause)
+				}
+			}
+			if s.Timing.Judged != (want.intervalS > 0) || s.Timing.Judged && math.Abs(s.Timing.IntervalS-want.intervalS) > 3*s.Timing.UncertaintyS {
+				t.Errorf("%s: interval %.4f s, judged %v", set, s.Timing.IntervalS, s.Timing.Judged)
+			}
+		}
+		if !slices.Equal(frames, want.frames) || lost != want.lost {
+			t.Errorf("%s: %v frames, %d lost; want %v, %d", set, frames, lost, want.frames, want.lost)
+		}
 	}
 }
 

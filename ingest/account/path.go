@@ -520,8 +520,8 @@ func (s *solver) hinted(p *node, j, k int) bool {
 		}
 	}
 	from, to := &s.cadences[p.cadence], &s.cadences[k]
-	if from.free() && r.t-p.lo < 4*s.cadences[0].interval {
-		return false // frames fired by hand lie apart anyhow
+	if from.kind == tests && p.shoots > 1 || from.free() && r.t-p.lo < 4*s.cadences[0].interval {
+		return false // frames fired by hand lie apart anyhow, and a hole is no test still's
 	}
 	if from.kind != steady || to.kind != steady || math.Abs(from.interval-to.interval) > sameShare*from.interval {
 		return true
