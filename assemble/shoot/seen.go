@@ -19,7 +19,7 @@ type Exhibit struct{ Frame, Beside image.Image }
 // seen is what the meter found, of the upright picture in pixels of the full
 // still.
 func (s *Shoot) seen(m *pictures.Meter, turn orientation.Turn) pictures.Found {
-	f := m.Found(pictures.Options{Travels: s.Planned != nil && settings.Move.Stated(s.Planned.Given)})
+	f := m.Found(pictures.Options{Travels: s.Planned != nil && settings.Move.Stated(s.Planned.Given), Skipped: s.skipped()})
 	if f.Width == 0 {
 		return f
 	}
@@ -28,6 +28,26 @@ func (s *Shoot) seen(m *pictures.Meter, turn orientation.Turn) pictures.Found {
 		scale = float64(full) / float64(f.Width)
 	}
 	return f.Upright(turn, scale)
+}
+
+// skipped is pictures.Options.Skipped by the account of the sequence; nil where
+// its timing could not be judged.
+func (s *Shoot) skipped() []float64 {
+	t := &s.Sequence.Timing
+	if !t.Judged || !(t.IntervalS > 0) {
+		return nil
+	}
+	out := make([]float64, len(s.Sequence.Frames))
+	for k := 1; k < min(len(out), len(t.Slot)); k++ {
+		out[k] = float64(t.Slot[k] - t.Slot[k-1] - 1)
+	}
+	for _, x := range t.Irregular {
+		out[x.Index] += x.OffsetS / t.IntervalS
+		if x.Index+1 < len(out) {
+			out[x.Index+1] -= x.OffsetS / t.IntervalS
+		}
+	}
+	return out
 }
 
 // exhibitSide is the longer side of the pictures of findings, pixels; exhibits

@@ -83,6 +83,9 @@ type Found struct {
 type Options struct {
 	// Travels is set where the camera was to move all the while.
 	Travels bool
+	// Skipped is how much longer than usual it took to each frame from the one
+	// before, in intervals: 1 where one is missing; nil for never.
+	Skipped []float64
 }
 
 // solver is what Found works on.

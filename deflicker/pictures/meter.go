@@ -154,9 +154,13 @@ func (m *Meter) place(f *frame, s *Still) {
 			at, d, fit = m.anchor, far, farFit
 		}
 	}
-	if d.good >= poor {
+	// Where it lies as was to be expected, less will do.
+	least, n := poor, float64(t-at.frame)
+	if math.Hypot(d.x-n*m.speed.x, d.y-n*m.speed.y) < 0.5 {
+		least = 0.6 * poor
+	}
+	if d.good >= least {
 		f.from, f.step = at.frame, shift{d.x * f.cell, d.y * f.cell, d.good}
-		n := float64(t - at.frame)
 		f.tiles = make([]tileMove, len(fit))
 		for i, t := range fit {
 			f.tiles[i] = tileMove{float32(t.x * f.cell / n), float32(t.y * f.cell / n), float32(t.match)}

@@ -50,7 +50,7 @@ func (s *solver) restart(t int) bool {
 // Floors of what is told apart, in cells of Luma.
 const (
 	jumpCells  = 0.2
-	jumpPixels = 0.9
+	jumpPixels = 1.3
 	shakeCells = 0.14
 	speedCells = 0.05
 )
@@ -278,21 +278,31 @@ func (s *solver) jolts() [][2]float64 {
 			continue
 		}
 		best, steps := math.Inf(1), float64(t-f.from)
-		if len(f.tiles) > 0 {
+		if len(f.tiles) > 0 || s.skipped(t) != 0 {
 			out[t] = [2]float64{}
 		}
 		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
-			if d, ok := s.agreed(t, w[0], w[1]); ok && math.Hypot(d[0], d[1]) < best {
-				best, out[t] = math.Hypot(d[0], d[1]), [2]float64{d[0] * steps, d[1] * steps}
+			if d, ok := s.agreed(t, w[0], w[1], steps); ok && math.Hypot(d[0], d[1]) < best {
+				best, out[t] = math.Hypot(d[0], d[1]), d
 			}
 		}
 	}
 	return out
 }
 
-// agreed is by what frame t's tiles moved beyond their medians over other frames:
-// the weighted median over the tiles.
-func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
+// skipped is how much longer than usual, in intervals, it took from the frame
+// before to frame t.
+func (s *solver) skipped(t int) float64 {
+	if t < len(s.opt.Skipped) {
+		return s.opt.Skipped[t]
+	}
+	return 0
+}
+
+// agreed is by what frame t's tiles moved, in so many steps, beyond their medians
+// over other frames: the weighted median over the tiles.
+func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, ok bool) {
+	waited := steps + s.skipped(t)
 	f := &s.m.frames[t]
 	var all [2][]weighted
 	for i, m := range f.tiles {
@@ -301,7 +311,7 @@ func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
 		}
 		var xs, ys []float64
 		for u := max(1, from); u < min(to, s.n); u++ {
-			if g := &s.m.frames[u]; len(g.tiles) == len(f.tiles) && g.tiles[i].match >= 0.3 {
+			if g := &s.m.frames[u]; len(g.tiles) == len(f.tiles) && g.tiles[i].match >= 0.3 && s.skipped(u) == 0 {
 				xs, ys = append(xs, float64(g.tiles[i].x)), append(ys, float64(g.tiles[i].y))
 			}
 		}
@@ -315,7 +325,7 @@ func (s *solver) agreed(t, from, to int) (d [2]float64, ok bool) {
 		}
 		// How far it strays by itself is what its word is worth less by.
 		w := float64(m.match*m.match) / (0.05*f.cell + off/float64(len(xs)))
-		all[0], all[1] = append(all[0], weighted{float64(m.x) - mx, w}), append(all[1], weighted{float64(m.y) - my, w})
+		all[0], all[1] = append(all[0], weighted{float64(m.x)*steps - mx*waited, w}), append(all[1], weighted{float64(m.y)*steps - my*waited, w})
 	}
 	if len(all[0]) < 5 {
 		return d, false

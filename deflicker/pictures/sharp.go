@@ -8,6 +8,8 @@ import (
 const (
 	// blurLoss is the least loss of detail, log2 of its energy, that is a blur.
 	blurLoss = 0.8
+	// otherLightEV is a change of light with which detail is another, too.
+	otherLightEV = 1.5
 	// softLoss is that of a slow loss, and softFrames how long it lasts.
 	softLoss   = 1.2
 	softFrames = 8
@@ -27,6 +29,7 @@ func (s *solver) sharpness() {
 	}
 	found := bumps(unusual(sharp, make([]float64, s.n)), blurLoss, s.n)
 	rest := slices.Clone(detail)
+	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
 	for _, b := range found {
 		lasts := func(before, after int) float64 {
 			return sharp[after] - sharp[before]
@@ -49,7 +52,7 @@ func (s *solver) sharpness() {
 		case !b.Returned:
 			last = s.n - 1
 		}
-		if s.spoil[first] || s.spoil[last] || !s.goesOn(b.First) {
+		if s.spoil[first] || s.spoil[last] || !s.goesOn(b.First) || s.part[first] != s.part[min(last, first+side)] || math.Abs(light[b.First][0]) > otherLightEV {
 			continue
 		}
 		f := Finding{Kind: Blurred, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-math.Abs(b.By[0])/2)), Unit: "%", Severity: Spoils}
@@ -124,7 +127,7 @@ func (s *solver) contrast() []float64 {
 			}
 			base = out[before]
 		}
-		if k := slope(f.lum, ref); k > 0 {
+		if k := ratio(f.lum, ref); k > 0 {
 			out[t], before = base+math.Log2(k), t
 		}
 	}
@@ -132,27 +135,23 @@ func (s *solver) contrast() []float64 {
 	return out
 }
 
-// slope is that of a line through v over ref: by which factor v lies off its
-// median where ref lies off its own.
-func slope(v []float32, ref []float64) float64 {
+// ratio is how much more v lies off its median than ref off its own, over the
+// cells that both tell of. Of a chain of frames the ratios multiply.
+func ratio(v []float32, ref []float64) float64 {
 	var a, b []float64
 	for c, r := range ref {
 		if x := float64(v[c]); !math.IsNaN(r) && !math.IsNaN(x) {
 			a, b = append(a, x), append(b, r)
 		}
 	}
-	if len(a) == 0 {
-		return math.NaN()
+	return strays(a) / strays(b)
+}
+
+// strays is the mean distance of v from its median.
+func strays(v []float64) float64 {
+	sum, m := 0.0, medianOf(v)
+	for _, x := range v {
+		sum += math.Abs(x - m)
 	}
-	ma, mb := medianOf(slices.Clone(a)), medianOf(slices.Clone(b))
-	up, wide := 0.0, 0.0
-	for i := range a {
-		d := b[i] - mb
-		if wide += math.Abs(d); d < 0 {
-			up -= a[i] - ma
-		} else {
-			up += a[i] - ma
-		}
-	}
-	return up / wide
+	return sum / float64(len(v))
 }

@@ -42,6 +42,7 @@ type Shoot struct {
 	Late      map[int]float64 // slot: seconds
 	ISOFrom   int             // slot from which ISO is doubled and the shutter halved; 0 for never
 	Bare      bool            // without EXIF
+	Spoilt    map[int]Spoil   // by slot
 	Faults    []string        // the same in words
 }
 
@@ -67,7 +68,8 @@ func Day() []Shoot {
 			Folder: 100, Number: 212, Body: tripod,
 			Scene:     scene.Options{Seed: 5, ScatterEV: 0.05, Clouds: 0.7, Noise: 0.01},
 			Truncated: []int{33}, Empty: []int{71}, ISOFrom: 60,
-			Faults: []string{"1 file cut short", "1 empty file", "ISO and shutter moved in mid-shoot"},
+			Spoilt: map[int]Spoil{18: {Passer: true}, 45: {MovedX: 0.015, MovedY: -0.006}, 80: {Blur: 0.004}, 81: {Blur: 0.004}},
+			Faults: []string{"1 file cut short", "1 empty file", "ISO and shutter moved in mid-shoot", "somebody walked by, the tripod was bumped and 2 frames are blurred"},
 		},
 		{
 			Name: "ridge dusk", Start: day(19, 48, 30), IntervalS: 10, ReallyS: 10.04, Frames: 120,
@@ -163,7 +165,7 @@ func (s *Shoot) draw(sc *scene.Scene, shot Shot, card string) error {
 		f := s.Fields(sc.Truth(shot.Slot), shot)
 		fields = &f
 	}
-	data, err := stampedJPEG(sc.Frame(shot.Slot), fields)
+	data, err := stampedJPEG(s.Spoilt[shot.Slot].over(sc.Frame(shot.Slot)), fields)
 	if err != nil {
 		return err
 	}
@@ -193,7 +195,7 @@ func stampedJPEG(img image.Image, fields *stamp.Fields) ([]byte, error) {
 func drawOdds(card string, shoots []Shoot, w, h int) error {
 	s := shoots[1]
 	s.Number, s.Frames, s.Start, s.ReallyS = 190, 3, s.Start.Add(-20*time.Minute), 31
-	s.NotFired, s.Lost, s.Truncated, s.Empty, s.Late, s.ISOFrom = nil, nil, nil, nil, nil, 0
+	s.NotFired, s.Lost, s.Truncated, s.Empty, s.Late, s.Spoilt, s.ISOFrom = nil, nil, nil, nil, nil, nil, 0
 	s.Scene.Width, s.Scene.Height, s.Scene.Frames = w, h, s.Frames
 	sc := scene.New(s.Scene)
 	for _, shot := range s.Shots() {
