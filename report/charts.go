@@ -324,6 +324,7 @@ func marksOf(s *Sequence, t *timeline) []mark {
 		k := in(d.Frame - 1)
 		all = append(all, mark{string(KindDamaged), t.x[k], k, base(d.File) + ": " + d.Problem})
 	}
+	all = slices.DeleteFunc(all, func(m mark) bool { return markKinds[m.kind].Letter == "" })
 	slices.SortStableFunc(all, func(a, b mark) int {
 		if d := a.x - b.x; d != 0 {
 			return int(math.Copysign(1, d))
@@ -336,17 +337,33 @@ func marksOf(s *Sequence, t *timeline) []mark {
 // letterRoom is how far apart letters have to be to be read.
 const letterRoom = 14.0
 
+// gatherMarks makes one mark of those of a kind that could not be told apart.
+func gatherMarks(all []mark) []mark {
+	var out []mark
+	open := map[string]int{} // the last of each kind, by index in out
+	more := map[int]int{}
+	for _, m := range all {
+		if k, ok := open[m.kind]; ok && m.x-out[k].x < letterRoom {
+			more[k]++
+			continue
+		}
+		open[m.kind] = len(out)
+		out = append(out, m)
+	}
+	for k, n := range more {
+		out[k].text += fmt.Sprintf("; %d more %s soon after", n, markKinds[out[k].kind].Word)
+	}
+	return out
+}
+
 // marksLane sets the marks over the plots, as buttons that open their frame. A
 // letter that would stand on the one before moves up, or is left out.
 func marksLane(s *Sequence, t *timeline) (template.HTML, []markKind) {
 	var b strings.Builder
 	var legend []markKind
 	taken := [2]float64{-letterRoom, -letterRoom}
-	for _, m := range marksOf(s, t) {
-		kind, ok := markKinds[m.kind]
-		if !ok {
-			continue
-		}
+	for _, m := range gatherMarks(marksOf(s, t)) {
+		kind := markKinds[m.kind]
 		if !slices.Contains(legend, kind) {
 			legend = append(legend, kind)
 		}

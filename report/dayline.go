@@ -52,13 +52,20 @@ func dayTimeline(d Day) template.HTML {
 			if page := d.Pages[s.ID]; page != "" {
 				open, end = `<a href="`+template.HTMLEscapeString(page)+`"`, "</a>"
 			}
-			fmt.Fprintf(&b, `%s class="bar %s" style="left:%s%%;width:%s%%" title="%s" aria-label="%s"><b>%s</b> %s%s`, open, st.Class, n(x0/10), n(max(x1-x0, 6)/10),
+			fmt.Fprintf(&b, `%s class="bar %s" style="left:min(%s%%,100%% - 26px);width:%s%%" title="%s" aria-label="%s"><b>%s</b> %s%s`, open, st.Class, n(x0/10), n(max(x1-x0, 6)/10),
 				template.HTMLEscapeString(words), template.HTMLEscapeString(words), st.Sign, template.HTMLEscapeString(shootName(s)), end)
 			g.events(&b, s, x, &card)
 		}
 		b.WriteString(`</div></div>`)
 	}
 	b.WriteString(`<div class="plot">` + t.axis() + `</div></div>`)
+	b.WriteString(`<figcaption>`)
+	for _, k := range []markKind{{"K", "card changed"}, {"C", "clock set"}} {
+		if strings.Contains(b.String(), `">`+k.Letter+`</span>`) {
+			fmt.Fprintf(&b, `<span class="key"><b>%s</b> %s</span>`, k.Letter, k.Word)
+		}
+	}
+	b.WriteString(`</figcaption>`)
 	return template.HTML(b.String())
 }
 
