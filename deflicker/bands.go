@@ -12,8 +12,8 @@ const (
 	// leastBands is the amplitude, EV rms, that is left alone.
 	leastBands = 0.015
 	// bandPeriod is the period, frames, of the slowest change of a line that is
-	// taken for bands: what is slower is the scene.
-	bandPeriod = 400
+	// taken for bands: what is slower (fog, thicker higher up) is the scene.
+	bandPeriod = 60
 	// bandShare is the share of what both halves of the picture show from line
 	// to line that one wave must explain, and bandTurn how much of its lesser
 	// phase there must be: a shutter that runs free of the mains meets every

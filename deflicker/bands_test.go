@@ -67,7 +67,7 @@ func TestBands(t *testing.T) {
 		}
 		got := stdDevOf(left)
 		t.Logf("%+v: %.4f EV left", c, got)
-		if got > 0.005 {
+		if got > 0.008 {
 			t.Errorf("%+v: %.4f EV left", c, got)
 		}
 	}

@@ -17,7 +17,7 @@ const (
 	// colourLag is the longest at which colours are compared.
 	colourLag = 2
 	// colourSteps is as far apart, EV, as steps of a JPEG's colours may be.
-	colourSteps = 0.02
+	colourSteps = 0.12
 	// meterCells is the most cells along the longer side that are compared;
 	// finer grids are averaged down to it.
 	meterCells = 96

@@ -50,6 +50,9 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	met, err := o.run(ctx)
+	if ctx.Err() != nil {
+		err = context.Cause(ctx) // the signal, not what it broke off
+	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "flicker:", err)
 		os.Exit(1)
