@@ -15,7 +15,7 @@ const (
 	// draftCells is the most cells along the longer side that are kept, and
 	// draftSide that are compared.
 	draftCells = 48
-	draftSide  = 24
+	draftSide  = 16
 )
 
 // Add takes the next frame's grid; nil stands for one that could not be

@@ -3,6 +3,7 @@ package deflicker
 import (
 	"math"
 
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -23,13 +24,13 @@ func join(lum []float64, links []link) (x []float64, noise float64) {
 		return x, math.NaN()
 	}
 	a := mat.NewSymBandDense(n, min(maxLag, n-1), nil)
-	b := mat.NewVecDense(n, nil)
+	b := mat.NewDense(n, 1, nil)
 	add := func(i, j int, ev, w float64) { // x[j] - x[i] = ev
 		a.SetSymBand(i, i, a.At(i, i)+w)
 		a.SetSymBand(j, j, a.At(j, j)+w)
 		a.SetSymBand(i, j, a.At(i, j)-w)
-		b.SetVec(i, b.AtVec(i)-w*ev)
-		b.SetVec(j, b.AtVec(j)+w*ev)
+		b.Set(i, 0, b.At(i, 0)-w*ev)
+		b.Set(j, 0, b.At(j, 0)+w*ev)
 	}
 	for _, l := range links {
 		add(l.from, l.to, l.ev, l.weight())
@@ -56,15 +57,13 @@ func join(lum []float64, links []link) (x []float64, noise float64) {
 	if start >= 0 {
 		a.SetSymBand(start, start, a.At(start, start)+weakTie)
 	}
-	var ch mat.BandCholesky
-	v := mat.NewVecDense(n, nil)
-	if !ch.Factorize(a) || ch.SolveVecTo(v, b) != nil {
+	upper, ok := lapack64.Pbtrf(a.RawSymBand())
+	if !ok {
 		copy(x, lum)
 		return x, math.NaN()
 	}
-	for t := range x {
-		x[t] = v.AtVec(t)
-	}
+	lapack64.Pbtrs(upper, b.RawMatrix())
+	mat.Col(x, 0, b)
 	noise = linkNoise(x, links)
 	stitch(x, lum, offset, start)
 	return x, noise

@@ -91,6 +91,7 @@ func (s *Server) serveChoice(w http.ResponseWriter, r *http.Request, i int) {
 	if !read(w, r, &asked) {
 		return
 	}
+	defer s.pics.pause()()
 	if err := s.choose(i, asked); err != nil {
 		answer(w, nil, err)
 		return
