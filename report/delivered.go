@@ -170,8 +170,8 @@ func shortfall(d *Delivered) []string {
 	}
 	by := &d.ShortBy
 	parts := []part{
-		{by.Ended, "at the end"}, {by.Lost, "lost after being shot"}, {by.Damaged, "damaged"},
-		{by.NotFired, "never fired"}, {by.Unknown, "of unknown cause"}, {by.LeftOut, "left out of the clip"},
+		{by.Ended, "not shot at the end"}, {by.Lost, "lost after being shot"}, {by.Damaged, "damaged"},
+		{by.NotFired, "never fired"}, {by.Unknown, "missing, cause not known"}, {by.LeftOut, "left out of the clip"},
 	}
 	slices.SortStableFunc(parts, func(a, b part) int { return b.n - a.n })
 	var out []string

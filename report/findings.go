@@ -90,7 +90,7 @@ func (b *builder) missingFindings() {
 	if d.ShortFrames > 0 {
 		b.add(KindShort, false, "", "short by %s: %s", frames(d.ShortFrames), strings.Join(shortfall(d), ", "))
 	}
-	ended, why := "stopped %s early", "Camera or intervalometer stopped, or the last files were not copied: look on the card before wiping it."
+	ended, why := "%s not shot at the end", "Camera or intervalometer stopped, or the last files were not copied: look on the card before wiping it."
 	if !b.seq.Timing.Judged {
 		ended, why = "%s fewer than planned", "Timing could not be judged, so nothing tells where they are missing: look on the card before wiping it."
 	}

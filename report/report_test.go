@@ -407,10 +407,10 @@ func TestShortfallAndRemedies(t *testing.T) {
 	seq := &in.Dump.Sequences[0]
 	seq.Timing.Gaps = []account.Gap{{After: 9, Count: 3, GapS: 20, Cause: account.NotFired}, {After: 20, Count: 2, GapS: 15, Cause: account.FileLost}}
 	s := Build(in).Sequences[0]
-	if got, want := s.Findings[0].Text, "Short by 84 frames: 79 at the end, 3 never fired, 2 lost after being shot"; got != want {
+	if got, want := s.Findings[0].Text, "Short by 84 frames: 79 not shot at the end, 3 never fired, 2 lost after being shot"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got, want := s.Findings[1].Text, "Stopped 79 frames early"; got != want {
+	if got, want := s.Findings[1].Text, "79 frames not shot at the end"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if got, want := countsText(&s.Delivered), "102 fired, 100 on disk; 184 planned = 100 in the clip as shot + 84 missing"; got != want {

@@ -44,7 +44,7 @@ func chainOf(d *Delivered) []link {
 	if d.Planned == 0 {
 		first = link{Word: "due by the cadence", Frames: d.InClip + by.NotFired + by.Lost + by.Unknown + by.Damaged + by.LeftOut}
 	}
-	first.Less = less(by.NotFired, "never fired", by.Unknown, "of unknown cause", by.Ended, "at the end")
+	first.Less = less(by.NotFired, "never fired", by.Unknown, "missing, cause not known", by.Ended, "not shot at the end")
 	if over := d.Fired - first.Frames + by.NotFired + by.Unknown + by.Ended; over > 0 {
 		first.Less = append(first.Less, fmt.Sprintf("+%d beyond the plan", over))
 	}
