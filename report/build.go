@@ -314,6 +314,21 @@ func (b *builder) pictures() {
 		out.colour.red = corrected(m.Curve.RedEV, r.RedEV)
 		out.colour.blue = corrected(m.Curve.BlueEV, r.BlueEV)
 	}
+	if m := b.s.Measured; m != nil {
+		out.framing = [2][]float64{offWay(m.Seen.X, m.Seen.SmoothX), offWay(m.Seen.Y, m.Seen.SmoothY)}
+	}
+}
+
+// offWay is by how much places lie off a way.
+func offWay(at, way []float64) []float64 {
+	if len(at) != len(way) {
+		return nil
+	}
+	out := make([]float64, len(at))
+	for k := range at {
+		out[k] = at[k] - way[k]
+	}
+	return out
 }
 
 // above0 spells a setting that is stated.

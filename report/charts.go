@@ -16,10 +16,10 @@ const tallest = 6
 
 // charts are the drawings of a shoot, one above the other over one axis.
 type charts struct {
-	Slice, Marks, Interval, Lateness, Light, Correction, Colour, Lanes template.HTML
-	Legend                                                             []markKind
-	Axis                                                               string // what runs along it
-	Rounds                                                             bool   // the clock rounds to more than can be seen
+	Slice, Marks, Interval, Lateness, Light, Correction, Colour, Framing, Lanes template.HTML
+	Legend                                                                      []markKind
+	Axis                                                                        string // what runs along it
+	Rounds                                                                      bool   // the clock rounds to more than can be seen
 }
 
 func chartsOf(s *Sequence) charts {
@@ -37,7 +37,7 @@ func chartsOf(s *Sequence) charts {
 			c.Correction = correctionChart(s, t)
 		}
 	}
-	c.Lanes = lanes(s, t)
+	c.Framing, c.Lanes = framingChart(s, t), lanes(s, t)
 	return c
 }
 
@@ -209,6 +209,26 @@ func colourChart(s *Sequence, t *timeline) template.HTML {
 		p.line("after", c.red[1])
 		p.line("after dashed", c.blue[1])
 	}
+	return p.done()
+}
+
+// seenFraming is by how many pixels a frame has to lie off to be worth a plot.
+const seenFraming = 1.0
+
+// framingChart shows by how much each frame's content lies off its smooth way.
+func framingChart(s *Sequence, t *timeline) template.HTML {
+	right, down := s.pictures.framing[0], s.pictures.framing[1]
+	if len(right) != len(s.Rows) || len(down) != len(s.Rows) {
+		return ""
+	}
+	lo, hi := bounds(right, down)
+	if max(-lo, hi) < seenFraming {
+		return ""
+	}
+	p := newPlot(t, "Framing off its smooth way, pixels of the still: right whole, down dashed", fmt.Sprintf("from %.1f to %.1f pixels", lo, hi), min(lo, -seenFraming), max(hi, seenFraming))
+	p.level("zero", 0)
+	p.line("before", right)
+	p.line("before dashed", down)
 	return p.done()
 }
 

@@ -110,6 +110,7 @@ type pictures struct {
 	fps      float64
 	lanes    []lane
 	colour   struct{ red, blue [2][]float64 } // against green, EV: as shot and as corrected
+	framing  [2][]float64                     // right and down, off its smooth way, pixels of the still
 }
 
 // Camera is the body a sequence was shot with.
