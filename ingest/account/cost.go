@@ -30,7 +30,7 @@ const (
 	bitsWrong     = 10.0 // a stamp that is plainly wrong
 	bitsStray     = 16.0 // a stamp that may well be right
 	bitsClock     = 13.0 // the clock was set back, or far ahead
-	bitsBack      = 3.0  // back by whole hours, which nothing else explains
+	bitsBack      = 3.0  // back by an hour, which nothing else explains, and more for more
 	bitsAhead     = 14.0 // the clock was set ahead by whole hours
 	bitsHalf      = 16.0 // or by half ones
 	bitsAtHole    = 8.0  // or by any time where numbers are missing, too

@@ -388,9 +388,9 @@ func wrongBits(o, tolerance, interval float64) float64 {
 func clockBits(o, tolerance, interval float64) float64 {
 	switch {
 	case wholeHours(o, tolerance, 1) && o < 0:
-		return bitsBack
+		return min(bitsClock-1, bitsBack+3*math.Log2(-o/hour))
 	case wholeHours(o, tolerance, 0.5) && o < 0:
-		return bitsBack + 4
+		return min(bitsClock, bitsBack+4+3*math.Log2(max(1, -o/hour)))
 	case wholeHours(o, tolerance, 1):
 		return bitsAhead
 	case o < -max(tolerance, interval/2) || o > farAway:
@@ -569,7 +569,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		n.cost += bitsGroup
 	default:
 		n.cost += bitsShoot
-		if (apart < longPauseS || !from.free() && apart < longPause*from.at(j)) && r.reset == 0 {
+		if (apart < longPauseS || from.kind != hand && apart < longPause*from.at(j)) && r.reset == 0 {
 			n.cost += bitsEarly
 		}
 		if alike := from.kind == steady && to.kind == steady && math.Abs(from.interval-to.interval) < sameShare*from.interval; alike && n.missing.spare > 0 {
