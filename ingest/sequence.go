@@ -29,7 +29,7 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 	}
 	how := account.Options{MinFrames: opt.MinFrames, LateFraction: opt.LateFraction, OddRun: opt.OddRun, Bracket: opt.Bracket}
 	for _, p := range opt.Planned {
-		how.PlannedFrames = append(how.PlannedFrames, p.Frames)
+		how.Planned = append(how.Planned, account.Planned{Frames: p.Frames, IntervalS: p.IntervalS})
 	}
 	var parts []account.Body
 	if serial {

@@ -47,7 +47,7 @@ func Bodies(files []File, opt Options) []Body {
 			if parts := byClass(files, b.Files); parts != nil {
 				ways = append(ways, parts)
 			}
-			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) || inTurn(files, b.Files) {
+			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) || !bracketed(b) && inTurn(files, b.Files) {
 				ways = append(ways, trains(files, b.Files, opt)...)
 			}
 			for _, way := range ways {
@@ -216,6 +216,12 @@ func holeBits(files []File, weighed []Body, parts [][]int) float64 {
 
 // leastTurns is how many steps of a kind tell their scatter.
 const leastTurns = 8
+
+// bracketed reports whether a shoot of the body is one of brackets, whose exposures
+// come in turn by themselves.
+func bracketed(b *Body) bool {
+	return slices.ContainsFunc(b.Account.Shoots, func(s Shoot) bool { return s.Bracket > 0 })
+}
 
 // byHand reports whether a shoot of the bodies keeps no interval.
 func byHand(list []Body) bool {

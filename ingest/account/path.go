@@ -66,7 +66,7 @@ type rival struct {
 // solver finds the cheapest path through rows and cadences.
 type solver struct {
 	rows     []row
-	planned  []int // frames of each planned shoot
+	planned  []Planned
 	cadences []cadence
 	rest     []bool
 	nodes    []node
@@ -506,16 +506,23 @@ func (s *solver) goesOn(j, k int) bool {
 	return !timed(a.t) || !timed(b.t) || math.Abs(b.t-a.t-c.at(j+1)*float64(max(1, b.du))) <= b.g+2*c.slack+c.walk
 }
 
+// fits tells whether a cadence may be the planned one, as far as that is stated.
+func (p Planned) fits(c *cadence) bool {
+	return c.kind != steady || !(p.IntervalS > 0) || math.Abs(math.Log(c.interval/p.IntervalS)) < plannedFactor
+}
+
+const plannedFactor = 0.5 // natural logarithm of the factor; plan.Match judges closer
+
 // hinted tells whether a planned shoot may begin at row j in cadence k: its window
 // holds the row and not the first of the shoot so far, and that one has as many
 // frames as planned, or row j is none of its places.
 func (s *solver) hinted(p *node, j, k int) bool {
 	r, begun := &s.rows[j], s.rows[p.first].planned
-	if r.planned == 0 || r.planned == begun {
+	if r.planned == 0 || r.planned == begun || int(r.planned) > len(s.planned) || !s.planned[r.planned-1].fits(&s.cadences[k]) {
 		return false
 	}
 	if begun > 0 && begun <= int32(len(s.planned)) {
-		if n, planned := j-int(p.first), s.planned[begun-1]; planned > 0 && max(n-planned, planned-n) <= 1+planned/100 {
+		if n, planned := j-int(p.first), s.planned[begun-1].Frames; planned > 0 && max(n-planned, planned-n) <= 1+planned/100 {
 			return true
 		}
 	}

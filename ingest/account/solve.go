@@ -21,9 +21,14 @@ type Options struct {
 	// Bracket is the exposure wanted of each bracket, in the order fired from 1;
 	// 0 for the middle one.
 	Bracket int
-	// PlannedFrames are the frames of the planned shoots that File.Planned counts;
-	// 0 for not stated.
-	PlannedFrames []int
+	// Planned are the planned shoots that File.Planned counts.
+	Planned []Planned
+}
+
+// Planned is what is known of a shoot beforehand; 0 for not stated.
+type Planned struct {
+	Frames    int
+	IntervalS float64 // seconds
 }
 
 // Solve finds the likeliest account of one body's files.
@@ -81,7 +86,7 @@ func account(files []File, rows []row, opt Options) Account {
 
 // ofRows finds the likeliest account of rows of one frame each.
 func ofRows(files []File, rows []row, opt Options) Account {
-	s, path := solveRows(rows, opt.PlannedFrames)
+	s, path := solveRows(rows, opt.Planned)
 	a := s.read(files, path, opt)
 	a.Bits, a.total = path[len(path)-1].cost, path[len(path)-1].total
 	for j := range rows {
@@ -94,8 +99,8 @@ func ofRows(files []File, rows []row, opt Options) Account {
 }
 
 // solveRows finds the cheapest path through rows, in two passes: the second with
-// the intervals that the first fitted; planned as Options.PlannedFrames.
-func solveRows(rows []row, planned []int) (*solver, []node) {
+// the intervals that the first fitted; planned as Options.Planned.
+func solveRows(rows []row, planned []Planned) (*solver, []node) {
 	s := &solver{rows: rows, planned: planned}
 	s.cadences = cadences(rows)
 	if c, ok := rampOf(rows); ok && len(s.cadences) > 0 {
