@@ -18,7 +18,6 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -327,7 +326,6 @@ type run struct {
 	*exec.Cmd
 	out, err bytes.Buffer
 	ended    chan struct{}
-	once     sync.Once
 }
 
 func (a *act) start(env []string, args ...string) *run {
