@@ -308,6 +308,8 @@ const (
 	// up to which none is believed.
 	sure = 0.6
 	poor = 0.22
+	// found is what a movement that nothing led to expect has to reach.
+	found = 0.3
 )
 
 // align is how b's content lies against a's; from is a guess. good below poor
@@ -327,7 +329,7 @@ func (a *view) align(b *view, from shift) (shift, []tileFit) {
 			continue
 		}
 		// What was guessed by what came before has to be beaten clearly.
-		if d := a.refine(b, g, other, 6); d.good > 1.3*best.good {
+		if d := a.refine(b, g, other, 6); d.good > max(1.3*best.good, found) {
 			best, fit, other = d, other, fit
 		}
 	}

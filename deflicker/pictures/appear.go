@@ -254,7 +254,7 @@ func (s *solver) colours() {
 	red := s.level(func(f *frame) []float32 { return f.red }, nil)
 	blue := s.level(func(f *frame) []float32 { return f.blue }, nil)
 	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
-	for _, b := range bumps(unusual(red, blue), castEV, s.n) {
+	for _, b := range bumps(unusual(red, blue), castEV, s.n, nil) {
 		size := math.Hypot(b.By[0], b.By[1])
 		// Light of another strength is most often of another colour.
 		if s.spoil[b.First] || !s.goesOn(b.First) || size < castOfLight*math.Abs(light[b.First][0]) {

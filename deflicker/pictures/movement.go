@@ -64,8 +64,8 @@ func (s *solver) movement() {
 	cell, wide := s.cellPx(), float64(s.out.Width)
 	floor := max(jumpCells*cell, jumpPixels)
 	s.out.StepPx = floor
-	steps := s.jolts()
-	found := bumps(steps, floor, longestRun)
+	steps, doubt := s.jolts()
+	found := bumps(steps, floor, longestRun, doubt)
 	still := [2][]float64{make([]float64, s.n), make([]float64, s.n)}
 	for t := 1; t < s.n; t++ {
 		still[0][t], still[1][t] = still[0][t-1]+steps[t][0], still[1][t-1]+steps[t][1]
@@ -268,9 +268,10 @@ func (s *solver) stalls(path [2][]float64, cell float64) {
 }
 
 // jolts is each step of the picture less the usual one, as most of its tiles saw
-// it: clouds and water have movements of their own, and go on with them.
-func (s *solver) jolts() [][2]float64 {
-	out := unusual(s.out.X, s.out.Y)
+// it: clouds and water have movements of their own, and go on with them. doubt is
+// the standard error of each.
+func (s *solver) jolts() (out [][2]float64, doubt []float64) {
+	out, doubt = unusual(s.out.X, s.out.Y), make([]float64, s.n)
 	for t := range out {
 		f := &s.m.frames[t]
 		if f.from < 0 {
@@ -282,12 +283,12 @@ func (s *solver) jolts() [][2]float64 {
 			out[t] = [2]float64{}
 		}
 		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
-			if d, ok := s.agreed(t, w[0], w[1], steps); ok && math.Hypot(d[0], d[1]) < best {
-				best, out[t] = math.Hypot(d[0], d[1]), d
+			if d, e, ok := s.agreed(t, w[0], w[1], steps); ok && math.Hypot(d[0], d[1]) < best {
+				best, out[t], doubt[t] = math.Hypot(d[0], d[1]), d, e
 			}
 		}
 	}
-	return out
+	return out, doubt
 }
 
 // skipped is how much longer than usual, in intervals, it took from the frame
@@ -301,7 +302,7 @@ func (s *solver) skipped(t int) float64 {
 
 // agreed is by what frame t's tiles moved, in so many steps, beyond their medians
 // over other frames: the weighted median over the tiles.
-func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, ok bool) {
+func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, doubt float64, ok bool) {
 	waited := steps + s.skipped(t)
 	f := &s.m.frames[t]
 	var all [2][]weighted
@@ -328,9 +329,11 @@ func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, ok bool) 
 		all[0], all[1] = append(all[0], weighted{float64(m.x)*steps - mx*waited, w}), append(all[1], weighted{float64(m.y)*steps - my*waited, w})
 	}
 	if len(all[0]) < 5 {
-		return d, false
+		return d, 0, false
 	}
-	return [2]float64{middle(all[0]), middle(all[1])}, true
+	x, ex := middle(all[0])
+	y, ey := middle(all[1])
+	return [2]float64{x, y}, math.Hypot(ex, ey), true
 }
 
 // oneView tells whether nearly all frames show one view, moved by less than reach

@@ -21,8 +21,11 @@ const side = 5
 // by more than floor and by more than six times
 // their own scatter, taken over all the series and about the place. Two that
 // undo each other within most frames are one that returned.
-func bumps(steps [][2]float64, floor float64, most int) []bump {
+func bumps(steps [][2]float64, floor float64, most int, doubt []float64) []bump {
 	limit := limits(steps, floor)
+	for t, e := range doubt {
+		limit[t] = max(limit[t], 5*e)
+	}
 	var out []bump
 	for t := 1; t < len(steps); t++ {
 		if math.Hypot(steps[t][0], steps[t][1]) <= limit[t] {
@@ -222,21 +225,24 @@ func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []flo
 type weighted struct{ v, w float64 }
 
 // middle is the weighted mean of those of v that lie about its weighted median,
-// within three standard deviations as the median of deviations tells them.
-func middle(v []weighted) float64 {
+// within three standard deviations as the median of deviations tells them, and
+// its standard error.
+func middle(v []weighted) (mean, doubt float64) {
 	m := weightedMedian(v)
 	off := make([]weighted, len(v))
 	for i, x := range v {
 		off[i] = weighted{math.Abs(x.v - m), x.w}
 	}
 	limit := 3 * 1.4826 * weightedMedian(off)
-	sum, n := 0.0, 0.0
+	sum, n, square, all := 0.0, 0.0, 0.0, 0.0
 	for _, x := range v {
+		square, all = square+x.w*x.w, all+x.w
 		if math.Abs(x.v-m) <= limit {
 			sum, n = sum+x.w*x.v, n+x.w
 		}
 	}
-	return sum / n
+	// The error of the median of as many equal votes as these are worth.
+	return sum / n, 1.25 * limit / 3 * math.Sqrt(square) / all
 }
 
 // weightedMedian sorts v.

@@ -27,7 +27,7 @@ func (s *solver) sharpness() {
 	for t, d := range detail {
 		sharp[t] = d - 2*min(0, sharp[t])
 	}
-	found := bumps(unusual(sharp, make([]float64, s.n)), blurLoss, s.n)
+	found := bumps(unusual(sharp, make([]float64, s.n)), blurLoss, s.n, nil)
 	rest := slices.Clone(detail)
 	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
 	for _, b := range found {

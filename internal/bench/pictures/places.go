@@ -17,14 +17,11 @@ var places = []struct {
 	{"street", street}, {"water", water}, {"stars", stars}, {"leaves", leaves}, {"snow", snow}, {"shadows", shadows},
 }
 
-// noise is smooth noise, 0 to 1, of cells of that size.
-type noise struct {
-	v    []float64
-	side int
-}
+// noise is smooth noise, 0 to 1, over 128 x 128 cells and again.
+type noise struct{ v []float64 }
 
 func newNoise(rng *rand.Rand) noise {
-	n := noise{make([]float64, 1<<14), 128}
+	n := noise{make([]float64, 1<<14)}
 	for i := range n.v {
 		n.v[i] = rng.Float64()
 	}
@@ -87,12 +84,12 @@ func street(rng *rand.Rand, w, h, frames int) place {
 
 // water is a bay: half of the picture is other waves each time.
 func water(rng *rand.Rand, w, h, frames int) place {
-	n, wave := newNoise(rng), newNoise(rng)
+	n := newNoise(rng)
 	drift := 1 + 6*rng.Float64()
 	shore := 0.45 + 0.15*rng.Float64()
-	jumps := make([]float64, frames)
-	for i := range jumps {
-		jumps[i] = 1000 * rng.Float64()
+	waves := make([]noise, frames)
+	for i := range waves {
+		waves[i] = newNoise(rng)
 	}
 	return func(t, x, y int) (r, g, b float64) {
 		fx, fy := float64(x), float64(y)/float64(h)
@@ -106,7 +103,7 @@ func water(rng *rand.Rand, w, h, frames int) place {
 			v := 45 + 70*n.rough(fx, float64(y), 30)
 			return 0.8 * v, v, 0.6 * v
 		default:
-			v := 60 + 110*wave.rough(fx+jumps[t], 3.5*float64(y)+7*jumps[t], 26)
+			v := 60 + 110*waves[t].rough(fx, 3.5*float64(y), 26)
 			return 0.6 * v, 0.85 * v, v
 		}
 	}
