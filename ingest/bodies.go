@@ -179,9 +179,12 @@ func stampsOf(f []Frame) []moment {
 		return seconds(t)
 	}
 	// By series: what lies between name and header.
+	told := func(i int) bool { // a time of change tells less than a name
+		return !f[i].Facts.Taken.IsZero() && !(f[i].Facts.Changed && !f[i].named.stamp.IsZero())
+	}
 	apart := make(map[string][]float64)
 	for i := range f {
-		if !f[i].Facts.Taken.IsZero() && !f[i].named.stamp.IsZero() {
+		if told(i) && !f[i].named.stamp.IsZero() {
 			apart[f[i].named.series] = append(apart[f[i].named.series], header(i)-seconds(f[i].named.stamp))
 		}
 	}
@@ -203,9 +206,9 @@ func stampsOf(f []Frame) []moment {
 		n := &f[i].named
 		byName := seconds(n.stamp) + usual[n.series]
 		switch {
-		case f[i].Facts.Taken.IsZero() && n.stamp.IsZero():
+		case !told(i) && n.stamp.IsZero():
 			out[i] = moment{t: math.NaN(), grain: 1}
-		case f[i].Facts.Taken.IsZero():
+		case !told(i):
 			out[i] = moment{t: byName, grain: n.grain.Seconds()}
 		case agree[n.series] && math.Abs(header(i)-byName) > max(sameStampS, n.grain.Seconds()):
 			out[i] = moment{t: byName, grain: n.grain.Seconds(), conflict: true}

@@ -54,7 +54,7 @@ func (d *Dump) addShoot(shoot *account.Shoot, frame func(int) *Frame) {
 	for i, k := range shoot.Files {
 		s.Frames[i] = *frame(k)
 		s.Frames[i].Number = shoot.Number[i]
-		if n := &s.Frames[i].named; s.Frames[i].Facts.Taken.IsZero() {
+		if n := &s.Frames[i].named; s.Frames[i].Facts.Taken.IsZero() || s.Frames[i].Facts.Changed && !n.stamp.IsZero() {
 			s.Frames[i].Facts.Taken, s.Frames[i].YearGuessed = n.stamp, n.noYear
 		}
 	}

@@ -317,6 +317,7 @@ func (c *collector) settle() {
 	}
 	if f.Taken.IsZero() {
 		f.Taken, f.HasOffset = stamp{date: c.changed}.time()
+		f.Changed = !f.Taken.IsZero()
 	}
 	// APEX: time 2^-Tv seconds, f-number 2^(Av/2) (EXIF 2.32, annex C).
 	if f.ExposureS == 0 && c.hasTV && math.Abs(c.shutterTV) < 32 {

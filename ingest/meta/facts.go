@@ -28,6 +28,7 @@ type Facts struct {
 	// DateTime, that of the last change.
 	Taken     time.Time
 	HasOffset bool
+	Changed   bool // Taken is DateTime
 
 	Make, Model, Serial, Lens string
 
