@@ -25,6 +25,8 @@ type Options struct {
 	// PreferRaw takes the raw file of a RAW+JPEG pair for the frame, and not the
 	// JPEG.
 	PreferRaw bool
+	// Thorough reads the picture data of raw files to their end.
+	Thorough bool
 	// Planned are the shoots that were meant; empty for none. They are hints:
 	// a place where one may end and the next begin needs less evidence, and
 	// nothing is split or joined by them alone.

@@ -14,7 +14,7 @@ import (
 
 // readFrame fills in what the file says about itself and what is wrong with
 // it, as far as that shows without decoding.
-func readFrame(f *Frame) {
+func readFrame(f *Frame, thorough bool) {
 	file, info, err := files.Open(f.Path)
 	if err != nil {
 		f.Problem = problem.Unread(err)
@@ -22,24 +22,24 @@ func readFrame(f *Frame) {
 	}
 	defer file.Close()
 	f.Size, f.ModTime, f.Was = info.Size(), info.ModTime(), files.IdentityOf(info)
-	f.Facts, f.Problem, f.damagedMetadata = readStill(file, f.Size)
+	f.Facts, f.Problem, f.damagedMetadata = readStill(file, f.Size, thorough)
 }
 
 // readCompanion looks for what is wrong with the other file of a pair.
-func readCompanion(f *Frame) {
+func readCompanion(f *Frame, thorough bool) {
 	file, info, err := files.Open(cmp.Or(f.Raw, f.Picture))
 	if err != nil {
 		f.Companion = problem.Unread(err)
 		return
 	}
 	defer file.Close()
-	_, f.Companion, _ = readStill(file, info.Size())
+	_, f.Companion, _ = readStill(file, info.Size(), thorough)
 }
 
 // readStill reads what a file says about itself and what is wrong with it.
 // metadata is set where only that is damaged: facts are then what could be
 // read.
-func readStill(file io.ReaderAt, size int64) (facts meta.Facts, wrong *Problem, metadata bool) {
+func readStill(file io.ReaderAt, size int64, thorough bool) (facts meta.Facts, wrong *Problem, metadata bool) {
 	if size == 0 {
 		return facts, problem.Empty(), false
 	}
@@ -49,6 +49,9 @@ func readStill(file io.ReaderAt, size int64) (facts meta.Facts, wrong *Problem, 
 		return facts, problem.Unread(err), false
 	}
 	damage, known := format.Look(file, size, &facts)
+	if damage == nil && thorough {
+		damage = format.Walk(file, size, &facts)
+	}
 	if damage != nil {
 		return facts, damage, false
 	}

@@ -25,7 +25,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	frames := w.pair()
 	words := make([]map[string]string, opt.Workers)
 	err = each(ctx, frames, opt.Workers, progress, func(worker int, f *Frame) {
-		readFrame(f)
+		readFrame(f, opt.Thorough)
 		if words[worker] == nil {
 			words[worker] = make(map[string]string)
 		}
@@ -38,7 +38,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	frames, again := w.joinShots(frames)
 	err = each(ctx, frames, opt.Workers, nil, func(_ int, f *Frame) {
 		if f.Raw != "" || f.Picture != "" {
-			readCompanion(f)
+			readCompanion(f, opt.Thorough)
 		}
 	})
 	if err != nil {

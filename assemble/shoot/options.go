@@ -20,6 +20,7 @@ func ScanOptions(v settings.Values) ingest.Options {
 	if settings.Bracket.Stated(v) {
 		o.Bracket = settings.Bracket.Of(v)
 	}
+	o.Thorough = settings.Thorough.Of(v)
 	o.PreferRaw = settings.Raw.Of(v) == string(assemble.RawDevelop)
 	return o
 }

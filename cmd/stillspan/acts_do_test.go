@@ -50,7 +50,9 @@ func (a *act) hurt(path string) string {
 	}
 	size := len(was)
 	kinds := []string{"cut", "cut", "empty", "zeros to the end", "no head"}
-	if a.kind != "pair" { // what lies in the middle of bare samples may be anything
+	if a.kind == "pair" { // what else lies in the midst of bare samples may be anything
+		kinds = append(kinds, "lost cluster")
+	} else {
 		kinds = append(kinds, "zeros", "zeros", "noise", "noise", "repeated", "repeated", "of another", "ones")
 	}
 	var now []byte
@@ -72,6 +74,10 @@ func (a *act) hurt(path string) string {
 		case "zeros to the end":
 			at = a.rng.IntN(size-8<<10) / 512 * 512
 			clear(now[at:])
+		case "lost cluster":
+			n = 4096 << a.rng.IntN(4)
+			at = (size/2 + a.rng.IntN(size/2-n-1024)) / 512 * 512
+			clear(now[at : at+n])
 		case "no head":
 			at = 0
 			clear(now[:512])

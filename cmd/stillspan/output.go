@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"stillspan/ingest/format"
 	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/report"
@@ -43,8 +44,22 @@ func (c *call) checkOutputs(o outputs, root string, more ...place) error {
 // have none.
 type place struct{ flag, path, mark string }
 
+// isStill tells whether a file is a still by its first bytes.
+func isStill(path string) bool {
+	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
+		return false
+	}
+	f, info, err := files.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	facts, _ := format.Read(f, info.Size())
+	return facts.Format != ""
+}
+
 // mayWrite refuses places within folders that are only read, one named twice,
-// one that the command reads, and what the rule of package files leaves alone.
+// one that the command reads, photographs, and what the rule of package files leaves alone.
 // What is not named and standard output lie nowhere.
 func (c *call) mayWrite(roots []string, places ...place) error {
 	reads := []string{settings.PlanFile.Of(c.stated), settings.Copies.Of(c.stated), settings.Verify.Of(c.stated)}
@@ -70,6 +85,9 @@ func (c *call) mayWrite(roots []string, places ...place) error {
 			if read != "" && files.OnePlace(read, p.path) {
 				return usagef("%s %q is what the command reads: choose another place", p.flag, p.path)
 			}
+		}
+		if settings.Overwrite.Of(c.stated) && isStill(p.path) {
+			return usagef("%s %q is a photograph, which nothing is written over: choose another place", p.flag, p.path)
 		}
 		if p.mark != "" {
 			if err := hinted((files.Place{Path: p.path, Mark: p.mark, Overwrite: settings.Overwrite.Of(c.stated)}).Check()); err != nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"stillspan/ingest/meta"
 	"stillspan/internal/problem"
 )
 
@@ -52,22 +53,43 @@ func rawTIFFEnd(r io.ReaderAt, size int64) *problem.Still {
 	return zeroed(r, size, w.data)
 }
 
-// rafEnd looks at the parts that the header of Fujifilm's raw container names:
-// the JPEG, the list of facts and the sensor's data (exiftool's documentation
-// of the format).
+// tiffData is where the sensor's data of a raw file built on TIFF lie.
+func tiffData(r io.ReaderAt, size int64) part {
+	w := walkTIFF(r, size)
+	if w.most == 0 || w.damage != nil {
+		return part{}
+	}
+	return part{w.first, w.data.end() - w.first}
+}
+
+// rafEnd looks at the parts of Fujifilm's raw container.
 func rafEnd(r io.ReaderAt, size int64) *problem.Still {
+	data, d := rafParts(r, size)
+	if d != nil {
+		return d
+	}
+	return zeroed(r, size, data)
+}
+
+func rafData(r io.ReaderAt, size int64) part {
+	data, _ := rafParts(r, size)
+	return data
+}
+
+// rafParts looks at the parts that the header names: the JPEG, the list of facts
+// and the sensor's data (exiftool's documentation of the format).
+func rafParts(r io.ReaderAt, size int64) (data part, d *problem.Still) {
 	head := make([]byte, 108)
 	if n, err := r.ReadAt(head, 0); n < len(head) {
-		return shortRead(err)
+		return part{}, shortRead(err)
 	}
-	var data part
 	for at := 84; at < len(head); at += 8 {
 		data = part{int64(binary.BigEndian.Uint32(head[at:])), int64(binary.BigEndian.Uint32(head[at+4:]))}
 		if data.end() > size {
-			return cutOff
+			return part{}, cutOff
 		}
 	}
-	return zeroed(r, size, data)
+	return data, nil
 }
 
 // x3fEnd looks for the directory of a Foveon file, to which its last four bytes
@@ -188,3 +210,44 @@ func zeroed(r io.ReaderAt, size int64, data part) *problem.Still {
 	}
 	return problem.Corrupt(fmt.Sprintf("the last %.0f %% of its picture data are nothing but zeros", max(1, 100*float64(run)/float64(data.length))))
 }
+
+// Walk reads the picture data of a raw file from end to end and looks for what a
+// lost cluster leaves: zeros from one sector's border to another's. Samples, and
+// what they are packed into, begin and end nowhere near both by chance. Runs at
+// the ends of the data may be a sensor's covered rows.
+func Walk(r io.ReaderAt, size int64, facts *meta.Facts) *problem.Still {
+	find := ByName(facts.Format).Data
+	if find == nil {
+		return nil
+	}
+	data := find(r, size)
+	if data.length < someZeros || data.at < 0 || data.end() > size {
+		return nil
+	}
+	buf := make([]byte, 1<<20)
+	run, before := 0, sector // zero sectors in a row, and zeros at the end of the one before
+	at := (data.at + sector - 1) / sector * sector
+	whole := false // a sector with something in it came before
+	for ; at < data.end(); at += int64(len(buf)) {
+		block := buf[:min(int64(len(buf)), data.end()-at)]
+		if _, err := r.ReadAt(block, at); err != nil {
+			return nil // told elsewhere
+		}
+		for i := 0; i+sector <= len(block); i += sector {
+			s := block[i : i+sector]
+			if s[0] == 0 && s[sector/2] == 0 && bytes.Equal(s, zeroSector) {
+				run++
+				continue
+			}
+			lead := sector - len(bytes.TrimLeft(s, "\x00"))
+			if whole && run >= someZeros/sector && before <= 2 && lead <= 2 {
+				from := at + int64(i) - int64(run)*sector
+				return problem.Corrupt(fmt.Sprintf("%d kB of its picture data, %.0f %% into them, are nothing but zeros", run*sector>>10, 100*float64(from-data.at)/float64(data.length)))
+			}
+			run, whole, before = 0, true, sector-len(bytes.TrimRight(s, "\x00"))
+		}
+	}
+	return nil
+}
+
+var zeroSector = make([]byte, sector)

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/image/tiff"
 
+	"stillspan/ingest/meta"
 	"stillspan/internal/bounded"
 	"stillspan/internal/problem"
 	"stillspan/internal/stamp"
@@ -218,6 +219,38 @@ func TestX3FEnd(t *testing.T) {
 	}
 }
 
+// Clusters that were lost in the midst of a raw file's data are found where the
+// data are read to their end, and dark samples are no lost clusters.
+func TestWalk(t *testing.T) {
+	raw := rawFile(t)
+	facts, err := Read(bytes.NewReader(raw), int64(len(raw)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := tiffData(bytes.NewReader(raw), int64(len(raw)))
+	if data.length != 2*320*240 {
+		t.Fatalf("data of %d bytes", data.length)
+	}
+	if d := Walk(bytes.NewReader(raw), int64(len(raw)), &facts); d != nil {
+		t.Errorf("whole: %+v", d)
+	}
+	first := (data.at + sector) / sector * sector
+	for from := first + sector; from+someZeros+sector < data.end(); from += 5 * sector {
+		lost := bytes.Clone(raw)
+		clear(lost[from : from+someZeros])
+		if d := Walk(bytes.NewReader(lost), int64(len(lost)), &facts); d == nil || d.Kind != "corrupt" {
+			t.Errorf("zeros from %d on: %+v", from, d)
+		}
+	}
+	for _, dark := range [][2]int64{{data.at, 3 * someZeros}, {first + 1000, someZeros + 4*sector}, {data.end() - 3*someZeros, 3 * someZeros}} {
+		shaded := bytes.Clone(raw)
+		clear(shaded[dark[0]:][:dark[1]])
+		if d := Walk(bytes.NewReader(shaded), int64(len(shaded)), &facts); d != nil {
+			t.Errorf("dark from %d, %d bytes: %+v", dark[0], dark[1], d)
+		}
+	}
+}
+
 // Of the published sample files, whole ones are sound. The exiftool set holds
 // heads without pixels, which are cut off in truth: these are told.
 func TestEndsOfSamples(t *testing.T) {
@@ -249,6 +282,9 @@ func TestEndsOfSamples(t *testing.T) {
 		}
 		looked++
 		d := look(f, info.Size())
+		if d == nil {
+			d = Walk(f, info.Size(), &facts)
+		}
 		stub := strings.Contains(p, "exiftool-t-images") || strings.Contains(p, "goexif-samples") || strings.Contains(p, "exif-samples")
 		if d != nil && !stub {
 			t.Errorf("%s: %+v", p, d)
@@ -276,6 +312,7 @@ func FuzzEnds(f *testing.F) {
 				if row.Damage != nil {
 					row.Damage(bytes.NewReader(data), int64(len(data)))
 				}
+				Walk(bytes.NewReader(data), int64(len(data)), &meta.Facts{Format: row.Name})
 			}
 		})
 	})

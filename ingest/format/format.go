@@ -37,6 +37,9 @@ type Format struct {
 	// Damage tells what is wrong with a file's structure and its end, as far as
 	// that shows without decoding; nil where nothing is known of them.
 	Damage func(r io.ReaderAt, size int64) *problem.Still
+	// Data is where a sound file's picture data lie, unless nil: from a first part
+	// to a last that leave no room between them.
+	Data func(r io.ReaderAt, size int64) part
 	// PixelBytes is what a decoded pixel takes in memory; 0 where Damage or
 	// another program bounds that.
 	PixelBytes int64
@@ -66,20 +69,20 @@ var table = []Format{
 	{Name: "avif", Suffixes: "avif", Magic: brand("avif avis"), Facts: meta.HEIF, Damage: boxesEnd, PixelBytes: 4, Decoder: Libheif},
 	{Name: "heif", Suffixes: "heic heif hif", Magic: brand("heic heix heim heis hevc hevx mif1 msf1"), Facts: meta.HEIF, Damage: boxesEnd, PixelBytes: 4, Decoder: Libheif},
 	{Name: "cr3", Suffixes: "cr3", Raw: true, Magic: brand("crx "), Facts: meta.CR3, Damage: boxesEnd, Decoder: Embedded},
-	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Damage: rafEnd, Decoder: Embedded},
+	{Name: "raf", Suffixes: "raf", Raw: true, Magic: begins("FUJIFILMCCD-RAW "), Facts: meta.RAF, Damage: rafEnd, Data: rafData, Decoder: Embedded},
 	{Name: "x3f", Suffixes: "x3f", Raw: true, Magic: begins("FOVb"), Facts: meta.X3F, Damage: x3fEnd, Decoder: Embedded},
-	{Name: "rw2", Suffixes: "rw2", Raw: true, Magic: begins("IIU\x00"), Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "orf", Suffixes: "orf", Raw: true, Magic: begins("IIRO", "IIRS", "MMOR"), Makers: "olympus", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "cr2", Suffixes: "cr2", Raw: true, Magic: tiffWith("CR"), Makers: "canon", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "iiq", Suffixes: "iiq", Raw: true, Magic: tiffWith("IIII", "MMMM"), Makers: "phase one", Facts: meta.TIFF, Damage: rawTIFFEnd, Decoder: Embedded},
+	{Name: "rw2", Suffixes: "rw2", Raw: true, Magic: begins("IIU\x00"), Facts: meta.TIFF, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "orf", Suffixes: "orf", Raw: true, Magic: begins("IIRO", "IIRS", "MMOR"), Makers: "olympus", Facts: meta.TIFF, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "cr2", Suffixes: "cr2", Raw: true, Magic: tiffWith("CR"), Makers: "canon", Facts: meta.TIFF, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "iiq", Suffixes: "iiq", Raw: true, Magic: tiffWith("IIII", "MMMM"), Makers: "phase one", Facts: meta.TIFF, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
 	{Name: "tiff", Suffixes: "tif tiff", Magic: begins("II*\x00", "MM\x00*"), Facts: meta.TIFF, Damage: tiffEnd, Decoder: Go},
-	{Name: "dng", Suffixes: "dng", Raw: true, Damage: rawTIFFEnd, Decoder: Embedded}, // told by its version tag
-	{Name: "nef", Suffixes: "nef nrw", Raw: true, Makers: "nikon", Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "arw", Suffixes: "arw sr2", Raw: true, Makers: "sony", Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "pef", Suffixes: "pef", Raw: true, Makers: "pentax,ricoh", Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "srw", Suffixes: "srw", Raw: true, Makers: "samsung", Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "3fr", Suffixes: "3fr", Raw: true, Makers: "hasselblad", Damage: rawTIFFEnd, Decoder: Embedded},
-	{Name: "raw", Suffixes: "raw", Raw: true, Damage: rawTIFFEnd, Decoder: Embedded}, // of a maker that is not known
+	{Name: "dng", Suffixes: "dng", Raw: true, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded}, // told by its version tag
+	{Name: "nef", Suffixes: "nef nrw", Raw: true, Makers: "nikon", Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "arw", Suffixes: "arw sr2", Raw: true, Makers: "sony", Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "pef", Suffixes: "pef", Raw: true, Makers: "pentax,ricoh", Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "srw", Suffixes: "srw", Raw: true, Makers: "samsung", Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "3fr", Suffixes: "3fr", Raw: true, Makers: "hasselblad", Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded},
+	{Name: "raw", Suffixes: "raw", Raw: true, Damage: rawTIFFEnd, Data: tiffData, Decoder: Embedded}, // of a maker that is not known
 }
 
 // begins is a Magic of files that begin with one of words.

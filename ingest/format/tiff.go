@@ -41,6 +41,7 @@ type tiffWalk struct {
 	damage *problem.Still
 	data   part // the last strip or tile of the directory with most of them
 	most   int64
+	first  int64          // where the first of these begins
 	large  *problem.Still // a picture that takes too much memory
 }
 
@@ -178,7 +179,9 @@ func (w *tiffWalk) measure(numbers map[uint16][]int64) {
 func (w *tiffWalk) parts(numbers map[uint16][]int64) {
 	var sum int64
 	var last part
+	first := w.size
 	add := func(p part) {
+		first = min(first, p.at)
 		if p.end() > w.size {
 			w.damage = cutOff
 		}
@@ -201,7 +204,7 @@ func (w *tiffWalk) parts(numbers map[uint16][]int64) {
 		}
 	}
 	if sum > w.most {
-		w.most, w.data = sum, last
+		w.most, w.data, w.first = sum, last, first
 	}
 	if at, n := numbers[tagJPEGOffset], numbers[tagJPEGByteCount]; len(at) == 1 && len(n) == 1 && at[0]+n[0] > w.size {
 		w.damage = cutOff
