@@ -195,7 +195,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	case stopped || streamErr == nil && encErr != nil || encTail.Contains(noSpace):
 		// Out of space for a file's last bytes, ffmpeg says so and ends as if
 		// all were well.
-		return failure(parent, "cannot encode the clip", encErr, encTail)
+		return failure(parent, fmt.Sprintf("cannot encode the clip %q", p.job.Out), encErr, encTail)
 	case got > len(p.job.Sources), errors.Is(streamErr, errChanged):
 		return streamErr
 	case got < len(p.job.Sources):

@@ -98,7 +98,7 @@ type Sequence struct {
 type Dump struct {
 	Root      string
 	Sequences []Sequence
-	Loose     []Frame // too few together to be a sequence: test shots
+	Loose     []Frame // sound, and too few together to be a sequence: test shots
 	Ignored   []Ignored
 	// Unreadable holds files and folders that could not be opened at all or
 	// belong to no sequence because of it.

@@ -40,7 +40,11 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 	for _, p := range parts {
 		frame := func(k int) *Frame { return &frames[at[p.Files[k]]] }
 		for _, k := range p.Account.Loose {
-			d.Loose = append(d.Loose, *frame(k))
+			if f := frame(k); f.Problem != nil {
+				d.Unreadable = append(d.Unreadable, *f)
+			} else {
+				d.Loose = append(d.Loose, *f)
+			}
 		}
 		for i := range p.Account.Shoots {
 			d.addShoot(&p.Account.Shoots[i], frame)

@@ -10,6 +10,7 @@ import (
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
 	"stillspan/deflicker/pictures"
+	"stillspan/ingest"
 	"stillspan/internal/settings"
 )
 
@@ -112,11 +113,33 @@ func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*devel
 	return nil, nil
 }
 
-func (s *Shoot) inputs() []measure.Input {
-	in := make([]measure.Input, len(s.Sequence.Frames))
-	for k := range s.Sequence.Frames {
-		f := &s.Sequence.Frames[k]
+func (s *Shoot) inputs() []measure.Input { return inputs(s.Sequence.Frames) }
+
+func inputs(frames []ingest.Frame) []measure.Input {
+	in := make([]measure.Input, len(frames))
+	for k := range frames {
+		f := &frames[k]
 		in[k] = measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}
 	}
 	return in
+}
+
+// CheckLoose walks the loose stills to their end, as a thorough check does, and
+// counts the damaged ones among the files that belong to no sequence for it.
+func (f *Found) CheckLoose(ctx context.Context, v settings.Values) error {
+	var sound []ingest.Frame
+	err := measure.All(ctx, inputs(f.Dump.Loose), measureOptions(v), func(i int, _ *measure.Grid, wrong *measure.Finding) error {
+		frame := f.Dump.Loose[i]
+		if wrong == nil {
+			sound = append(sound, frame)
+			return nil
+		}
+		frame.Problem = wrong
+		f.Dump.Unreadable = append(f.Dump.Unreadable, frame)
+		return nil
+	})
+	if err == nil {
+		f.Dump.Loose = sound
+	}
+	return err
 }

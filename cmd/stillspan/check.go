@@ -59,6 +59,11 @@ func runCheck(ctx context.Context, c *call) error {
 				return err
 			}
 		}
+		if settings.Thorough.Of(c.stated) {
+			if err := f.CheckLoose(ctx, c.stated); err != nil {
+				return err
+			}
+		}
 		if out.html != "" {
 			if err := takePictures(ctx, f); err != nil {
 				return err
