@@ -172,6 +172,11 @@ func (s *solver) report(odd [][]bool) {
 		size[t] = float64(len(part[t])) / float64(s.m.cw*s.m.ch)
 	}
 	runs(s.n, func(t int) bool { return size[t] >= coverShare }, func(first, last int) {
+		// What comes and goes by and by is a shadow that moves.
+		comes, goes := first > 0 && size[first-1] < size[first]/2, last < s.n-1 && size[last+1] < size[last]/2
+		if !comes && !goes {
+			return
+		}
 		at := first
 		for t := first; t <= last; t++ {
 			if size[t] > size[at] {
