@@ -43,7 +43,7 @@ type Bands struct {
 type bandMeter struct {
 	w, h  int
 	links [2][2][][]link // by direction, half and line
-	at    []int          // line and half of each cell
+	at    [2][]int       // by direction, line and half of each cell
 	sum   []float64
 	total []float64
 	line  []float64
@@ -54,6 +54,13 @@ func (b *bandMeter) setSize(w, h int) {
 	for d, n := range [2]int{h, w} {
 		for k := range b.links[d] {
 			b.links[d][k] = make([][]link, n)
+		}
+		for i := range w * h {
+			line, across, size := i/w, i%w, w
+			if d == 1 {
+				line, across, size = across, line, h
+			}
+			b.at[d] = append(b.at[d], line+n*(across*bandStrips/size%2))
 		}
 	}
 }
@@ -70,18 +77,10 @@ func (b *bandMeter) compare(c *view, change, weight []float32, g link) {
 	}
 	for d := range b.links {
 		n := len(b.links[d][0])
-		b.at = b.at[:0]
-		for i := range change {
-			line, across, size := i/b.w, i%b.w, b.w
-			if d == 1 {
-				line, across, size = across, line, b.h
-			}
-			b.at = append(b.at, line+n*(across*bandStrips/size%2))
-		}
 		b.sum, b.total, b.line = zeroed(b.sum, 2*n), zeroed(b.total, 2*n), zeroed(b.line, 2*n)
 		spread := max(g.spread, 0.02)
 		for range 3 {
-			spread = b.refine(change, weight, float32(g.ev), spread)
+			spread = b.refine(b.at[d], change, weight, float32(g.ev), spread)
 		}
 		for j, total := range b.total {
 			if total > 0 {
@@ -92,13 +91,13 @@ func (b *bandMeter) compare(c *view, change, weight []float32, g link) {
 }
 
 // refine betters line by one step and returns how far cells usually lie off it.
-func (b *bandMeter) refine(change, weight []float32, ev float32, spread float64) float64 {
+func (b *bandMeter) refine(at []int, change, weight []float32, ev float32, spread float64) float64 {
 	clear(b.sum)
 	clear(b.total)
 	reach := float32(1 / (biweightReach * spread))
 	var off, all float64
 	for i, w := range weight {
-		j := b.at[i]
+		j := at[i]
 		e := change[i] - ev - float32(b.line[j])
 		u := e * reach
 		if w <= 0 || u*u >= 1 {

@@ -307,6 +307,7 @@ type comparer struct {
 	edges    [sixths - 1]uint16 // of the tones
 	s        scratch
 	r, w     []float32  // by cell; w is 0 where nothing is to be compared
+	total    []float32  // by cell, of the channels' parts
 	class    []uint8    // sixth of the tones, by cell
 	sr, sw   []float32  // r and w in order of that
 	shift    [3]float32 // by how much a channel changed more than green
@@ -342,19 +343,17 @@ func (m *comparer) ratio(p, c *view, j int, to *link) bool {
 // colours; the channels' shifts bring all to what a grey does.
 func (m *comparer) light(p, c *view, to *link) bool {
 	m.r, m.w = room(m.r, len(c.open)), room(m.w, len(c.open))
+	m.total = zeroed(m.total, len(c.open))
+	clear(m.r)
+	clear(m.w)
+	for j, shift := range m.shift {
+		m.addChannel(p, c, j, shift)
+	}
 	some := 0
 	grey := float32(lumWeight[0])*m.shift[0] + float32(lumWeight[2])*m.shift[2]
-	for i := range m.r {
-		var change, total, most float32
-		for j, shift := range m.shift {
-			part := min(p.part[j][i], c.part[j][i])
-			change += part * (c.ev[j][i] - p.ev[j][i] - shift)
-			total += part
-			most = max(most, min(p.weight[j][i], c.weight[j][i]))
-		}
-		m.w[i], m.r[i] = most, 0
+	for i, total := range m.total {
 		if total > 0 {
-			m.r[i] = change/total + grey
+			m.r[i] = m.r[i]/total + grey
 			some++
 		}
 	}
@@ -363,6 +362,20 @@ func (m *comparer) light(p, c *view, to *link) bool {
 	}
 	to.ev, to.spread = m.estimate(m.r, m.w, &m.s)
 	return true
+}
+
+// addChannel adds channel j's part in the change of each cell's luminance to r,
+// total and w.
+func (m *comparer) addChannel(p, c *view, j int, shift float32) {
+	n := len(m.r)
+	change, total, most := m.r[:n], m.total[:n], m.w[:n]
+	pe, ce, pp, cp, pw, cw := p.ev[j][:n], c.ev[j][:n], p.part[j][:n], c.part[j][:n], p.weight[j][:n], c.weight[j][:n]
+	for i := range change {
+		part := min(pp[i], cp[i])
+		change[i] += part * (ce[i] - pe[i] - shift)
+		total[i] += part
+		most[i] = max(most[i], min(pw[i], cw[i]))
+	}
 }
 
 // leastCells are needed to compare two frames.
