@@ -47,7 +47,8 @@ func Bodies(files []File, opt Options) []Body {
 			if parts := byClass(files, b.Files); parts != nil {
 				ways = append(ways, parts)
 			}
-			if b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) || !bracketed(b) && inTurn(files, b.Files) {
+			byTurns := !bracketed(b) && inTurn(files, b.Files)
+			if byTurns || b.Account.Bits > bitsMingled+strange*float64(len(b.Files)) {
 				ways = append(ways, trains(files, b.Files, opt)...)
 			}
 			for _, way := range ways {
@@ -61,8 +62,12 @@ func Bodies(files []File, opt Options) []Body {
 				if byHand(weighed[:len(way)]) { // of those any two parts are as good as one
 					continue
 				}
+				more := bitsMingled + holeBits(files, weighed, way)
+				if byTurns {
+					more -= turnBits(files, way)
+				}
 				var better bool
-				if best, better = cheaper(best, weighed, bitsMingled-turnBits(files, way)+holeBits(files, weighed, way)); better {
+				if best, better = cheaper(best, weighed, more); better {
 					parted = true
 					break
 				}
@@ -87,6 +92,9 @@ func byTime(files []File, list []int) []int {
 	return list
 }
 
+// turnShare of a step is what no intervalometer strays by turns.
+const turnShare = 0.03
+
 // inTurn reports whether the steps between files alternate, by more than the clock's
 // grain explains: most are like those two or three before and unlike their neighbours.
 func inTurn(files []File, list []int) bool {
@@ -103,7 +111,7 @@ func inTurn(files []File, list []int) bool {
 	for turn := 2; turn <= 3; turn++ {
 		like := 0
 		for k := turn; k < len(d); k++ {
-			if math.Abs(d[k]-d[k-turn]) <= grain && math.Abs(d[k]-d[k-1]) > 1.5*grain {
+			if math.Abs(d[k]-d[k-turn]) <= max(grain, 0.01*d[k]) && math.Abs(d[k]-d[k-1]) > max(1.5*grain, turnShare*d[k]) {
 				like++
 			}
 		}
