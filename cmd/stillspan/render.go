@@ -191,7 +191,7 @@ func (c *call) readyFor(f *shoot.Found, names []string) error {
 	for i, n := range names {
 		dir := filepath.Dir(n)
 		if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-			return withHint(fmt.Errorf("no folder %q for the clip", dir), "make it first, or name another")
+			return withHint(fmt.Errorf("no folder %q for the clip %q", dir, n), "make it first, or name another")
 		}
 		if err := assemble.MayPlace(n, settings.Overwrite.Of(c.stated)); err != nil {
 			return err
