@@ -213,10 +213,11 @@ func usualStep(rows []row) float64 {
 
 const (
 	day         = 24 * hour
-	leastRest   = hour // a pause below is no rest of the day
-	restTimes   = 8    // nor one of fewer intervals
-	sameHourS   = 120  // by how much two mornings may differ, or 1.5 intervals
-	mostRestDay = 6    // a rest over a weekend and some days more
+	leastRest   = hour     // a pause below is no rest of the day
+	lonelyRest  = 6 * hour // nor is a shorter one that comes but once
+	restTimes   = 8        // nor one of fewer intervals
+	sameHourS   = 120      // by how much two mornings may differ, or 1.5 intervals
+	mostRestDay = 6        // a rest over a weekend and some days more
 )
 
 // rests marks the rows before which a camera rested by its daily hours: after a
@@ -228,6 +229,7 @@ func rests(rows []row, interval float64) []bool {
 	}
 	tolerance := max(sameHourS, 1.5*interval)
 	last, morning := math.NaN(), math.NaN()
+	found, short := 0, -1 // the rests, and one that is short
 	for j := range rows {
 		t := rows[j].t
 		if !timed(t) {
@@ -239,10 +241,16 @@ func rests(rows []row, interval float64) []bool {
 			since := t - morning
 			if off := since - day*math.Round(since/day); math.Abs(off) <= tolerance && since > day/2 && last-morning < day {
 				out[j] = true
+				if found++; dt < lonelyRest {
+					short = j
+				}
 			}
 			morning = t
 		}
 		last = t
+	}
+	if found == 1 && short >= 0 {
+		out[short] = false
 	}
 	return out
 }
