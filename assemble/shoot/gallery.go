@@ -6,6 +6,7 @@ import (
 	"image"
 	"image/jpeg"
 	"slices"
+	"time"
 
 	"stillspan/internal/picture"
 	"stillspan/internal/process"
@@ -66,6 +67,8 @@ func (s *Shoot) whatIsLeft(ctx context.Context, k, room int) []byte {
 	if f.Facts.Raw || pixels == 0 || pixels > galleryPixels || !slices.Contains([]string{"jpeg", "png", "tiff"}, f.Facts.Format) {
 		return nil
 	}
+	ctx, cancel := context.WithTimeout(ctx, time.Minute) // a pipe may have taken its place
+	defer cancel()
 	cmd, _ := process.Command(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-err_detect", "ignore_err",
 		"-f", "image2", "-pattern_type", "none", "-i", "file:"+f.Path, "-frames:v", "1", "-q:v", "3", "-map_metadata", "-1", "-f", "mjpeg", "pipe:1")
 	out := process.Output{Limit: room}

@@ -142,7 +142,11 @@ func (o *outputs) write(c *call, r *report.Report) error {
 // writePage writes a page and what has to lie beside it. What lies there is
 // replaced where the page that is there named it.
 func (c *call) writePage(path string, r *report.Report, p report.Page, like files.Place) error {
-	old, _ := os.ReadFile(path)
+	var old []byte
+	if f, _, err := files.Open(path); err == nil { // and no pipe, which nobody may write to
+		old, _ = io.ReadAll(f)
+		f.Close()
+	}
 	if !bytes.Contains(old[:min(len(old), 1<<10)], []byte(report.MarkHTML)) {
 		old = nil
 	}
