@@ -135,14 +135,19 @@ func turnBits(files []File, parts [][]int) float64 {
 		all = append(all, p...)
 	}
 	sortByNumber(files, all)
-	turns := 0
+	turns, backward := 0, 0
 	for k := 1; k < len(all); k++ {
 		if of[all[k]] != of[all[k-1]] {
 			turns++
 		}
+		if files[all[k]].T < files[all[k-1]].T {
+			backward++
+		}
 	}
-	if turns < len(all)/10 {
-		return 0 // numbers apart: a clock set back makes turns, too
+	// With numbers apart, or times that run back now and then only, a clock set back
+	// made the turns.
+	if few := len(all) / 10; turns < few || backward > 0 && backward < few {
+		return 0
 	}
 	all = byTime(files, all)
 	var to, back, both []float64

@@ -319,7 +319,7 @@ func (s *solver) shoot(files []File, path []node, from int, opt Options) Shoot {
 		}
 		c := &s.cadences[n.cadence]
 		steady = steady || !c.free()
-		if math.IsNaN(apart) && c.at(from+i) > 0 {
+		if !(apart > 0) && c.at(from+i) > 0 { // no time, or a clock set back
 			apart = float64(n.step) * c.at(from+i)
 		}
 		out.Gaps = appendGaps(out.Gaps, i-1, apart, n.missing)
