@@ -22,17 +22,7 @@ var marshals = reflect.TypeFor[json.Marshaler]()
 func collectBytes(v reflect.Value, found map[string][]string) {
 	switch v.Kind() {
 	case reflect.String:
-		s := v.String()
-		if utf8.ValidString(s) {
-			return
-		}
-		var written string
-		if text, err := json.Marshal(s); err != nil || json.Unmarshal(text, &written) != nil {
-			return
-		}
-		if bytes := url.PathEscape(s); !slices.Contains(found[written], bytes) {
-			found[written] = append(found[written], bytes)
-		}
+		collectName(v.String(), found)
 	case reflect.Pointer, reflect.Interface:
 		if !v.IsNil() {
 			collectBytes(v.Elem(), found)
@@ -49,13 +39,30 @@ func collectBytes(v reflect.Value, found map[string][]string) {
 			collectBytes(each.Value(), found)
 		}
 	case reflect.Struct:
-		if v.Type().Implements(marshals) {
-			return
-		}
-		for i := range v.NumField() {
-			if f := v.Type().Field(i); f.IsExported() && f.Tag.Get("json") != "-" {
-				collectBytes(v.Field(i), found)
-			}
+		collectFields(v, found)
+	}
+}
+
+func collectName(s string, found map[string][]string) {
+	if utf8.ValidString(s) {
+		return
+	}
+	var written string
+	if text, err := json.Marshal(s); err != nil || json.Unmarshal(text, &written) != nil {
+		return
+	}
+	if bytes := url.PathEscape(s); !slices.Contains(found[written], bytes) {
+		found[written] = append(found[written], bytes)
+	}
+}
+
+func collectFields(v reflect.Value, found map[string][]string) {
+	if v.Type().Implements(marshals) {
+		return
+	}
+	for i := range v.NumField() {
+		if f := v.Type().Field(i); f.IsExported() && f.Tag.Get("json") != "-" {
+			collectBytes(v.Field(i), found)
 		}
 	}
 }

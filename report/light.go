@@ -137,17 +137,7 @@ func lightRows(l *Luminance) []row {
 	if c := l.InClip; c != nil {
 		clip, colour, pumping, tone = c.FlickerEV, c.ColourEV, c.PumpingEV, c.worst()
 	}
-	text := l.change(l.FlickerEVBefore, l.FlickerEVAfter, clip)
-	if tone.Known() && l.Corrected {
-		text += fmt.Sprintf(", %.4f in the tones that flicker most", float64(tone))
-	}
-	if l.Confidence != "" && l.Confidence != "good" {
-		text += "; confidence " + l.Confidence
-		if l.Why != "" {
-			text += ": " + l.Why
-		}
-	}
-	rows := []row{{"flicker", text}}
+	rows := []row{{"flicker", l.flickerText(clip, tone)}}
 	if l.ColourEVBefore >= seenColour || colour >= seenColour {
 		rows = append(rows, row{"colour", l.change(l.ColourEVBefore, l.ColourEVAfter, colour)})
 	}
@@ -164,6 +154,21 @@ func lightRows(l *Luminance) []row {
 		rows = append(rows, row{"tones", "corrected through the camera's own response, as told from the sequence"})
 	}
 	return rows
+}
+
+// flickerText is the flicker as shot and in the clip, and how far it can be told.
+func (l *Luminance) flickerText(clip, tone Float) string {
+	text := l.change(l.FlickerEVBefore, l.FlickerEVAfter, clip)
+	if tone.Known() && l.Corrected {
+		text += fmt.Sprintf(", %.4f in the tones that flicker most", float64(tone))
+	}
+	if l.Confidence != "" && l.Confidence != "good" {
+		text += "; confidence " + l.Confidence
+		if l.Why != "" {
+			text += ": " + l.Why
+		}
+	}
+	return text
 }
 
 // change is a figure as shot, and in the clip or expected there.

@@ -62,7 +62,6 @@ func isStill(path string) bool {
 // one that the command reads, photographs, and what the rule of package files leaves alone.
 // What is not named and standard output lie nowhere.
 func (c *call) mayWrite(roots []string, places ...place) error {
-	reads := []string{settings.PlanFile.Of(c.stated), settings.Copies.Of(c.stated), settings.Verify.Of(c.stated)}
 	var seen []place
 	for _, p := range places {
 		if p.path == "" || p.path == "-" {
@@ -74,26 +73,34 @@ func (c *call) mayWrite(roots []string, places ...place) error {
 			}
 		}
 		seen = append(seen, p)
-		for _, root := range roots {
-			if inside, err := files.Inside(p.path, root); err != nil {
-				return fmt.Errorf("%s: %w", p.flag, err)
-			} else if inside {
-				return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
-			}
-		}
-		for _, read := range reads {
-			if read != "" && files.OnePlace(read, p.path) {
-				return usagef("%s %q is what the command reads: choose another place", p.flag, p.path)
-			}
-		}
-		if settings.Overwrite.Of(c.stated) && isStill(p.path) {
-			return usagef("%s %q is a photograph, which nothing is written over: choose another place", p.flag, p.path)
+		if err := c.mayTake(roots, p); err != nil {
+			return err
 		}
 		if p.mark != "" {
 			if err := hinted((files.Place{Path: p.path, Mark: p.mark, Overwrite: settings.Overwrite.Of(c.stated)}).Check()); err != nil {
 				return err
 			}
 		}
+	}
+	return nil
+}
+
+// mayTake refuses a place that is only read, whatever lies there.
+func (c *call) mayTake(roots []string, p place) error {
+	for _, root := range roots {
+		if inside, err := files.Inside(p.path, root); err != nil {
+			return fmt.Errorf("%s: %w", p.flag, err)
+		} else if inside {
+			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+		}
+	}
+	for _, read := range []string{settings.PlanFile.Of(c.stated), settings.Copies.Of(c.stated), settings.Verify.Of(c.stated)} {
+		if read != "" && files.OnePlace(read, p.path) {
+			return usagef("%s %q is what the command reads: choose another place", p.flag, p.path)
+		}
+	}
+	if settings.Overwrite.Of(c.stated) && isStill(p.path) {
+		return usagef("%s %q is a photograph, which nothing is written over: choose another place", p.flag, p.path)
 	}
 	return nil
 }

@@ -61,6 +61,11 @@ func runRender(ctx context.Context, c *call) error {
 			return err
 		}
 	}
+	return c.renderAndTell(ctx, f, names, clip, out)
+}
+
+// renderAndTell makes the clips and what goes with them, then the report.
+func (c *call) renderAndTell(ctx context.Context, f *shoot.Found, names []string, clip string, out outputs) error {
 	proofs, err := c.proofs(out)
 	if err != nil {
 		return err
