@@ -16,6 +16,7 @@ import (
 
 	"stillspan/internal/playback"
 	"stillspan/internal/settings"
+	"stillspan/internal/words"
 )
 
 // maxFileBytes bounds a plan file; a plan of a thousand shoots is smaller.
@@ -201,7 +202,9 @@ func (s Shoot) filled() (Shoot, error) {
 	if known < 2 {
 		// Frames alone, or an interval alone, still says something.
 		if s.Frames == 0 && s.ClipS > 0 && s.Rate.Num > 0 {
-			s.Frames = framesForClip(s.ClipS, s.Rate)
+			if s.Frames = framesForClip(s.ClipS, s.Rate); s.Frames < 1 || s.Frames > maxFrames {
+				return s, fmt.Errorf("a clip of %s at %s does not come to 1 to %d frames", words.Seconds(s.ClipS), RateLabel(s.Rate), maxFrames)
+			}
 		}
 		if s.Frames == 0 && s.IntervalS == 0 {
 			return s, errors.New("neither frames nor interval_s: state one of them, or shooting_time with either")

@@ -248,6 +248,7 @@ func TestParseErrors(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(sample))
 	f.Add([]byte("[[shoot]]\nname=\"a\"\nclip_s=1e308\nrate=1e-9\n"))
+	f.Add([]byte("[[shoot]]\nname=\"a\"\nclip_s=1e008\nrate=1"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var p *File
 		var err error

@@ -97,7 +97,7 @@ type ClipAt struct {
 const slack = 1e-9
 
 func framesForClip(clipS float64, r playback.Rate) int {
-	return int(math.Ceil(clipS*r.FPS() - slack*1000))
+	return int(min(math.Ceil(clipS*r.FPS()-slack*1000), 2*maxFrames))
 }
 
 // Solve does the shooting arithmetic. Errors say which number is missing,
