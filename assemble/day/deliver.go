@@ -35,6 +35,11 @@ func (d *Day) Render(ctx context.Context, on func(Event)) error {
 	if d.Collect {
 		return d.collect(ctx)
 	}
+	for _, c := range d.Clips {
+		if c.left > 0 {
+			os.Remove(d.store.proofPath(c.id())) // of a clip that is no more
+		}
+	}
 	b := Batch{Tasks: d.Tasks(), Finish: d.Finish, LogDir: d.store.LogDir()}
 	if d.Slurm == nil {
 		return d.renderHere(ctx, b, on)
@@ -181,13 +186,16 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 	return r, nil
 }
 
-// joinProofs makes a clip's proof of its tasks'. Without one the page shows
-// stills only.
+// joinProofs makes a clip's proof of its tasks', unless a run that ended before
+// it delivered the clip has. Without one the page shows stills only.
 func (d *Day) joinProofs(ctx context.Context, c *Clip) {
 	parts := make([]string, len(c.tasks))
 	for n, t := range c.tasks {
 		parts[n] = d.store.proofPath(t.ID)
 		defer os.Remove(parts[n])
+	}
+	if _, err := os.Stat(parts[0]); err != nil {
+		return
 	}
 	to := d.store.proofPath(c.id())
 	os.Remove(to)
