@@ -11,7 +11,6 @@ import (
 	"flag"
 	"fmt"
 	"os"
-	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"runtime"
@@ -21,6 +20,8 @@ import (
 	"time"
 
 	"golang.org/x/sync/errgroup"
+
+	"stillspan/internal/bench"
 )
 
 // options of one run.
@@ -70,9 +71,8 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	}
 	defer os.RemoveAll(dir)
 	if o.tool == "" {
-		o.tool = filepath.Join(dir, "stillspan")
-		if out, err := exec.CommandContext(ctx, "go", "build", "-o", o.tool, "./cmd/stillspan").CombinedOutput(); err != nil {
-			return false, fmt.Errorf("build: %w: %s", err, out)
+		if o.tool, err = bench.Program(ctx, dir); err != nil {
+			return false, err
 		}
 	}
 	chosen := func(scene string) bool {

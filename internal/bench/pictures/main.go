@@ -21,6 +21,8 @@ import (
 	"slices"
 	"strings"
 	"syscall"
+
+	"stillspan/internal/bench"
 )
 
 // maxErrorPx bounds the error of a displacement at 720 pixels wide.
@@ -74,9 +76,8 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	}
 	defer os.RemoveAll(dir)
 	if o.tool == "" {
-		o.tool = filepath.Join(dir, "stillspan")
-		if out, err := exec.CommandContext(ctx, "go", "build", "-o", o.tool, "./cmd/stillspan").CombinedOutput(); err != nil {
-			return false, fmt.Errorf("build: %w: %s", err, out)
+		if o.tool, err = bench.Program(ctx, dir); err != nil {
+			return false, err
 		}
 	}
 	shots := photos(o.data)

@@ -22,7 +22,7 @@ import (
 	"strings"
 	"time"
 
-	"stillspan/internal/scene"
+	"stillspan/internal/bench"
 )
 
 func main() {
@@ -45,10 +45,11 @@ func run(ctx context.Context, frames, unique int, dir string) error {
 		defer os.RemoveAll(tmp)
 		dir = tmp
 	}
-	program, stills := filepath.Join(dir, "program"), filepath.Join(dir, "stills")
-	if out, err := exec.CommandContext(ctx, "go", "build", "-o", program, "stillspan/cmd/stillspan").CombinedOutput(); err != nil {
-		return fmt.Errorf("%w: %s", err, out)
+	program, err := bench.Program(ctx, dir)
+	if err != nil {
+		return err
 	}
+	stills := filepath.Join(dir, "stills")
 	if err := draw(ctx, stills, frames, unique); err != nil {
 		return err
 	}
@@ -264,17 +265,8 @@ func draw(ctx context.Context, dir string, frames, unique int) error {
 	if _, err := os.Stat(name(frames - 1)); err == nil {
 		return nil // by an earlier run
 	}
-	s := scene.New(scene.Options{Width: 1500, Height: 1000, Frames: unique, Seed: 7, ScatterEV: 0.06, Clouds: 0.5, Noise: 0.01})
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-hide_banner", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgba", "-s", "1500x1000", "-i", "pipe:0",
-		"-vf", "scale=6000:4000:out_color_matrix=bt601:out_range=pc,format=yuvj422p,noise=c0s=18:c1s=8:c2s=8:allf=t:all_seed=7",
-		"-q:v", "3", "-start_number", "1", filepath.Join(dir, "IMG_%04d.JPG"))
-	var pixels bytes.Buffer
-	for t := range unique {
-		pixels.Write(s.Frame(t).Pix)
-	}
-	cmd.Stdin, cmd.Stderr = &pixels, os.Stderr
-	if err := cmd.Run(); err != nil {
-		return fmt.Errorf("cannot make stills: %w", err)
+	if err := bench.Stills(ctx, filepath.Join(dir, "IMG_%04d.JPG"), 1, unique, 6000, 4000); err != nil {
+		return err
 	}
 	for k := unique; k < frames; k++ {
 		if err := os.Link(name(k%unique), name(k)); err != nil {

@@ -14,6 +14,8 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+
+	"stillspan/internal/bench"
 )
 
 type config struct {
@@ -57,11 +59,8 @@ func (c *config) run(ctx context.Context) error {
 	defer os.RemoveAll(dir)
 	c.dir = dir
 	if c.bin == "" {
-		c.bin = filepath.Join(dir, "stillspan")
-		build := exec.CommandContext(ctx, "go", "build", "-o", c.bin, "./cmd/stillspan")
-		build.Stderr = os.Stderr
-		if err := build.Run(); err != nil {
-			return fmt.Errorf("stillspan does not build: %w", err)
+		if c.bin, err = bench.Program(ctx, dir); err != nil {
+			return err
 		}
 	}
 	if err := c.compare(ctx, c.frames, c.megapixels, c.rounds, true); err != nil {

@@ -5,11 +5,10 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"time"
 
-	"stillspan/internal/scene"
+	"stillspan/internal/bench"
 	"stillspan/internal/stamp"
 )
 
@@ -17,9 +16,7 @@ import (
 // under other times and numbers.
 const unique = 16
 
-// makeSet draws stills of an invented landscape, brings them to size, adds
-// noise until a 24-megapixel JPEG has about 8 MB as a camera's has, and stamps
-// times 5 s apart. It returns all bytes and the stills' size.
+// makeSet draws stills and stamps times 5 s apart. It returns all bytes and the stills' size.
 func makeSet(ctx context.Context, dir string, frames, megapixels int) (total int64, w, h int, err error) {
 	h = int(math.Sqrt(float64(megapixels)*1e6/1.5)) / 16 * 16
 	w = h * 3 / 2
@@ -27,26 +24,8 @@ func makeSet(ctx context.Context, dir string, frames, megapixels int) (total int
 		return 0, 0, 0, err
 	}
 	n := min(unique, frames)
-	s := scene.New(scene.Options{Width: 1500, Height: 1000, Frames: n, Seed: 7, ScatterEV: 0.06, Clouds: 0.5, Noise: 0.01})
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-hide_banner", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgba", "-s", "1500x1000", "-i", "pipe:0",
-		"-vf", fmt.Sprintf("scale=%d:%d:out_color_matrix=bt601:out_range=pc,format=yuvj422p,noise=c0s=18:c1s=8:c2s=8:allf=t:all_seed=7", w, h),
-		"-q:v", "3", "-start_number", "0", filepath.Join(dir, "%d.tmp.jpg"))
-	cmd.Stderr = os.Stderr
-	in, err := cmd.StdinPipe()
-	if err != nil {
+	if err := bench.Stills(ctx, filepath.Join(dir, "%d.tmp.jpg"), 0, n, w, h); err != nil {
 		return 0, 0, 0, err
-	}
-	if err := cmd.Start(); err != nil {
-		return 0, 0, 0, err
-	}
-	for t := range n {
-		if _, err := in.Write(s.Frame(t).Pix); err != nil {
-			break // ffmpeg's own error says more
-		}
-	}
-	in.Close()
-	if err := cmd.Wait(); err != nil {
-		return 0, 0, 0, fmt.Errorf("cannot make stills: %w", err)
 	}
 	start := time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
 	for t := range frames {

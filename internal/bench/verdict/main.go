@@ -27,6 +27,8 @@ import (
 	"time"
 
 	"golang.org/x/sync/errgroup"
+
+	"stillspan/internal/bench"
 )
 
 // Bounds, in shares of all dumps.
@@ -92,9 +94,8 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 	}
 	defer os.RemoveAll(temp)
 	if o.program == "" {
-		o.program = filepath.Join(temp, "stillspan")
-		if out, err := exec.CommandContext(ctx, "go", "build", "-o", o.program, "stillspan/cmd/stillspan").CombinedOutput(); err != nil {
-			return false, fmt.Errorf("cannot build the program: %w\n%s", err, out)
+		if o.program, err = bench.Program(ctx, temp); err != nil {
+			return false, err
 		}
 	}
 	results := make([]result, o.n)
