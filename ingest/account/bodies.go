@@ -202,7 +202,8 @@ func holeBits(files []File, weighed []Body, parts [][]int) float64 {
 		}
 		usual := make(map[int]int)
 		for at, n := range count {
-			if n > count[[2]int{at[0], usual[at[0]]}] {
+			most := count[[2]int{at[0], usual[at[0]]}]
+			if n > most || n == most && at[1] < usual[at[0]] { // in whatever order they come
 				usual[at[0]] = at[1]
 			}
 		}
