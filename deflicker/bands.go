@@ -3,6 +3,8 @@ package deflicker
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 const (
@@ -166,7 +168,7 @@ func (b *bandMeter) along(d int, level []float64) *wave {
 	root, mean := trust(half)
 	common := 0.0
 	for t := range level {
-		common += dot(half[0][t], half[1][t])
+		common += floats.Dot(half[0][t], half[1][t])
 	}
 	w := &wave{d: d}
 	var best bandPower
@@ -195,7 +197,7 @@ func (b *bandMeter) along(d int, level []float64) *wave {
 		share := 2 * p.both / (p.each + p.both)
 		for t := range w.add {
 			for _, v := range basis {
-				size := share * (dot(half[0][t], v) + dot(half[1][t], v)) / 2
+				size := share * (floats.Dot(half[0][t], v) + floats.Dot(half[1][t], v)) / 2
 				for line := range v {
 					w.add[t][line] -= size * v[line] / root[line]
 				}
@@ -252,7 +254,7 @@ func trust(half [2][][]float64) (root, mean []float64) {
 			for line := range root {
 				at[t][line] *= root[line]
 			}
-			m := dot(at[t], root) / float64(len(root))
+			m := floats.Dot(at[t], root) / float64(len(root))
 			mean[t] += m / 2
 			for line := range root {
 				at[t][line] -= m * root[line]
@@ -272,7 +274,7 @@ type bandPower struct {
 func powerOf(half [2][][]float64, basis [2][]float64) (p bandPower) {
 	for t := range half[0] {
 		for k, v := range basis {
-			x, y := dot(half[0][t], v), dot(half[1][t], v)
+			x, y := floats.Dot(half[0][t], v), floats.Dot(half[1][t], v)
 			p.phase[k] += x * y
 			p.each += (x*x + y*y) / 2
 		}
@@ -290,17 +292,17 @@ func waveOf(f float64, root []float64, others ...[]float64) (basis [2][]float64)
 		for i := range v {
 			v[i] = root[i] * math.Sin(2*math.Pi*f*(float64(i)+0.5)/n+float64(k)*math.Pi/2)
 		}
-		m := dot(v, root) / n
+		m := floats.Dot(v, root) / n
 		for i := range v {
 			v[i] -= m * root[i]
 		}
 		for _, o := range others {
-			p := dot(v, o)
+			p := floats.Dot(v, o)
 			for i := range v {
 				v[i] -= p * o[i]
 			}
 		}
-		size := math.Sqrt(dot(v, v))
+		size := math.Sqrt(floats.Dot(v, v))
 		for i := range v {
 			v[i] /= size
 		}
@@ -308,13 +310,6 @@ func waveOf(f float64, root []float64, others ...[]float64) (basis [2][]float64)
 		others = append(others[:len(others):len(others)], v)
 	}
 	return basis
-}
-
-func dot(a, b []float64) (s float64) {
-	for i := range a {
-		s += a[i] * b[i]
-	}
-	return s
 }
 
 // bands is the wave with its fields over the upright picture, for EXIF

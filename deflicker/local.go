@@ -6,6 +6,7 @@ import (
 
 	"stillspan/internal/orientation"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -243,12 +244,12 @@ func (l *localMeter) solveLocal(exif int, bands *wave) Local {
 	leak := 0.0 // of bands into the corners, EV
 	for k := range half {
 		half[k], _ = join(l.frames, l.links[k])
-		if bands == nil {
+		if bands == nil || len(bands.add[0]) != [2]int{l.h, l.w}[bands.d] { // told from frames of another size
 			continue
 		}
 		per, took := l.perLine(k, bands.d), make([]float64, len(l.frames))
 		for t := range took {
-			took[t] = dot(per, bands.add[t])
+			took[t] = floats.Dot(per, bands.add[t])
 			half[k][t] += took[t]
 		}
 		leak = max(leak, scatter(took))
