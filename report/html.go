@@ -59,7 +59,7 @@ var pageFuncs = template.FuncMap{
 	"chain":     func(d Delivered) []link { return chainOf(&d) },
 	"causes":    causes,
 	"next":      doNext,
-	"name":      shootName,
+	"name":      ShootName,
 	"fps":       plainRate,
 	"charts":    chartsOf,
 	"data":      frameDataOf,
@@ -120,9 +120,10 @@ func signed(v float64, d int) string { return fmt.Sprintf("%+.*f", d, v) }
 // but what Asides says lies beside it.
 func WriteHTML(w io.Writer, r *Report, p Page) error {
 	d := pageData{Report: r, Page: p}
+	in := inPage(r)
 	for i := range r.Sequences {
 		s := &r.Sequences[i]
-		sp := shootPage{s, stageOf(r, p, s), p}
+		sp := shootPage{s, stageOf(p, s, in[s.ID]), p}
 		d.Moves = d.Moves || sp.Stage != nil
 		d.Shoots = append(d.Shoots, sp)
 	}

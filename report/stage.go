@@ -110,8 +110,9 @@ type stage struct {
 	Corrected bool
 }
 
-// stageOf readies a shoot's proof for the page; nil where there is none.
-func stageOf(r *Report, p Page, s *Sequence) *stage {
+// stageOf readies a shoot's proof for the page, in which it lies or beside which;
+// nil where there is none.
+func stageOf(p Page, s *Sequence, inPage bool) *stage {
 	pr := s.pictures.proof
 	if pr == nil || s.Render == nil {
 		return nil
@@ -122,7 +123,7 @@ func stageOf(r *Report, p Page, s *Sequence) *stage {
 			st.MadeUp++
 		}
 	}
-	if !inPage(r)[s.ID] {
+	if !inPage {
 		if p.Name == "" {
 			return nil
 		}
