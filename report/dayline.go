@@ -46,14 +46,14 @@ func dayTimeline(d Day) template.HTML {
 		card := ""
 		for _, s := range g.shoots {
 			st := StateOf(s)
-			words := fmt.Sprintf("%s, %s to %s: %s", shootName(s), s.Start.Format("15:04"), s.End.Format("15:04"), st.Word)
+			words := fmt.Sprintf("%s, %s to %s: %s", ShootName(s), s.Start.Format("15:04"), s.End.Format("15:04"), st.Word)
 			x0, x1 := x(s.Start), x(s.End)
 			open, end := "<span", "</span>"
 			if page := d.Pages[s.ID]; page != "" {
 				open, end = `<a href="`+template.HTMLEscapeString(page)+`"`, "</a>"
 			}
 			fmt.Fprintf(&b, `%s class="bar %s" style="left:min(%s%%,100%% - 26px);width:%s%%" title="%s" aria-label="%s"><b>%s</b> %s%s`, open, st.Class, n(x0/10), n(max(x1-x0, 6)/10),
-				template.HTMLEscapeString(words), template.HTMLEscapeString(words), st.Sign, template.HTMLEscapeString(shootName(s)), end)
+				template.HTMLEscapeString(words), template.HTMLEscapeString(words), st.Sign, template.HTMLEscapeString(ShootName(s)), end)
 			g.events(&b, s, x, &card)
 		}
 		b.WriteString(`</div></div>`)

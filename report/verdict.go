@@ -16,9 +16,7 @@ type State struct{ Class, Sign, Word string }
 func StateOf(s *Sequence) State {
 	word := capital(string(s.Delivered.Word))
 	switch s.Delivered.Word {
-	case WordDelivered, WordComplete:
-		return State{"good", "✓", word}
-	case WordNotes, WordCompleteNotes:
+	case WordDelivered, WordComplete, WordNotes, WordCompleteNotes:
 		return State{"good", "✓", word}
 	case WordNotJudged:
 		return State{"open", "?", word}
@@ -116,8 +114,8 @@ func plainInterval(s *Sequence) string {
 	return fmt.Sprintf("%s, planned %s: %s %s each hour", kept, planned, words.Seconds(float64(int(by*10+0.5))/10), way)
 }
 
-// shootName is what people call a shoot.
-func shootName(s *Sequence) string {
+// ShootName is what people call a shoot.
+func ShootName(s *Sequence) string {
 	if s.Plan != nil && s.Plan.Name != "" {
 		return s.Plan.Name
 	}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 
 	"stillspan/deflicker"
-	"stillspan/ingest/format"
 	"stillspan/internal/settings"
 )
 
@@ -19,10 +18,7 @@ type Draft struct {
 
 // MeasureDraft is Measure that keeps a draft.
 func (s *Shoot) MeasureDraft(ctx context.Context, progress func(done, total int)) (*Draft, error) {
-	d := &Draft{exif: 1}
-	if len(s.Sequence.Frames) > 0 {
-		_, _, d.exif = format.Decoded(&s.Sequence.Frames[0].Facts)
-	}
+	d := &Draft{exif: s.turn().EXIF()}
 	if err := s.measure(ctx, progress, d.light.Add); err != nil {
 		return nil, err
 	}

@@ -37,7 +37,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	if m.Develop != nil {
 		how.Source, how.Develop = measure.SourceDeveloped, m.Develop
 	}
-	columns := s.columnsOf()
+	columns := columns{turn: s.turn()}
 	meter := deflicker.NewMeter(meterOptions(s.Settings, columns.turn.EXIF()))
 	look := pictures.Meter{Steady: settings.Steady.Of(s.Settings)}
 	err = measure.All(ctx, inputs, how, func(k int, g *measure.Grid, f *measure.Finding) error {
@@ -118,10 +118,14 @@ func (s *Shoot) inputs() []measure.Input { return inputs(s.Sequence.Frames) }
 func inputs(frames []ingest.Frame) []measure.Input {
 	in := make([]measure.Input, len(frames))
 	for k := range frames {
-		f := &frames[k]
-		in[k] = measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}
+		in[k] = Input(&frames[k])
 	}
 	return in
+}
+
+// Input is what is measured of a frame.
+func Input(f *ingest.Frame) measure.Input {
+	return measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}
 }
 
 // CheckLoose walks the loose stills to their end, as a thorough check does, and

@@ -183,11 +183,11 @@ func (s *Shoot) TakeForecast() {
 	s.Pictures.Slice = out
 }
 
-// columnsOf readies the columns of a shoot.
-func (s *Shoot) columnsOf() columns {
+// turn is how the stills stand upright, by the first.
+func (s *Shoot) turn() orientation.Turn {
 	exif := 1
 	if len(s.Sequence.Frames) > 0 {
 		_, _, exif = format.Decoded(&s.Sequence.Frames[0].Facts)
 	}
-	return columns{turn: orientation.Of(exif)}
+	return orientation.Of(exif)
 }

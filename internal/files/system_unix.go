@@ -12,9 +12,6 @@ import (
 // noFollow has a link refused.
 const noFollow = syscall.O_NOFOLLOW
 
-// ErrLocked says that another process has a lock.
-var ErrLocked = errors.New("another process is at work there")
-
 // TryLock takes the lock that goes with an open file, and with each process that
 // has inherited it; it goes when all of these have ended.
 func TryLock(f *os.File) error {

@@ -12,9 +12,6 @@ import (
 // noFollow opens a link itself and not what it points to.
 const noFollow = windows.FILE_FLAG_OPEN_REPARSE_POINT
 
-// ErrLocked says that another process has a lock.
-var ErrLocked = errors.New("another process is at work there")
-
 // TryLock takes the lock that goes with an open file; it goes when the file is
 // closed.
 func TryLock(f *os.File) error {

@@ -18,6 +18,9 @@ type Work struct {
 	lock *os.File
 }
 
+// ErrLocked says that another process has a lock.
+var ErrLocked = errors.New("another process is at work there")
+
 // lockName is the file in a folder of work that its process has locked.
 const lockName = "lock"
 

@@ -22,9 +22,6 @@ func Resize(img image.Image, w, h int) image.Image {
 	return imaging.Resize(img, w, h, imaging.Lanczos)
 }
 
-// Crop is the part r of img.
-func Crop(img image.Image, r image.Rectangle) image.Image { return imaging.Crop(img, r) }
-
 // Upright turns a stored picture by its EXIF orientation.
 func Upright(img image.Image, exif int) image.Image {
 	t := orientation.Of(exif)

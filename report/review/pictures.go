@@ -8,6 +8,7 @@ import (
 	"image/jpeg"
 	"sync"
 
+	"stillspan/assemble/shoot"
 	"stillspan/deflicker/measure"
 	"stillspan/ingest"
 )
@@ -123,7 +124,7 @@ func (p *pictures) fresh(ctx context.Context, k frameKey) ([]byte, error) {
 	if k.sharp {
 		side, quality = sharpSide, 86
 	}
-	img, err := measure.Thumb(ctx, measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}, side)
+	img, err := measure.Thumb(ctx, shoot.Input(f), side)
 	if err != nil {
 		return nil, err
 	}

@@ -165,11 +165,8 @@ func (s *Server) day() day {
 	for i := range s.told.Sequences {
 		q := &s.told.Sequences[i]
 		e := entry{
-			Name: q.ID, State: report.StateOf(q), Headline: q.Headline, Frames: q.Frames,
+			Name: report.ShootName(q), State: report.StateOf(q), Headline: q.Headline, Frames: q.Frames,
 			Findings: []finding{},
-		}
-		if q.Plan != nil {
-			e.Name = q.Plan.Name
 		}
 		if !q.Start.IsZero() {
 			e.Start = q.Start.Format("2 Jan, 15:04")
