@@ -110,7 +110,7 @@ func (p *Pipeline) tryDecoding(ctx context.Context, links string, i int) (said s
 	if p.pipedAs != "" {
 		return "", nil
 	}
-	cmd, t := process.Command(ctx, "ffmpeg", append(append([]string(nil), quiet...), "-xerror", "-f", "image2", "-pattern_type", "none", "-i", file(p.linkOf(links, i)), "-f", "null", "-")...)
+	cmd, t := FFmpeg(ctx, "-xerror", "-f", "image2", "-pattern_type", "none", "-i", file(p.linkOf(links, i)), "-f", "null", "-")
 	err = process.Run(cmd, p.decoderMemory())
 	return complaint(t.Last()), err
 }

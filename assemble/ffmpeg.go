@@ -57,6 +57,15 @@ func hasEncoder(name string) (bool, error) {
 	return false, nil
 }
 
+// FFmpeg readies an ffmpeg that says nothing but what goes wrong.
+func FFmpeg(ctx context.Context, args ...string) (*exec.Cmd, *process.Tail) {
+	return process.Command(ctx, "ffmpeg", silenced(args)...)
+}
+
+func silenced(args []string) []string {
+	return append([]string{"-hide_banner", "-nostdin", "-loglevel", "error"}, args...)
+}
+
 // errStopped is given to the writer of a pipe whose reader has gone.
 var errStopped = errors.New("stopped")
 

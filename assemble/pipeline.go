@@ -240,8 +240,6 @@ func (p *Pipeline) checkOutput() error {
 	return nil
 }
 
-var quiet = []string{"-hide_banner", "-nostdin", "-loglevel", "error"}
-
 // Commands are the two ffmpeg commands, as they are run: the one that decodes,
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
@@ -310,7 +308,7 @@ func (p *Pipeline) decodeFrom(s *ffmpeg.Stream) []string {
 		"in_range": "pc", "in_color_matrix": "bt601",
 	}).Filter("format", ffmpeg.Args{p.in})
 	args := s.Output("pipe:1", ffmpeg.KwArgs{"f": "rawvideo", "vsync": "passthrough", "pix_fmt": p.in}).GetArgs()
-	return append(append([]string(nil), quiet...), args...)
+	return silenced(args)
 }
 
 func (p *Pipeline) cropped() bool {
@@ -376,7 +374,7 @@ func movFlags(out string) string {
 }
 
 func finish(args []string) []string {
-	return append(append([]string(nil), quiet...), append(args, "-y")...)
+	return silenced(append(args, "-y"))
 }
 
 // file makes a name that ffmpeg cannot take for an option or a protocol.

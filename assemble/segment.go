@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"stillspan/internal/files"
-	"stillspan/internal/process"
 )
 
 // segmentFrames is the default of Options.SegmentFrames.
@@ -169,10 +168,8 @@ func concat(ctx context.Context, out string, parts []string, lengths []float64, 
 	if err := os.WriteFile(listName, []byte(list.String()), 0o600); err != nil {
 		return err
 	}
-	args := append([]string(nil), quiet...)
-	args = append(args, "-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1")
-	args = append(append(args, more...), "-y", file(out))
-	cmd, t := process.Command(ctx, "ffmpeg", args...)
+	args := append([]string{"-f", "concat", "-safe", "0", "-i", file(listName), "-map", "0:v", "-c", "copy", "-map_metadata", "-1"}, more...)
+	cmd, t := FFmpeg(ctx, append(args, "-y", file(out))...)
 	if err := cmd.Run(); err != nil {
 		return failure(ctx, "cannot join the clip's parts", err, t)
 	}

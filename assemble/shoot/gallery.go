@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"stillspan/assemble"
 	"stillspan/internal/picture"
 	"stillspan/internal/process"
 )
@@ -69,7 +70,7 @@ func (s *Shoot) whatIsLeft(ctx context.Context, k, room int) []byte {
 	}
 	ctx, cancel := context.WithTimeout(ctx, time.Minute) // a pipe may have taken its place
 	defer cancel()
-	cmd, _ := process.Command(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-err_detect", "ignore_err",
+	cmd, _ := assemble.FFmpeg(ctx, "-err_detect", "ignore_err",
 		"-f", "image2", "-pattern_type", "none", "-i", "file:"+f.Path, "-frames:v", "1", "-q:v", "3", "-map_metadata", "-1", "-f", "mjpeg", "pipe:1")
 	out := process.Output{Limit: room}
 	cmd.Stdout = &out

@@ -85,8 +85,7 @@ func (p *Proof) slice(ctx context.Context) (*Slice, error) {
 		s.Frames = append(s.Frames, p.Frames[at[k]].Source)
 	}
 	s.Shot, s.Clip = image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H)), image.NewRGBA(image.Rect(0, 0, len(s.Frames), p.H))
-	cmd, tail := process.Command(ctx, "ffmpeg", "-hide_banner", "-nostdin", "-loglevel", "error", "-i", "file:"+p.Path,
-		"-vf", fmt.Sprintf("format=rgb24,crop=1:%d:%d:0", 2*p.H, p.W/2), "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1")
+	cmd, tail := assemble.FFmpeg(ctx, "-i", "file:"+p.Path, "-vf", fmt.Sprintf("format=rgb24,crop=1:%d:%d:0", 2*p.H, p.W/2), "-vsync", "passthrough", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1")
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		return nil, err

@@ -12,7 +12,6 @@ import (
 	"stillspan/assemble/day"
 	"stillspan/assemble/handover"
 	"stillspan/assemble/shoot"
-	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/report"
 )
@@ -90,10 +89,8 @@ func (c *call) checkDay(root string, out outputs) error {
 	if err := c.checkOutputs(out, root, place{"--out", dir, ""}, place{"--log-json", logTo, ""}); err != nil {
 		return err
 	}
-	if inside, err := files.Inside(root, dir); err != nil {
+	if err := clipsApart(root, dir); err != nil {
 		return err
-	} else if inside {
-		return usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, dir)
 	}
 	return c.mayHandOver(dir, nil, dayPage, "day.json", "frames.csv")
 }

@@ -88,10 +88,8 @@ func (c *call) mayWrite(roots []string, places ...place) error {
 // mayTake refuses a place that is only read, whatever lies there.
 func (c *call) mayTake(roots []string, p place) error {
 	for _, root := range roots {
-		if inside, err := files.Inside(p.path, root); err != nil {
-			return fmt.Errorf("%s: %w", p.flag, err)
-		} else if inside {
-			return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+		if err := p.outside(root); err != nil {
+			return err
 		}
 	}
 	for _, read := range []string{settings.PlanFile.Of(c.stated), settings.Copies.Of(c.stated), settings.Verify.Of(c.stated)} {
@@ -103,6 +101,27 @@ func (c *call) mayTake(roots []string, p place) error {
 		return usagef("%s %q is a photograph, which nothing is written over: choose another place", p.flag, p.path)
 	}
 	return nil
+}
+
+// outside refuses a place within the folder of originals.
+func (p place) outside(root string) error {
+	inside, err := files.Inside(p.path, root)
+	switch {
+	case err != nil:
+		return fmt.Errorf("%s: %w", p.flag, err)
+	case inside:
+		return usagef("%s %q lies inside the folder of originals %q: choose a place outside it", p.flag, p.path, root)
+	}
+	return nil
+}
+
+// clipsApart refuses a folder for clips that holds the originals.
+func clipsApart(root, out string) error {
+	inside, err := files.Inside(root, out)
+	if err == nil && inside {
+		err = usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, out)
+	}
+	return err
 }
 
 // write gives the report its faces. The summary goes to stdout unless another

@@ -13,7 +13,6 @@ import (
 	"runtime/debug"
 	"time"
 
-	"stillspan/internal/files"
 	"stillspan/internal/settings"
 	"stillspan/report/review"
 )
@@ -77,16 +76,11 @@ func (c *call) reviewOptions(root string) (review.Options, error) {
 		o.Out = name + "-clips"
 	}
 	for _, p := range []place{{"--plan", o.Plan, ""}, {"--out", o.Out, ""}} {
-		if inside, err := files.Inside(p.path, root); err != nil {
-			return o, fmt.Errorf("%s: %w", p.flag, err)
-		} else if inside {
-			return o, usagef("%s %q lies inside the folder of originals %q, which is only read: name a place outside it with %s", p.flag, p.path, root, p.flag)
+		if err := p.outside(root); err != nil {
+			return o, err
 		}
 	}
-	if inside, err := files.Inside(root, o.Out); err != nil || inside {
-		return o, errors.Join(err, usagef("the folder of originals %q lies inside --out %q: choose another place for the clips", root, o.Out))
-	}
-	return o, nil
+	return o, clipsApart(root, o.Out)
 }
 
 // serve listens on the loopback until it is stopped.
