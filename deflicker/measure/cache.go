@@ -312,7 +312,9 @@ func readLook(r *bytes.Buffer) (s pictures.Still, ok bool) {
 		return s, false
 	}
 	for _, n := range []*int{&s.Width, &s.Pixels, &s.W, &s.H, &s.CW, &s.CH} {
-		*n = int(le.Uint32(r.Next(4)))
+		if *n = int(le.Uint32(r.Next(4))); *n > maxEntry {
+			return s, false // products of these stay far from overflow
+		}
 	}
 	s.Coded = r.Next(1)[0] == 1
 	if r.Len() != s.W*s.H+4*s.CW*s.CH {

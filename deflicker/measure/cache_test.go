@@ -54,6 +54,24 @@ func TestEntry(t *testing.T) {
 	}
 }
 
+// Sizes whose products overflow to the bytes that are there are no picture's.
+func TestEntryOfHugeSizes(t *testing.T) {
+	k := key{1}
+	g := &Grid{Grid: deflicker.Grid{W: 1, H: 1, Code: [3][]float64{{0.5}, {0.5}, {0.5}}, Clip: []float64{0}}, Source: SourceFull}
+	entry := encodeEntry(k, g, nil)
+	entry = entry[:len(entry)-4] // its checksum
+	le := binary.LittleEndian
+	sizes := entry[len(entry)-25:]
+	for i, n := range []uint32{1, 1, math.MaxUint32, math.MaxUint32, 1 << 16, 1 << 15} {
+		le.PutUint32(sizes[4*i:], n)
+	}
+	entry = append(entry, 0)
+	entry = le.AppendUint32(entry, crc32.Checksum(entry, castagnoli))
+	if _, _, ok := decodeEntry(entry, k); ok {
+		t.Error("it was read")
+	}
+}
+
 func FuzzEntry(f *testing.F) {
 	k := key{1}
 	f.Add(encodeEntry(k, &Grid{Grid: deflicker.Grid{W: 1, H: 1, Code: [3][]float64{{0.5}, {0.5}, {0.5}}, Clip: []float64{0}}, Source: SourceFull}, nil))
