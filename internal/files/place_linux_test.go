@@ -171,3 +171,29 @@ func TestWorkInTemp(t *testing.T) {
 	}
 	must(t, living.Close(), second.Close())
 }
+
+// What one process sweeps is never what another is about to lock.
+func TestWorkInTempByMany(t *testing.T) {
+	t.Setenv("TMPDIR", t.TempDir())
+	failed := make(chan error, 8)
+	for range cap(failed) {
+		go func() {
+			for range 300 {
+				w, err := files.WorkInTemp()
+				if err == nil {
+					err = w.Close()
+				}
+				if err != nil {
+					failed <- err
+					return
+				}
+			}
+			failed <- nil
+		}()
+	}
+	for range cap(failed) {
+		if err := <-failed; err != nil {
+			t.Error(err)
+		}
+	}
+}

@@ -40,7 +40,19 @@ func Sync(path string) error {
 	return errors.Join(f.Sync(), f.Close())
 }
 
-// Close removes the folder and all that is in it, and lets others have its name.
+// Close removes the folder and all that is in it, and lets others have its name;
+// whoever has made a lock there meanwhile keeps the folder.
 func (w *Work) Close() error {
-	return errors.Join(os.RemoveAll(w.dir), w.lock.Close())
+	err := w.clear()
+	if err == nil {
+		err = os.Remove(w.lock.Name())
+	}
+	if err == nil {
+		err = os.Remove(w.dir)
+	}
+	w.lock.Close()
+	if errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
 }

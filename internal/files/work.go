@@ -60,15 +60,22 @@ const abandoned = time.Hour
 // system's temporary files, and removes what killed processes left there.
 func WorkInTemp() (*Work, error) {
 	sweepTemp()
-	dir, err := os.MkdirTemp("", tempName+"*")
-	if err != nil {
-		return nil, err
-	}
-	w, err := claim(dir)
-	if err != nil {
+	for {
+		dir, err := os.MkdirTemp("", tempName+"*")
+		if err != nil {
+			return nil, err
+		}
+		w, err := claim(dir)
+		if err == nil {
+			return w, nil
+		}
 		os.RemoveAll(dir)
+		// Another process that sweeps takes a lock that is made and not yet held
+		// for one that was left.
+		if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, ErrLocked) {
+			return nil, err
+		}
 	}
-	return w, err
 }
 
 func sweepTemp() {
