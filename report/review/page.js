@@ -34,7 +34,9 @@ function trouble(e) {
 }
 // One change after the other: each names the version that the one before gave.
 let queue = Promise.resolve()
+let settle = null    // chooses at once what arrow keys are still moving
 function choose(settings, undoing) {
+  settle?.()
   const shoot = at
   queue = queue.then(async () => {
     const before = Object.fromEntries(Object.keys(settings).map(k => [k, look.settings[k]]))
@@ -55,6 +57,7 @@ function choose(settings, undoing) {
   return queue
 }
 async function undo() {
+  settle?.()
   await queue
   const u = past.pop()
   if (!u) return
@@ -97,6 +100,8 @@ function tell() {
   $("#findings").replaceChildren(...s.findings.map(f => el("li", f.text + (f.advice ? ": " + f.advice : ""))))
 }
 async function open(i) {
+  settle?.()
+  await queue
   stop()
   const [f, l] = await Promise.all([ask(`/api/shoot/${i}/frames`), ask("/api/shoot/" + i)])
   at = i; frames = f; look = l; shown = 0
@@ -351,15 +356,18 @@ for (const name of ["crop", "zone"]) {
   b.addEventListener("pointerup", done)
   b.addEventListener("pointercancel", done)
   let held = null, later = 0
+  const put = () => { clearTimeout(later); settle = null; const r = held; held = null; setBox(name, r) }
   b.addEventListener("keydown", e => {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key]
     if (name !== editing || !way) return
     e.preventDefault(); e.stopPropagation()
+    if (!held) settle?.()
     const by = e.altKey ? 0.001 : 0.01, r = held || boxOf(name)
     held = e.shiftKey ? sized(name, r, "se", way[0] * by, way[1] * by) : moved(r, way[0] * by, way[1] * by)
     lay(b, held)
     clearTimeout(later)
-    later = setTimeout(() => { const r = held; held = null; setBox(name, r) }, 350)
+    settle = put
+    later = setTimeout(put, 350)
   })
   const four = $(`[data-box=${name}]`)
   ;["left %", "top %", "wide %", "high %"].forEach((t, j) => {
