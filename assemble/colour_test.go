@@ -21,7 +21,7 @@ func toRGB(y, cb, cr uint16) [3]float64 {
 func TestConversion(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, p := range []icc.Profile{icc.AdobeRGB, icc.DisplayP3} {
-		c, m := newConversion(&p), p.ToSRGB()
+		c, m := toGamut(&p, &icc.SRGB), p.To(&icc.SRGB)
 		for _, s := range [][2]int{{1, 1}, {2, 1}, {2, 2}} {
 			for range 200 {
 				words := make([]uint16, pictureWords(4, 4, s[0], s[1]))
@@ -60,7 +60,7 @@ func TestConversion(t *testing.T) {
 }
 
 func BenchmarkConversion(b *testing.B) {
-	c := newConversion(&icc.DisplayP3)
+	c := toGamut(&icc.DisplayP3, &icc.SRGB)
 	words := make([]uint16, pictureWords(1920, 1080, 2, 2))
 	rng := rand.New(rand.NewPCG(1, 2))
 	for i := range words {

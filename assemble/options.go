@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/develop"
+	"stillspan/internal/bt2100"
 	"stillspan/internal/codec"
 	"stillspan/internal/playback"
 	"stillspan/internal/problem"
@@ -34,6 +35,11 @@ type Options struct {
 	Preset string
 	// Codec overrides the preset's: see codec.Codecs.
 	Codec string
+	// Space overrides the preset's colour space: see codec.Spaces.
+	Space string
+	// WhiteNits is the luminance that the stills' white has in a wide clip, cd/m2:
+	// bt2100.WhiteNits when 0, at most the space's PeakNits.
+	WhiteNits float64
 	// Quality is the encoder's constant-quality number, lower is better; 0
 	// takes the codec's default. Codecs of fixed data rate refuse it.
 	Quality int
@@ -82,7 +88,9 @@ const maxHold = 1_000_000
 
 // Validate says which option is out of its range.
 func (o Options) Validate() error {
-	if _, err := o.codec(); err != nil {
+	if c, err := o.codec(); err != nil {
+		return err
+	} else if err := o.spaceFits(c); err != nil {
 		return err
 	}
 	if o.Out != "" {
@@ -149,6 +157,43 @@ func (o Options) codec() (codec.Codec, error) {
 		return codec.Codec{}, err
 	}
 	return codec.Find(cmp.Or(o.Codec, p.Codec))
+}
+
+// ColourSpace is the one named, or else the preset's; nil for a name that is none.
+func (o Options) ColourSpace() *codec.Space {
+	p, _ := codec.FindPreset(o.Preset)
+	s, _ := codec.FindSpace(cmp.Or(o.Space, p.Space, codec.Spaces[0].Name))
+	return s
+}
+
+// White is WhiteNits, or the default; 0 where the colour space is not wide.
+func (o Options) White() float64 {
+	if !o.ColourSpace().Wide() {
+		return 0
+	}
+	return cmp.Or(o.WhiteNits, bt2100.WhiteNits)
+}
+
+// spaceFits tells why the colour space goes with no such codec or white.
+func (o Options) spaceFits(c codec.Codec) error {
+	s := o.ColourSpace()
+	switch {
+	case s == nil:
+		_, err := codec.FindSpace(o.Space)
+		return err
+	case !s.Wide() && o.WhiteNits != 0:
+		return &Error{Text: "a white level is for wide colour spaces, " + s.Name + " has none", Try: "a colour space such as bt2020-hlg, or leaving it out"}
+	case !s.Wide():
+		return nil
+	case c.Depth < s.Depth || c.Image != "":
+		return &Error{
+			Text: fmt.Sprintf("%s wants clips of %d bits a sample that state it, which codec %s does not make", s.Name, s.Depth, c.Name),
+			Try:  "codec h265-10bit, av1, prores-hq, prores-4444 or ffv1",
+		}
+	case !(o.White() >= 1 && o.White() <= s.PeakNits):
+		return fmt.Errorf("white of %g cd/m2: %s reaches from 1 to %g", o.White(), s.Name, s.PeakNits)
+	}
+	return nil
 }
 
 // parseAspect reads "16:9"; "source" gives 0, 0.

@@ -50,6 +50,9 @@ type Pipeline struct {
 	// srcW and srcH are the pixels that come out of the decoder, as stored.
 	srcW, srcH int
 	raw        *develop.Settings // nil unless raw files are developed
+	// narrow takes frames of a wide clip to BT.709, for whoever looks at them; nil
+	// for others.
+	narrow *conversion
 	// pipedAs is ffmpeg's name for the kind of pictures that are made here and
 	// handed to the decoder; empty where it opens the stills itself.
 	pipedAs string
@@ -111,6 +114,9 @@ func plan(ctx context.Context, job Job) (*Pipeline, error) {
 		return nil, err
 	}
 	p := &Pipeline{job: job, codec: c, total: job.frames()}
+	if s := job.ColourSpace(); s.Wide() {
+		p.narrow = toGamut(s.Gamut, &icc.SRGB)
+	}
 	first := job.Sources[0]
 	for _, s := range job.Sources {
 		if s.Width != first.Width || s.Height != first.Height || s.Orientation != first.Orientation || s.Raw != first.Raw || s.Format != first.Format {
@@ -317,10 +323,10 @@ func (p *Pipeline) cropped() bool {
 }
 
 func (p *Pipeline) encodeArgs(out string) []string {
-	in := ffmpeg.Input("pipe:0", ffmpeg.KwArgs{
-		"f": "rawvideo", "pix_fmt": p.out, "s": fmt.Sprintf("%dx%d", p.geo.w, p.geo.h), "framerate": p.job.Rate.String(),
-		"color_range": "tv", "colorspace": "bt709", "color_primaries": "bt709", "color_trc": "bt709",
-	})
+	tags := colourTags(p.job.ColourSpace())
+	how := ffmpeg.KwArgs{"f": "rawvideo", "pix_fmt": p.out, "s": fmt.Sprintf("%dx%d", p.geo.w, p.geo.h), "framerate": p.job.Rate.String()}
+	maps.Copy(how, tags)
+	in := ffmpeg.Input("pipe:0", how)
 	kw := ffmpeg.KwArgs{"c:v": p.codec.Encoder, "pix_fmt": p.codec.PixFmt, "an": "", "map_metadata": "-1"}
 	maps.Copy(kw, p.moment())
 	for k, v := range p.codec.Args {
@@ -335,14 +341,16 @@ func (p *Pipeline) encodeArgs(out string) []string {
 		s := in.Filter("scale", nil, ffmpeg.KwArgs{"in_range": "tv", "in_color_matrix": "bt709", "flags": "accurate_rnd+full_chroma_int"})
 		return finish(s.Output(file(filepath.Join(strings.ReplaceAll(out, "%", "%%"), "%06d"+p.codec.Image)), kw).GetArgs())
 	}
-	for _, k := range []string{"colorspace", "color_primaries", "color_trc"} {
-		kw[k] = "bt709"
-	}
-	kw["color_range"] = "tv"
+	maps.Copy(kw, tags)
 	if flags := movFlags(out); flags != "" {
 		kw["movflags"] = flags
 	}
 	return finish(in.Output(file(out), kw).GetArgs())
+}
+
+// colourTags are ffmpeg's options for what frames of limited range are in.
+func colourTags(s *codec.Space) ffmpeg.KwArgs {
+	return ffmpeg.KwArgs{"color_range": "tv", "colorspace": s.Matrix, "color_primaries": s.Primaries, "color_trc": s.Transfer}
 }
 
 // moment are the encoder's options that say when the clip was taken.

@@ -32,6 +32,7 @@ type proof struct {
 	shot   picture
 	clip   picture
 	colour *corrector // of nothing: takes what was decoded to the clip's colours
+	narrow *conversion
 	bytes  []byte
 	made   [][2]plane // shot and clip, plane by plane
 	cmd    *exec.Cmd
@@ -47,7 +48,7 @@ func (p *Pipeline) Proof(path string) {
 	if ok, err := hasEncoder(proofEncoder); err != nil || !ok {
 		return
 	}
-	q := &proof{path: path}
+	q := &proof{path: path, narrow: p.narrow}
 	q.w, q.h = ProofSize(p.geo.w, p.geo.h)
 	words := pictureWords(q.w, q.h, 2, 2)
 	q.shot = newPicture(make([]uint16, words), q.w, q.h, 2, 2)
@@ -106,6 +107,9 @@ func (q *proof) asShot(from picture, colours *conversion) {
 	if colours != nil {
 		colours.run(q.shot)
 	}
+	if q.narrow != nil {
+		q.narrow.run(q.shot)
+	}
 }
 
 // inClip takes a frame of the clip and hands both to the encoder.
@@ -114,6 +118,9 @@ func (q *proof) inClip(from picture, madeUp bool) {
 		return
 	}
 	shrink(q.clip, from)
+	if q.narrow != nil {
+		q.narrow.run(q.clip)
+	}
 	at := 0
 	for k, both := range q.made {
 		for j, pl := range both {

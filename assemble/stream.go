@@ -16,6 +16,7 @@ import (
 
 	"stillspan/deflicker"
 	"stillspan/internal/files"
+	"stillspan/internal/icc"
 	"stillspan/internal/orientation"
 	"stillspan/internal/process"
 )
@@ -324,7 +325,9 @@ type writer struct {
 	blend    *blender
 	bytes    []byte
 	gaps     map[int]int   // frames missing before source i
-	profiles []*conversion // those of Job.Profiles
+	profiles []*conversion // by Source.Profile; nil for frames that need none
+	signal   *conversion   // of a wide clip: what the encoder is given
+	coded    []uint16      // the frame that signal made
 	steady   *steadier     // nil where frames stay
 	moved    []uint16      // the frame that steady made
 }
@@ -333,8 +336,14 @@ func (p *Pipeline) newWriter(out io.Writer) *writer {
 	first := p.job.Sources[0]
 	srcW, srcH := orientation.Of(first.Orientation).Size(p.srcW, p.srcH)
 	w := &writer{p: p, out: out, tone: newCorrector(p.job.Response, p.geo, srcW, srcH), gaps: map[int]int{}}
+	space := p.job.ColourSpace()
+	w.profiles = []*conversion{nil} // sRGB is as it is
+	if space.Wide() {
+		w.profiles[0] = toGamut(&icc.SRGB, space.Gamut)
+		w.signal, w.coded = toSignal(space, p.job.White()), make([]uint16, p.words())
+	}
 	for i := range p.job.Profiles {
-		w.profiles = append(w.profiles, newConversion(&p.job.Profiles[i]))
+		w.profiles = append(w.profiles, toGamut(&p.job.Profiles[i], space.Gamut))
 	}
 	if p.job.Steady != [2]float64{} {
 		w.steady, w.moved = newSteadier(p.geo, srcW, srcH), make([]uint16, p.words())
@@ -376,10 +385,7 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 		w.steady.move(w.p.picture(words), newPicture(decoded, g.w+2*g.padX, g.h+2*g.padY, w.p.codec.SampleW, w.p.codec.SampleH), s.Shift)
 	}
 	now := w.p.picture(words)
-	var colours *conversion
-	if s.Profile > 0 {
-		colours = w.profiles[s.Profile-1]
-	}
+	colours := w.profiles[s.Profile]
 	if q := w.p.proof; q != nil {
 		q.asShot(now, colours)
 	}
@@ -428,6 +434,11 @@ func (w *writer) write(pic picture, madeUp bool) error {
 	}
 	if w.p.proof != nil {
 		w.p.proof.inClip(pic, madeUp)
+	}
+	if w.signal != nil {
+		copy(w.coded, pic.words)
+		pic = w.p.picture(w.coded)
+		w.signal.run(pic)
 	}
 	depth := w.p.codec.Depth
 	size := 1

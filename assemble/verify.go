@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"stillspan/internal/codec"
 	"stillspan/internal/playback"
 	"stillspan/internal/process"
 )
@@ -24,16 +25,17 @@ type Expect struct {
 	// Timecode is the label of the first frame, Created the moment it was taken.
 	Timecode string
 	Created  time.Time
-	// Tagged wants BT.709 tags and limited range.
-	Tagged bool
+	// Space wants its colour tags and limited range.
+	Space *codec.Space
 }
 
 func (p *Pipeline) expect() Expect {
 	e := Expect{
 		Frames: p.total, Width: p.geo.w, Height: p.geo.h, Rate: p.job.Rate,
-		Codec: p.codec.Probe, PixFmt: p.codec.ProbePixFmt, Tagged: p.codec.Image == "",
+		Codec: p.codec.Probe, PixFmt: p.codec.ProbePixFmt,
 	}
-	if e.Tagged {
+	if p.codec.Image == "" {
+		e.Space = p.job.ColourSpace()
 		e.Timecode, e.Created = p.job.Timecode, p.job.Created
 	}
 	return e
@@ -160,10 +162,10 @@ func (c *Clip) compare(want Expect) {
 	if !want.Created.IsZero() && c.Created.Sub(want.Created).Abs() >= time.Second { // QuickTime counts seconds
 		wrong("creation time", created(c.Created), created(want.Created))
 	}
-	if want.Tagged {
+	if s := want.Space; s != nil {
 		for _, t := range []struct{ what, got, want string }{
-			{"colour range", c.ColorRange, "tv"}, {"colour matrix", c.ColorSpace, "bt709"},
-			{"colour primaries", c.ColorPrimaries, "bt709"}, {"colour transfer", c.ColorTransfer, "bt709"},
+			{"colour range", c.ColorRange, "tv"}, {"colour matrix", c.ColorSpace, s.Matrix},
+			{"colour primaries", c.ColorPrimaries, s.Primaries}, {"colour transfer", c.ColorTransfer, s.Transfer},
 		} {
 			if t.got != t.want {
 				wrong(t.what, orNone(t.got), t.want)

@@ -11,6 +11,7 @@ type watch struct {
 	xs, ys []int // sample places of the clip, watchSamples a cell
 	grid   *deflicker.Grid
 	meter  func(i int, g *deflicker.Grid) // nil unless light is measured
+	narrow *conversion
 }
 
 // watchSamples is how many samples of each row and column of a cell count
@@ -21,7 +22,7 @@ const watchSamples = 4
 // w x h pixels of packed R'G'B', in order from 0; rgb is reused. It saves
 // decoding the clip again to look at it. w and h must be above 0.
 func (p *Pipeline) Watch(w, h int, fn func(i int, rgb []byte)) {
-	p.watch = &watch{w: w, h: h, fn: fn, rgb: make([]byte, 3*w*h)}
+	p.watch = &watch{w: w, h: h, fn: fn, rgb: make([]byte, 3*w*h), narrow: p.narrow}
 }
 
 // Meter has Run hand the light of every frame that Watch shows to fn, before
@@ -81,6 +82,10 @@ func (v *watch) pixel(i int, y, cb, cr float64) {
 	cb, cr = (cb-cMid)/(224<<8), (cr-cMid)/(224<<8)
 	r, b := y+1.5748*cr, y+1.8556*cb
 	rgb := [3]float64{r, (y - 0.2126*r - 0.0722*b) / 0.7152, b}
+	if v.narrow != nil {
+		r, g, b := v.narrow.convert(float32(rgb[0]), float32(rgb[1]), float32(rgb[2]))
+		rgb = [3]float64{float64(r) / 65535, float64(g) / 65535, float64(b) / 65535}
+	}
 	for c, x := range rgb {
 		v.rgb[3*i+c] = byte(min(max(255*x+0.5, 0), 255))
 	}

@@ -238,7 +238,7 @@ func (b *builder) clip() {
 		Codec: c.Codec, Verified: c.Verified, Problems: append([]string{}, c.Problems...), Profile: c.Profile,
 		Width: c.Width, Height: c.Height, PixFmt: c.PixFmt, Bytes: c.Bytes,
 		Range: c.ColorRange, Matrix: c.ColorSpace, Primaries: c.ColorPrimaries, Transfer: c.ColorTransfer,
-		Timecode: c.Timecode,
+		WhiteNits: shoot.ClipOptions(b.s.Settings).White(), Timecode: c.Timecode,
 	}
 }
 

@@ -432,6 +432,8 @@ type Render struct {
 	Matrix    string   `json:"color_space"`
 	Primaries string   `json:"color_primaries"`
 	Transfer  string   `json:"color_transfer"`
+	// WhiteNits is the luminance of the stills' white in a clip of HLG or PQ.
+	WhiteNits float64 `json:"white_level_cd_m2,omitempty"`
 	// Timecode is that of the first frame, SMPTE ST 12-1; drop-frame after a
 	// semicolon.
 	Timecode string `json:"timecode,omitempty"`

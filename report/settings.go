@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"stillspan/assemble/shoot"
+	"stillspan/ingest"
 	"stillspan/ingest/meta"
 	"stillspan/internal/words"
 )
@@ -65,8 +67,9 @@ func (b *builder) settings() {
 
 // colours says what a still's colours are called and what becomes of them.
 func (b *builder) colours(f *meta.Facts) string {
-	if f.Raw && b.s.Measured != nil && b.s.Measured.Develop != nil {
-		return "developed to sRGB"
+	space := shoot.ClipOptions(b.s.Settings).ColourSpace().Gamut.Name
+	if b.developed(f) {
+		return "developed to " + space
 	}
 	name, profile, why := f.Colour.Read()
 	switch {
@@ -75,21 +78,34 @@ func (b *builder) colours(f *meta.Facts) string {
 	case why != "":
 		return name + ", not converted"
 	case profile != nil:
-		return name + ", converted to sRGB"
+		return name + ", converted to " + space
 	}
 	return name
 }
 
-// colourNotes say which colours are not converted, and why.
+func (b *builder) developed(f *meta.Facts) bool {
+	return f.Raw && b.s.Measured != nil && b.s.Measured.Develop != nil
+}
+
+// colourNotes say which colours are not converted, and why, and which stills a
+// wide clip gains nothing of.
 func (b *builder) colourNotes() []string {
 	var out []string
 	for k := range b.seq.Frames {
 		f := &b.seq.Frames[k].Facts
-		if name, _, why := f.Colour.Read(); why != "" && !(f.Raw && b.s.Measured != nil && b.s.Measured.Develop != nil) {
+		if name, _, why := f.Colour.Read(); why != "" && !b.developed(f) {
 			note := fmt.Sprintf("Colours of %s are not converted (%s) and may come out wrong: have such stills converted to sRGB first", name, why)
 			if !slices.Contains(out, note) {
 				out = append(out, note)
 			}
+		}
+	}
+	if s := shoot.ClipOptions(b.s.Settings).ColourSpace(); s.Wide() {
+		shallow := func(f ingest.Frame) bool {
+			return !b.developed(&f.Facts) && (f.Facts.Raw || f.Facts.Bits > 0 && f.Facts.Bits <= 8)
+		}
+		if slices.ContainsFunc(b.seq.Frames, shallow) {
+			out = append(out, fmt.Sprintf("Stills of 8 bits gain nothing from a clip in %s, and graded far their steps show: raw files, developed, or stills of more bits do", s.Name))
 		}
 	}
 	return out

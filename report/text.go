@@ -211,6 +211,9 @@ func (t *textWriter) clip(c *Render) {
 		state = "NOT as ordered"
 	}
 	t.row("clip", "%s: %s, %s at %s, %dx%d %s, %s, %s", c.File, frames(c.Frames), clipLength(float64(c.DurationS)), plainRate(c.Rate), c.Width, c.Height, c.Codec, words.Bytes(float64(c.Bytes)), state)
+	if c.WhiteNits > 0 {
+		t.row("", "%s, %s, white at %s cd/m2", c.Primaries, c.Transfer, tenths(c.WhiteNits))
+	}
 	if c.Timecode != "" {
 		t.row("", "time code from %s", c.Timecode)
 	}

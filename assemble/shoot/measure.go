@@ -95,7 +95,8 @@ func (s *Shoot) Solve() error {
 // LibRaw knows of its first few, as one may be damaged; nil where they are not
 // developed, or LibRaw knows none.
 func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*develop.Settings, error) {
-	if !ClipOptions(s.Settings).Develops() {
+	clip := ClipOptions(s.Settings)
+	if !clip.Develops() {
 		return nil, nil
 	}
 	const few = 3
@@ -107,6 +108,7 @@ func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*devel
 		tries++
 		d, err := develop.Identify(ctx, in.Path)
 		if !errors.Is(err, develop.ErrUnknown) {
+			d.Wide = clip.ColourSpace().Wide()
 			return &d, err
 		}
 	}

@@ -49,6 +49,7 @@ func ClipOptions(v settings.Values) assemble.Options {
 	o := assemble.DefaultOptions()
 	o.Overwrite = settings.Overwrite.Of(v)
 	o.Preset, o.Codec, o.Quality = settings.Preset.Of(v), settings.Codec.Of(v), settings.Quality.Of(v)
+	o.Space, o.WhiteNits = settings.Space.Of(v), settings.White.Of(v)
 	o.Width, o.Height, o.Aspect = size.W, size.H, settings.Aspect.Of(v)
 	o.Crop, o.CropX, o.CropY = assemble.Part(settings.Crop.Of(v)), at.X, at.Y
 	o.GapMode = assemble.GapMode(settings.Gaps.Of(v))

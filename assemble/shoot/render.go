@@ -15,6 +15,7 @@ import (
 	"stillspan/ingest/account"
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
+	"stillspan/internal/icc"
 	"stillspan/internal/settings"
 	"stillspan/internal/timecode"
 )
@@ -163,16 +164,22 @@ func field(f *deflicker.Fields, k int) []assemble.Field {
 }
 
 // profiles lists those that the job's stills are converted by. LibRaw
-// develops to sRGB.
+// develops to sRGB, or for a wide clip to ProPhoto.
 func (s *Shoot) profiles(job *assemble.Job) {
 	of := map[string]meta.Colour{}
 	for k := range s.Sequence.Frames {
 		of[s.Sequence.Frames[k].Path] = s.Sequence.Frames[k].Facts.Colour
 	}
 	number := map[meta.Colour]int{}
+	developed := 0
+	if job.Develop != nil && job.Develop.Wide {
+		job.Profiles = append(job.Profiles, icc.ProPhoto)
+		developed = len(job.Profiles)
+	}
 	for i := range job.Sources {
 		src := &job.Sources[i]
 		if src.Raw && job.Develop != nil {
+			src.Profile = developed
 			continue
 		}
 		c := of[src.Path]

@@ -278,7 +278,7 @@ func TestColours(t *testing.T) {
 // encoded is an sRGB colour in another profile's codes: the matrix solved by
 // Cramer's rule, then the nearest code of the curve.
 func encoded(p icc.Profile, rgb [3]float64) (out [3]uint8) {
-	m := p.ToSRGB()
+	m := p.To(&icc.SRGB)
 	det := func(m [9]float64) float64 {
 		return m[0]*(m[4]*m[8]-m[5]*m[7]) - m[1]*(m[3]*m[8]-m[5]*m[6]) + m[2]*(m[3]*m[7]-m[4]*m[6])
 	}

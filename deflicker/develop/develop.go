@@ -36,6 +36,9 @@ type Settings struct {
 	// Balance is the white balance, multipliers of R, G, B and G as LibRaw
 	// prints them; empty where the camera states none: LibRaw's daylight then.
 	Balance []string
+	// Wide keeps the colours outside sRGB: the primaries are those of
+	// icc.ProPhoto.
+	Wide bool
 }
 
 var (
@@ -75,15 +78,19 @@ func Identify(parent context.Context, path string) (Settings, error) {
 	return s, nil
 }
 
-// Args develop one raw file to a 16-bit PPM on standard output: sRGB
-// primaries and transfer curve, and nothing that would judge each frame by
+// Args develop one raw file to a 16-bit PPM on standard output: the transfer
+// curve and, unless Wide, the primaries of sRGB, and nothing that would judge each frame by
 // itself. Automatic brightening is off, highlights clip at a fixed white, the
 // saturation level is not adjusted to the picture, and the picture is left
 // lying as it was stored, since the orientation is applied later. With half
 // set, four sensor pixels make one of the picture, which costs no
 // interpolation.
 func (s Settings) Args(path string, half bool) []string {
-	a := []string{"-Z", "-", "-6", "-W", "-g", "2.4", "12.92", "-o", "1", "-H", "0", "-c", "0", "-t", "0"}
+	primaries := "1"
+	if s.Wide {
+		primaries = "4"
+	}
+	a := []string{"-Z", "-", "-6", "-W", "-g", "2.4", "12.92", "-o", primaries, "-H", "0", "-c", "0", "-t", "0"}
 	if s.Balance != nil {
 		a = append(append(a, "-r"), s.Balance...)
 	}

@@ -56,7 +56,7 @@ func TestStampedFactsAreReadBack(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := meta.Facts{
-			Format: "jpeg", Width: 96, Height: 64, Orientation: 6,
+			Format: "jpeg", Width: 96, Height: 64, Bits: 8, Orientation: 6,
 			Taken: got.Taken, HasOffset: true,
 			Make: "Stillspan", Model: "Demo One", Serial: "1001", Lens: "Demo 24 mm",
 			ExposureS: 0.004, FNumber: 5.6, ISO: 800, BiasEV: -1.5, FocalMM: 24.5, FocusM: math.Inf(1),

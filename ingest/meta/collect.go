@@ -189,6 +189,10 @@ func (c *collector) mainTag(b block, e entry) {
 		c.dng = true
 	case exiftag.DateTime:
 		setText(&c.changed, b.text(e))
+	case exiftag.BitsPerSample:
+		if v, ok := b.number(e, 0); ok && v >= 1 && v <= 64 && f.Format == "tiff" { // of others what was there before
+			f.Bits = int(v)
+		}
 	case exiftag.Orientation:
 		if v, ok := b.integer(e); ok && v >= 1 && v <= 8 {
 			f.Orientation = int(v)

@@ -18,6 +18,8 @@ type Facts struct {
 	// Width and Height are the stored pixels of the main picture as its own
 	// headers state them, before Orientation is applied.
 	Width, Height int
+	// Bits are those of a sample of it.
+	Bits int
 	// Orientation is the EXIF value 1 to 8; 1 when none is stated.
 	Orientation int
 

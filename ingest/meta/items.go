@@ -236,6 +236,10 @@ func (c *collector) itemPicture(m items) {
 			k.skip(4)
 			w, h := k.u32(), k.u32()
 			c.facts.Width, c.facts.Height = int(w), int(h)
+		case "pixi":
+			if k.skip(4); k.u8() > 0 {
+				c.facts.Bits = int(k.u8())
+			}
 		case "colr":
 			c.colourBox(p.body)
 		case "irot":

@@ -73,13 +73,13 @@ func segments(s section, use func(marker byte, body section) bool) error {
 	}
 }
 
-// frameSize reads the size out of a frame header.
-func frameSize(body section) (w, h int) {
+// frameSize reads the size out of a frame header, and the bits of a sample.
+func frameSize(body section) (w, h, bits int) {
 	b, err := body.bytes(0, 5)
 	if err != nil {
-		return 0, 0
+		return 0, 0, 0
 	}
-	return int(binary.BigEndian.Uint16(b[3:])), int(binary.BigEndian.Uint16(b[1:]))
+	return int(binary.BigEndian.Uint16(b[3:])), int(binary.BigEndian.Uint16(b[1:])), int(b[0])
 }
 
 // jpegSize returns the size an embedded JPEG states; 0, 0 if it has none.
@@ -88,7 +88,7 @@ func jpegSize(s section) (w, h int, lossless bool) {
 	// An error leaves the size unknown, which is all there is to say.
 	_ = segments(s, func(m byte, body section) bool {
 		if isSOF(m) {
-			w, h = frameSize(body)
+			w, h, _ = frameSize(body)
 			lossless = m&3 == 3 // SOF3, 7, 11 and 15
 		}
 		return !isSOF(m)
@@ -103,7 +103,7 @@ var JPEG Reader = func(c *collector, all section) error { return c.jpeg(all, tru
 // else it is a preview that carries the metadata of a raw file.
 func (c *collector) jpeg(s section, main bool) error {
 	var exif, mpf bool
-	var w, h int
+	var w, h, bits int
 	var profile iccParts
 	err := segments(s, func(m byte, body section) bool {
 		switch {
@@ -126,13 +126,13 @@ func (c *collector) jpeg(s section, main bool) error {
 				c.multiPicture(s, tiff)
 			}
 		case isSOF(m) && w == 0:
-			w, h = frameSize(body)
+			w, h, bits = frameSize(body)
 		}
 		return true
 	})
 	c.setProfile(profile.whole())
 	if main {
-		c.facts.Width, c.facts.Height = w, h
+		c.facts.Width, c.facts.Height, c.facts.Bits = w, h, bits
 	}
 	if w > 0 && h > 0 && err != nil {
 		c.note(badMetadata("%s", err))

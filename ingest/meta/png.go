@@ -27,12 +27,12 @@ func (c *collector) png(all section) error {
 			return badPicture("the PNG ends within its chunks")
 		}
 		switch {
-		case first && (kind != "IHDR" || n < 8):
+		case first && (kind != "IHDR" || n < 9):
 			return badPicture("the PNG does not begin with its header chunk")
 		case first:
 			h := cursor{section: all, order: binary.BigEndian, pos: k.pos}
 			w, height := h.u32(), h.u32()
-			c.facts.Width, c.facts.Height = int(w), int(height)
+			c.facts.Width, c.facts.Height, c.facts.Bits = int(w), int(height), int(h.u8())
 		case kind == "eXIf":
 			body, err := all.sub(k.pos, n)
 			if err != nil {

@@ -35,8 +35,9 @@ type Codec struct {
 type Preset struct {
 	Name, About string
 	Codec       string
-	Quality     int // 0: the codec's
-	MaxWidth    int // of a clip whose size is not said, pixels
+	Space       string // empty: the first of Spaces
+	Quality     int    // 0: the codec's
+	MaxWidth    int    // of a clip whose size is not said, pixels
 	Speed       string
 }
 
@@ -65,6 +66,8 @@ var Codecs = []Codec{
 var Presets = []Preset{
 	{Name: "delivery", About: "H.264 4:2:0", Codec: "h264", MaxWidth: 3840},
 	{Name: "edit", About: "ProRes 422 HQ", Codec: "prores-hq", MaxWidth: 8192},
+	{Name: "hdr", About: "H.265 10-bit, BT.2020 HLG", Codec: "h265-10bit", Space: "bt2020-hlg", MaxWidth: 3840},
+	{Name: "grade", About: "ProRes 4444, BT.2020 PQ", Codec: "prores-4444", Space: "bt2020-pq", MaxWidth: 8192},
 	{Name: "proof", About: "small and quick", Codec: "h264", Quality: 28, MaxWidth: 960, Speed: "veryfast"},
 }
 

@@ -21,6 +21,7 @@ const (
 	JPEGLength            = 0x0202
 	ExifIFD               = 0x8769
 	ICCProfile            = 0x8773
+	BitsPerSample         = 0x0102
 	DNGVersion            = 0xC612
 	DNGCameraModel        = 0xC614
 	DNGSerial             = 0xC62F

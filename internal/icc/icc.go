@@ -79,6 +79,22 @@ var DisplayP3 = Profile{
 	Curves: [3]Curve{srgbCurve, srgbCurve, srgbCurve},
 }
 
+// BT2020 has the primaries of ITU-R BT.2020 about D65, and the curve of sRGB: what
+// wide clips are worked in.
+var BT2020 = Profile{
+	Name:   "BT.2020",
+	ToXYZ:  [9]float64{0.6735162, 0.1656935, 0.1250695, 0.2790530, 0.6753064, 0.0456101, -0.0019449, 0.0299772, 0.7970562},
+	Curves: [3]Curve{srgbCurve, srgbCurve, srgbCurve},
+}
+
+// ProPhoto has the primaries of ROMM RGB (ISO 22028-2) as LibRaw states them, and
+// the curve of sRGB: what raw stills of wide clips are developed to.
+var ProPhoto = Profile{
+	Name:   "ProPhoto RGB",
+	ToXYZ:  [9]float64{0.7976905, 0.1352659, 0.0313249, 0.2880369, 0.7118617, 0.0000704, -0.0000205, -0.0000023, 0.8251121},
+	Curves: [3]Curve{srgbCurve, srgbCurve, srgbCurve},
+}
+
 // ErrNotMatrix says that a profile is of a kind that is not converted.
 var ErrNotMatrix = errors.New("no matrix profile")
 
@@ -230,10 +246,9 @@ func printable(s string) string {
 	return strings.TrimSpace(s)
 }
 
-// ToSRGB is the matrix from the profile's linear light to that of sRGB, whose
-// primaries are those of BT.709.
-func (p *Profile) ToSRGB() [9]float64 {
-	back, _ := inverse(SRGB.ToXYZ)
+// To is the matrix from the profile's linear light to that of another.
+func (p *Profile) To(q *Profile) [9]float64 {
+	back, _ := inverse(q.ToXYZ)
 	return multiply(back, p.ToXYZ)
 }
 
@@ -244,7 +259,7 @@ const like = 1.0 / 1024
 // IsSRGB tells whether the profile says what sRGB says, so that nothing has to
 // be converted.
 func (p *Profile) IsSRGB() bool {
-	m := p.ToSRGB()
+	m := p.To(&SRGB)
 	for i, v := range m {
 		want := 0.0
 		if i%4 == 0 {

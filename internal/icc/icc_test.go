@@ -17,7 +17,7 @@ import (
 
 // convert takes codes of 0 to 255 to those of sRGB, cut off at its bounds.
 func (p *Profile) convert(rgb [3]float64) (out [3]float64) {
-	m := p.ToSRGB()
+	m := p.To(&SRGB)
 	var l [3]float64
 	for j := range l {
 		l[j] = p.Curves[j].At(rgb[j] / 255)
@@ -173,6 +173,30 @@ func TestAgainstLittleCMS(t *testing.T) {
 	}
 }
 
+// The matrix between BT.709 and BT.2020 is that of ITU-R BT.2087-0, annex 2, to its
+// four places; LibRaw's ProPhoto holds all of BT.2020 but a sliver of blue.
+func TestWideMatrices(t *testing.T) {
+	want := [9]float64{0.6274, 0.3293, 0.0433, 0.0691, 0.9195, 0.0114, 0.0164, 0.0880, 0.8956}
+	for i, v := range SRGB.To(&BT2020) {
+		if math.Abs(v-want[i]) > 6e-5 {
+			t.Errorf("[%d] is %.5f, want %.4f", i, v, want[i])
+		}
+	}
+	for i, v := range BT2020.To(&ProPhoto) {
+		if v < -0.01 {
+			t.Errorf("[%d] from BT.2020 to ProPhoto is %.4f", i, v)
+		}
+	}
+	for _, p := range []Profile{SRGB, DisplayP3, BT2020, ProPhoto} { // equal codes are the white of D65
+		m := p.To(&BT2020)
+		for r := range 3 {
+			if sum := m[3*r] + m[3*r+1] + m[3*r+2]; math.Abs(sum-1) > 3e-4 {
+				t.Errorf("%s: row %d of the matrix to BT.2020 adds up to %.5f", p.Name, r, sum)
+			}
+		}
+	}
+}
+
 // Linear matrices worked from the primaries of Adobe RGB (1998) and of P3 on D65
 // (SMPTE RP 431-2), adapted to D50 and back.
 func TestMatrices(t *testing.T) {
@@ -183,7 +207,7 @@ func TestMatrices(t *testing.T) {
 		{AdobeRGB, [9]float64{1.398356, -0.398356, 0, 0, 1, 0, 0, -0.042929, 1.042929}},
 		{DisplayP3, [9]float64{1.224940, -0.224940, 0, -0.042057, 1.042057, 0, -0.019638, -0.078636, 1.098274}},
 	} {
-		for i, v := range c.p.ToSRGB() {
+		for i, v := range c.p.To(&SRGB) {
 			if math.Abs(v-c.want[i]) > 1e-3 {
 				t.Errorf("%s [%d] %.5f, want %.5f", c.p.Name, i, v, c.want[i])
 			}

@@ -62,6 +62,8 @@ var (
 var (
 	Preset    = add(oneOf(codec.PresetNames()...), Row{Name: "preset", Arg: "NAME", Key: "preset", In: Default, Default: "delivery", For: Clips, MakesClip: true, Help: presetHelp()})
 	Codec     = add(oneOf(codec.Names()...), Row{Name: "codec", Arg: "NAME", Key: "codec", In: Default, For: Clips, MakesClip: true, Help: "instead of the preset's: %s"})
+	Space     = add(oneOf(codec.SpaceNames()...), Row{Name: "colour-space", Arg: "NAME", Key: "colour_space", In: Default, For: Clips, MakesClip: true, Help: "instead of the preset's: %s; HLG and PQ for grading and HDR, from raw and other stills deeper than 8 bits"})
+	White     = add(number(10000), Row{Name: "white-level", Arg: "N", Key: "white_level_cd_m2", In: Default, For: Clips, MakesClip: true, Help: "cd/m2 of the stills' white in HLG (up to 1000) and PQ; default 203, graphics white: more for raw stills exposed for their highlights"})
 	ClipSize  = add(size, Row{Name: "size", Arg: "WxH", Key: "size", In: Default, For: Clips, MakesClip: true, Help: "size of the clip; default as large as the stills allow, up to " + widest()})
 	Aspect    = add(aspect, Row{Name: "aspect", Arg: "W:H", Key: "aspect", In: Default, Default: "16:9", For: Clips, MakesClip: true, Help: `shape of the clip, or "source"`})
 	Crop      = add(part, Row{Name: "crop", Arg: "X,Y,W,H", Key: "crop", In: Default, For: Clips, MakesClip: true, Help: "show this part of the picture only, as fractions; the clip's shape is cut from it"})

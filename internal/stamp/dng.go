@@ -24,7 +24,6 @@ var daylight = []int32{32406, -15372, -4986, -9689, 18758, 415, 557, -2040, 1057
 // Tags that only a DNG's writer needs, by TIFF/EP and the DNG specification
 // 1.4, and their codes.
 const (
-	bitsPerSample    = 0x0102
 	samplesPerPixel  = 0x0115
 	rowsPerStrip     = 0x0116
 	cfaRepeat        = 0x828D
@@ -53,7 +52,7 @@ func DNG(m Mosaic, f Fields, preview []byte, pw, ph int) ([]byte, error) {
 	if len(preview) > 0 {
 		main = append(main,
 			long(exiftag.ImageWidth, uint32(pw)), long(exiftag.ImageLength, uint32(ph)),
-			shorts(bitsPerSample, 8, 8, 8), short(exiftag.Compression, exiftag.CompressionJPEG),
+			shorts(exiftag.BitsPerSample, 8, 8, 8), short(exiftag.Compression, exiftag.CompressionJPEG),
 			short(exiftag.Photometric, photometricYCbCr), short(samplesPerPixel, 3),
 			long(rowsPerStrip, uint32(ph)), long(exiftag.StripOffsets, 0), long(exiftag.StripByteCounts, uint32(len(preview))),
 		)
@@ -68,7 +67,7 @@ func DNG(m Mosaic, f Fields, preview []byte, pw, ph int) ([]byte, error) {
 	raw := []field{
 		long(exiftag.NewSubfileType, 0),
 		long(exiftag.ImageWidth, uint32(m.W)), long(exiftag.ImageLength, uint32(m.H)),
-		short(bitsPerSample, 16), short(exiftag.Compression, 1),
+		short(exiftag.BitsPerSample, 16), short(exiftag.Compression, 1),
 		short(exiftag.Photometric, exiftag.PhotometricCFA), short(samplesPerPixel, 1),
 		long(rowsPerStrip, uint32(m.H)), long(exiftag.StripOffsets, 0), long(exiftag.StripByteCounts, uint32(2*len(m.Pix))),
 		shorts(cfaRepeat, 2, 2), bytesField(cfaPattern, 0, 1, 1, 2),
