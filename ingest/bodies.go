@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"path"
 	"slices"
@@ -80,7 +81,7 @@ func accountFiles(list []body, opt Options) [][]account.File {
 			part = append(part, len(all))
 			all = append(all, account.File{
 				Series: id("series", n.series), Pattern: id("pattern", n.pattern), Folder: n.folder, Number: n.number, Wrap: n.wrap, Skip: n.skip, Session: n.session,
-				T: stamps[i].t, Grain: stamps[i].grain, ExposureS: f[i].Facts.ExposureS, LightEV: lightEV(&f[i]), Class: classes[i], Planned: opt.plannedAt(&f[i]),
+				T: stamps[i].t, Grain: stamps[i].grain, ExposureS: f[i].Facts.ExposureS, LightEV: lightEV(&f[i]), Look: lookOf(&f[i], id), Class: classes[i], Planned: opt.plannedAt(&f[i]),
 			})
 		}
 		parts = append(parts, part)
@@ -114,6 +115,15 @@ func (o *Options) plannedAt(f *Frame) int {
 		}
 	}
 	return best
+}
+
+// lookOf numbers the settings a frame was shot with; -1 where none are known.
+func lookOf(f *Frame, id func(kind, key string) int) int {
+	x := &f.Facts
+	if x.ExposureS == 0 && x.FNumber == 0 && x.ISO == 0 {
+		return -1
+	}
+	return id("look", fmt.Sprint(x.ExposureS, x.FNumber, x.ISO, x.FocalMM))
 }
 
 // lightEV is the light that the settings let in, in stops; NaN for unknown.

@@ -327,7 +327,33 @@ func (g *nameGroup) read(frames []Frame, out []naming) {
 	if counter < 0 {
 		return
 	}
+	if above >= 0 && g.runsOn(counter, above) {
+		above = -1
+	}
 	g.count(counter, above, out)
+}
+
+// runsOn reports whether the numbers of a column run on where those of the one above
+// change: a day before a counter that does not begin anew.
+func (g *nameGroup) runsOn(counter, above int) bool {
+	order := make([]int, len(g.files))
+	number := make([]int64, len(g.files))
+	for c := range g.files {
+		order[c] = c
+		number[c], _ = strconv.ParseInt(g.columns[c][counter], g.base, 62)
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(number[a], number[b]) })
+	on := 0
+	for k := 1; k < len(order); k++ {
+		a, b := order[k-1], order[k]
+		if number[a] == number[b] {
+			return false
+		}
+		if g.columns[a][above] != g.columns[b][above] && number[b] == number[a]+1 {
+			on++
+		}
+	}
+	return on > 0
 }
 
 // partOfTime reports whether column k, of one or two digits, says once more what the stamp says: a day, an

@@ -43,6 +43,8 @@ type File struct {
 	// ExposureS is the exposure time in seconds, LightEV the light the settings
 	// let in (log2 of time x ISO / aperture squared); 0 and NaN for unknown.
 	ExposureS, LightEV float64
+	// Look is the same for frames shot with the same settings; negative for unknown.
+	Look int
 	// Planned is the number, from 1, of the planned shoot that may begin here by its
 	// window or folder; 0 for none.
 	Planned int

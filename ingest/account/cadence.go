@@ -84,7 +84,7 @@ func cadences(rows []row) []cadence {
 			add(s[at:min(len(s), at+w)])
 		}
 	}
-	if c, ok := nothingMissing(s); ok {
+	for _, c := range coarse(s) {
 		found = append(found, c)
 		support = append(support, float64(len(s)))
 	}
@@ -208,17 +208,26 @@ func newCadence(p, sigma, walk, g float64) cadence {
 	return c
 }
 
-// nothingMissing is the cadence that holds if every frame fired, where the clock's
-// grain is so coarse that its steps cannot deny it.
-func nothingMissing(s []step) (c cadence, ok bool) {
+// coarse are the cadences that steps cannot tell apart where the clock's grain is
+// large beside them: that of the usual step, and the one that holds if every frame
+// fired.
+func coarse(s []step) []cadence {
 	var dt, n, g float64
-	for _, x := range s {
+	v := make([]float64, len(s))
+	for i, x := range s {
 		dt += x.dt
 		n += x.n
 		g = max(g, x.g)
+		v[i] = x.dt / x.n
 	}
-	p := dt / n
-	return newCadence(p, 0, max(walkShare*p, g/n/4), g), g > 0.3*p && p > 0
+	slices.Sort(v)
+	var out []cadence
+	for _, p := range [2]float64{v[len(v)/2], dt / n} {
+		if p > 0 && g > 0.3*p {
+			out = append(out, newCadence(p, 0, max(walkShare*p, g/n/4), g))
+		}
+	}
+	return out
 }
 
 // scatter tells the scatter of places about a steady cadence from a walk of the

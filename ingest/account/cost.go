@@ -6,7 +6,7 @@ import "math"
 // others (common practice, no published source); a count n adds 2 log2(1+n), so
 // that a burst is one event and not n.
 const (
-	bitsNever     = 6.0  // places of the cadence at which nothing was fired
+	bitsNever     = 6    // places of the cadence at which nothing was fired
 	bitsLost      = 7.0  // files that were shot and are not here
 	bitsSpare     = 9.0  // numbers that belong to no place of the cadence
 	bitsLate      = 7.0  // one frame off its place
@@ -40,6 +40,9 @@ const (
 
 	// or two run side by side: on one card, and for each turn
 	bitsSideBySide, bitsTurn = 20.0, 0.3
+
+	// less where settings change as a shoot begins, and more where they do not
+	bitsTurned, bitsUnturned = 2.0, 2.0
 
 	bitsOtherClass = 2.0 // a picture of another class than the one before
 

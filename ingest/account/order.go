@@ -23,6 +23,9 @@ type row struct {
 	other bool
 	// group is set where the camera began another group of files.
 	group bool
+	// changed is set where the settings are others than at the row before, same where
+	// they are known to be the same.
+	changed, same bool
 	// planned is the planned shoot that may begin here; 0 for none.
 	planned int32
 	// reset is what it costs that the numbers do not run on here, in bits.
@@ -301,6 +304,10 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			r.weak = r.weak || r.du > 1
 		}
 		r.planned = int32(f.Planned)
+		if n := len(rows); n > 0 && f.Look >= 0 && files[rows[n-1].file].Look >= 0 {
+			r.same = f.Look == files[rows[n-1].file].Look
+			r.changed = !r.same
+		}
 		r.group = len(rows) > 0 && f.Session != files[rows[len(rows)-1].file].Session
 		if f.Shared {
 			r.weak, r.shared = true, true

@@ -67,7 +67,7 @@ const leastPart = 5
 // tell puts the accounts that differ within rows from to to-1 into the shoot.
 func (out *Shoot) tell(list []other, from, to int) {
 	for _, o := range list {
-		if o.from < from || o.from >= to || o.missing == (tally{}) && min(o.from-from, to-o.from) < leastPart {
+		if o.to < from || o.from >= to || o.missing == (tally{}) && min(o.from-from, to-o.from) < leastPart {
 			continue
 		}
 		out.Others = append(out.Others, Other{

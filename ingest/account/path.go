@@ -52,6 +52,9 @@ type node struct {
 	shoots      int32
 	tested      bool  // test stills came before the shoot
 	first       int32 // row with which the shoot began
+	// holes of the shoot at which nothing was fired, the rows since the last, and
+	// those between it and the one before
+	holes, since, turn int32
 }
 
 func (n *node) mid() float64 { return (n.lo + n.hi) / 2 }
@@ -69,6 +72,7 @@ type solver struct {
 	planned  []Planned
 	cadences []cadence
 	rest     []bool
+	moved    float64 // what it costs that settings change within a shoot, in bits
 	nodes    []node
 	rivals   []rival
 	level    []int32 // survivors at the row before
@@ -133,7 +137,7 @@ func (s *solver) begin() {
 		case hand:
 			n.cost = bitsHand
 		}
-		n.cost += s.freeBits(0, c) + c.odd
+		n.cost += s.freeBits(0, c, false) + c.odd
 		s.next = append(s.next, n)
 		if timed(r.t) && !c.free() {
 			n.cost += bitsWrong
@@ -158,9 +162,12 @@ func (s *solver) fresh(j, k int) (lo, hi float64) {
 // child is the account of h gone on to row j, on its cadence, so many places on.
 func (s *solver) child(h int32, j, places int) node {
 	p := &s.nodes[h]
-	n := node{parent: h, row: int32(j), cadence: p.cadence, run: p.run + 1, step: int32(places), cost: p.cost, shoots: p.shoots, tested: p.tested, first: p.first, lo: p.lo, hi: p.hi}
+	n := node{parent: h, row: int32(j), cadence: p.cadence, run: p.run + 1, step: int32(places), cost: p.cost, shoots: p.shoots, tested: p.tested, first: p.first, holes: p.holes, since: p.since + 1, turn: p.turn, lo: p.lo, hi: p.hi}
 	c := &s.cadences[p.cadence]
 	n.cost += c.bits
+	if !c.free() && s.rows[j].changed {
+		n.cost += s.moved
+	}
 	if !c.free() && places > 0 {
 		move := float64(places) * c.at(j)
 		drift := float64(places) * c.walk
@@ -175,8 +182,23 @@ func (s *solver) child(h int32, j, places int) node {
 
 func (s *solver) add(n node) {
 	n.cost += n.missing.bits()
+	if gone := n.missing.never + n.missing.unknown; gone > 0 {
+		n.cost -= habit(&n, gone)
+		n.holes, n.since, n.turn = n.holes+1, 0, n.since
+	}
 	n.total = s.nodes[n.parent].total.plus(n.missing)
 	s.next = append(s.next, n)
+}
+
+// habit is by how much less than usual a hole costs where the shoot has such holes
+// often, as many bits as the share of them tells, or by turns, as those of a buffer
+// that fills.
+func habit(n *node, gone int32) float64 {
+	const usual = 1 << bitsNever // rows with one hole among them
+	if n.since == n.turn && n.turn >= 2 && gone == 1 {
+		return neverBits(1) - bitsTurn
+	}
+	return max(0, math.Log2(float64(n.holes+1)*usual/float64(n.row-n.first+usual)))
 }
 
 // advance takes the account h on to row j in the same cadence.
@@ -412,7 +434,7 @@ func wholeHours(o, tolerance, hours float64) bool {
 func (s *solver) goFree(h int32, j int) {
 	r := &s.rows[j]
 	n := s.child(h, j, max(1, r.du))
-	n.cost += s.freeBits(j, &s.cadences[n.cadence])
+	n.cost += s.freeBits(j, &s.cadences[n.cadence], true)
 	n.missing = s.count(j, max(1, r.du))
 	if timed(r.t) {
 		n.lo, n.hi = r.t, r.t+r.g
@@ -422,8 +444,9 @@ func (s *solver) goFree(h int32, j int) {
 
 // freeBits is what it costs that a frame has no place to be due at: as many bits
 // as tell its moment within a few intervals, and twice as many beyond. In a shoot
-// all fired by hand that is what is expected, and costs less.
-func (s *solver) freeBits(j int, c *cadence) float64 {
+// all fired by hand that is what is expected, and costs less. A pause costs more
+// where it goes on.
+func (s *solver) freeBits(j int, c *cadence, goesOn bool) float64 {
 	r := &s.rows[j]
 	usual := s.cadences[0].interval
 	if !c.free() || !timed(r.t) || !(usual > 0) {
@@ -437,7 +460,7 @@ func (s *solver) freeBits(j int, c *cadence) float64 {
 		bits = min(bits, 3.5)
 	}
 	if j > 0 {
-		if dt := r.t - s.rows[j-1].t; dt > 4*usual {
+		if dt := r.t - s.rows[j-1].t; goesOn && dt > 4*usual {
 			bits += 2 * math.Log2(dt/(4*usual))
 		} else if dt < 0 {
 			bits += bitsClock
@@ -558,9 +581,14 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	case r.other && to.kind == hand:
 		n.cost += bitsHand
 	case r.other:
-	case from.kind == tests && !to.free() && p.shoots == 1:
-		n.cost += bitsTests + 4*to.bits // test stills before
-		if math.Abs(apart-to.at(j)) <= r.g+0.35*to.at(j) {
+	case from.kind == tests && !to.free():
+		n.cost += 4 * to.bits // test stills before
+		if p.shoots == 1 {
+			n.cost += bitsTests
+		} else if n.cost += bitsShoot; r.same && apart < longPauseS {
+			n.cost += bitsEarly
+		}
+		if !r.changed && math.Abs(apart-to.at(j)) <= r.g+0.35*to.at(j) {
 			n.cost += bitsOnPlace
 		}
 	case to.kind == tests && !from.free() && p.run >= leastRun:
@@ -576,12 +604,14 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		n.cost += bitsGroup
 	default:
 		n.cost += bitsShoot
-		if (apart < longPauseS || from.kind != hand && apart < longPause*from.at(j)) && r.reset == 0 {
+		if r.changed {
+			n.cost -= bitsTurned
+		} else if (apart < longPauseS || from.kind != hand && apart < longPause*from.at(j)) && r.reset == 0 {
 			n.cost += bitsEarly
 		}
 		if alike := from.kind == steady && to.kind == steady && math.Abs(from.interval-to.interval) < sameShare*from.interval; alike && n.missing.spare > 0 {
 			n.cost += bitsApart
-		} else if alike && apart < longPause*from.at(j) {
+		} else if alike && !r.changed && apart < longPause*from.at(j) {
 			n.cost += bitsEarly
 		}
 	}
@@ -594,7 +624,10 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	if to.kind == ramp {
 		n.cost += bitsRamp
 	}
-	n.cost += s.freeBits(j, to) + to.odd
+	if r.same && !r.other {
+		n.cost += bitsUnturned
+	}
+	n.cost += s.freeBits(j, to, !r.changed) + to.odd
 	return n
 }
 
@@ -619,9 +652,12 @@ func (s *solver) asChange(h int32, j, k int) node {
 		if math.Abs(apart-float64(places)*interval) > r.g+from.slack+to.slack+c.walk {
 			continue
 		}
-		n := node{parent: h, row: int32(j), cadence: int8(k), events: evChange, shoots: p.shoots, first: p.first, step: int32(places), cost: p.cost + bitsChange + to.odd}
+		n := node{parent: h, row: int32(j), cadence: int8(k), events: evChange, shoots: p.shoots, first: p.first, holes: p.holes, since: p.since + 1, turn: p.turn, step: int32(places), cost: p.cost + bitsChange + to.odd}
 		n.missing = s.count(j, places)
 		n.lo, n.hi = s.fresh(j, k)
+		if r.changed {
+			n.cost += s.moved
+		}
 		if to.kind == ramp {
 			n.cost += bitsRamp
 		}
@@ -675,6 +711,11 @@ func (s *solver) alike(a, b *node) bool {
 	c := &s.cadences[a.cadence]
 	if c.free() {
 		return (a.shoots == 1) == (b.shoots == 1)
+	}
+	if a.tested && a.run < briefRun || b.tested && b.run < briefRun { // what a brief shoot costs is still to come
+		if a.tested != b.tested || a.run != b.run {
+			return false
+		}
 	}
 	if math.IsInf(a.lo, 0) || math.IsInf(b.lo, 0) {
 		return math.IsInf(a.lo, 0) == math.IsInf(b.lo, 0)

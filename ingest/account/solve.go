@@ -109,12 +109,25 @@ func solveRows(rows []row, planned []Planned) (*solver, []node) {
 	usual := usualStep(rows)
 	s.cadences = append(s.cadences, cadence{kind: hand, interval: usual}, cadence{kind: tests, interval: usual})
 	s.rest = rests(rows, s.cadences[0].interval)
+	s.moved = movedBits(rows)
 	path := s.solve()
 	if s.refine(path) {
 		path = s.solve()
 	}
 	s.alternatives = s.others(s.end)
 	return s, path
+}
+
+// movedBits is what it costs that settings change within a shoot: the more, the
+// rarer they change.
+func movedBits(rows []row) float64 {
+	n := 0.5
+	for j := range rows {
+		if rows[j].changed {
+			n++
+		}
+	}
+	return max(0, math.Log2(float64(len(rows)+1)/n))
 }
 
 // markOthers marks the rows at which the class of pictures changes for longer
