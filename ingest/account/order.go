@@ -13,6 +13,8 @@ type row struct {
 	// du is the step of the numbers from the row before; 0 where they tell
 	// nothing, because there are none or another counter goes on.
 	du int
+	// counted is set where the file has a number.
+	counted bool
 	// weak is set where the counter may have been another one, so that the step
 	// counts only as far as the time that passed allows for it.
 	weak bool
@@ -56,7 +58,54 @@ func orders(files []File) [][]row {
 	if len(byTime) > len(byNumber) {
 		out = append(out, lineUp(files, byNumber))
 	}
+	if back := setBack(files, out[0]); back != nil {
+		out = append(out, back)
+	}
+	for _, rows := range out {
+		compareLooks(files, rows)
+	}
 	return out
+}
+
+// setBack is the order of files without numbers if the clock was set back by whole
+// hours where one stretch of time ends in the cadence with which an earlier one
+// begins; nil where none does.
+func setBack(files []File, rows []row) []row {
+	var at []int // where stretches begin
+	usual := usualStep(rows)
+	for j := range rows {
+		if files[rows[j].file].Number >= 0 || !timed(rows[j].t) {
+			return nil
+		}
+		if j == 0 || rows[j].t-rows[j-1].t > max(longPauseS, longPause*usual) {
+			at = append(at, j)
+		}
+	}
+	for k := len(at) - 1; k > 0; k-- {
+		a, b, end := at[k-1], at[k], len(rows)
+		if k+1 < len(at) {
+			end = at[k+1]
+		}
+		if min(b-a, end-b) < leastRun {
+			continue
+		}
+		step := rows[end-1].t - rows[end-2].t
+		tolerance := rows[a].g + slackShare*step
+		if off := rows[a].t - rows[end-1].t - step; off < 0 && wholeHours(off, tolerance, 1) && math.Abs(rows[a+1].t-rows[a].t-step) <= tolerance {
+			out := slices.Concat(rows[:a], rows[b:end], rows[a:b], rows[end:])
+			out[a+end-b].du = 1
+			return out
+		}
+	}
+	return nil
+}
+
+// compareLooks tells at which rows the settings change.
+func compareLooks(files []File, rows []row) {
+	for j := 1; j < len(rows); j++ {
+		a, b := files[rows[j-1].file].Look, files[rows[j].file].Look
+		rows[j].same, rows[j].changed = a >= 0 && a == b, a >= 0 && b >= 0 && a != b
+	}
 }
 
 // chain is files of one counter in the order of their numbers.
@@ -294,7 +343,7 @@ func appendChains(rows []row, files []File, list []chain) []row {
 	turned := false
 	for k, p := range all {
 		f := &files[p.file]
-		r := row{file: p.file, t: f.T, g: f.Grain}
+		r := row{file: p.file, t: f.T, g: f.Grain, counted: f.Number >= 0}
 		switch {
 		case len(rows) == 0 || !list[p.chain].counted || f.Number < 0:
 		case k > 0 && all[k-1].chain == p.chain:
@@ -304,10 +353,6 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			r.weak = r.weak || r.du > 1
 		}
 		r.planned = int32(f.Planned)
-		if n := len(rows); n > 0 && f.Look >= 0 && files[rows[n-1].file].Look >= 0 {
-			r.same = f.Look == files[rows[n-1].file].Look
-			r.changed = !r.same
-		}
 		r.group = len(rows) > 0 && f.Session != files[rows[len(rows)-1].file].Session
 		if f.Shared {
 			r.weak, r.shared = true, true

@@ -370,16 +370,18 @@ func (s *solver) off(h int32, j int) {
 		fresh(&n)
 		s.add(n)
 	}
-	if r.du < 1 || r.weak {
+	o := r.t + r.g/2 - due
+	if r.weak || r.du < 1 && (r.counted || o < 0 || !wholeHours(o, r.g+c.slack, 1)) {
 		return
 	}
-	o := r.t + r.g/2 - due
 	n := s.child(h, j, places)
 	n.off = o
 	n.missing = s.count(j, places)
-	n.events |= evWrong
-	n.cost += wrongBits(o, r.g+c.slack, interval)
-	s.add(n)
+	if r.du > 0 {
+		n.events |= evWrong
+		n.cost += wrongBits(o, r.g+c.slack, interval)
+		s.add(n)
+	}
 	if bits := clockBits(o, r.g+c.slack, interval); bits > 0 {
 		if r.du > 1 && !wholeHours(o, r.g+c.slack, 0.5) {
 			bits += bitsAtHole
