@@ -122,7 +122,7 @@ func (m MissingSums) text() string {
 		text string
 	}{
 		{m.Lost, "lost after being shot"}, {m.NotFired, "never fired"},
-		{m.Unknown, "missing, cause not known,"}, {m.NumberSkip, "missing by number alone"},
+		{m.Unknown, "missing (cause not known)"}, {m.NumberSkip, "missing by number alone"},
 	} {
 		if p.n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.text))

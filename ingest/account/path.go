@@ -626,7 +626,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	if to.kind == ramp {
 		n.cost += bitsRamp
 	}
-	if r.same && !r.other {
+	if r.same && !r.other && !hint {
 		n.cost += bitsUnturned
 	}
 	n.cost += s.freeBits(j, to, !r.changed) + to.odd
