@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bufio"
 	"cmp"
 	"fmt"
 	"io"
@@ -15,8 +14,8 @@ import (
 
 // WriteComparison writes what a photographer has to act on first, and ends in
 // the one line that matters.
-func WriteComparison(w io.Writer, r *copycheck.Result) error {
-	p := &copyPrinter{bufio.NewWriter(w)}
+func WriteComparison(w io.Writer, r *copycheck.Result, o TextOptions) error {
+	p := &copyPrinter{newTextWriter(w, o)}
 	p.line("card %q: %s, %s", r.Card, words.Count(len(r.Files), "file"), words.Bytes(r.Bytes))
 	for _, c := range r.Copies {
 		p.line("dump %q: %d of them there with the same SHA-256", c.Dump, c.Present)
@@ -29,23 +28,31 @@ func WriteComparison(w io.Writer, r *copycheck.Result) error {
 		p.copy(r, i)
 	}
 	if r.LeftOut > 0 {
-		p.line("\nnot compared: %s (left by desktop systems, links, pipes)", words.Count(r.LeftOut, "entry"))
+		p.say("not compared: %s (left by desktop systems, links, pipes)", words.Count(r.LeftOut, "entry"))
 	}
 	for _, group := range r.Shared {
 		var dumps []string
 		for _, i := range group {
 			dumps = append(dumps, fmt.Sprintf("%q", r.Copies[i].Dump))
 		}
-		p.line("\non one file system, so that one drive's failure takes them all: %s", strings.Join(dumps, ", "))
+		p.say("on one file system, so that one drive's failure takes them all: %s", strings.Join(dumps, ", "))
 	}
-	p.line("\n%s", comparisonVerdict(r))
+	p.say("%s", comparisonVerdict(r))
 	return p.Flush()
 }
 
 // copyPrinter prints what came of a comparison.
-type copyPrinter struct{ *bufio.Writer }
+type copyPrinter struct{ *textWriter }
 
-func (p *copyPrinter) line(format string, args ...any) { fmt.Fprintf(p, format+"\n", args...) }
+// say prints a sentence, behind an empty line.
+func (p *copyPrinter) say(format string, args ...any) {
+	p.line("")
+	if p.o.Piped {
+		p.line(format, args...)
+		return
+	}
+	p.wrap("", format, args...)
+}
 
 // How many lines of a list are printed: all where each calls for action.
 const (
@@ -59,9 +66,9 @@ func (p *copyPrinter) list(heading string, names []string, most int) {
 	if len(names) == 0 {
 		return
 	}
-	p.line("\n%s: %d", heading, len(names))
+	p.say("%s: %d", heading, len(names))
 	for _, n := range names[:min(len(names), most)] {
-		p.line("  %s", words.OneLine(n))
+		p.line("  %s", n)
 	}
 	if n := len(names) - most; n > 0 {
 		p.line(seeJSON, n)
@@ -87,7 +94,7 @@ func (p *copyPrinter) held(r *copycheck.Result) {
 			p.line("in %d of %s: %s", n, words.Count(len(r.Copies), "copy"), words.Count(len(names), "file"))
 		}
 		for _, name := range names {
-			p.line("  %s", words.OneLine(name))
+			p.line("  %s", name)
 		}
 	}
 }
@@ -101,18 +108,18 @@ func (p *copyPrinter) copy(r *copycheck.Result, i int) {
 	}
 	p.list("not in "+in, c.Missing, allOf)
 	if n := len(c.Different); n > 0 {
-		p.line("\nin %s with other content: %d", in, n)
+		p.say("in %s with other content: %d", in, n)
 		for _, d := range c.Different {
 			size := "has the same size"
 			if d.CardSize != d.DumpSize {
 				size = fmt.Sprintf("has %d bytes, not %d", d.DumpSize, d.CardSize)
 			}
-			p.line("  %s: %s %s", words.OneLine(d.Card), words.OneLine(d.Dump), size)
+			p.line("  %s: %s %s", d.Card, d.Dump, size)
 		}
 	}
 	p.list("could not be read in "+in, problemLines(c.Problems), allOf)
 	if n := len(c.Moved); n > 0 {
-		p.line("\nin %s under another name or folder: %d, such as %s as %s", in, n, words.OneLine(c.Moved[0].Card), words.OneLine(c.Moved[0].Dump))
+		p.say("in %s under another name or folder: %d, such as %s as %s", in, n, c.Moved[0].Card, c.Moved[0].Dump)
 	}
 	p.list("in "+in+" but not on the card", c.Extra, someOf)
 	var same []string
@@ -246,17 +253,17 @@ func listOf[T any](v []T) []T {
 }
 
 // WriteVerification writes what became of a list of checksums.
-func WriteVerification(w io.Writer, list string, v *copycheck.Verification) error {
-	p := &copyPrinter{bufio.NewWriter(w)}
+func WriteVerification(w io.Writer, list string, v *copycheck.Verification, o TextOptions) error {
+	p := &copyPrinter{newTextWriter(w, o)}
 	p.line("list %q: %s", list, words.Count(v.Listed, "file"))
 	p.list("not there", v.Missing, allOf)
 	p.list("there with other content", v.Different, allOf)
 	p.list("could not be read", problemLines(v.Problems), allOf)
 	p.list("in the dump but not in the list", v.Unlisted, someOf)
 	if v.Complete() {
-		p.line("\nCOMPLETE: all %s are as listed. One copy is no backup.", words.Count(v.Listed, "file"))
+		p.say("COMPLETE: all %s are as listed. One copy is no backup.", words.Count(v.Listed, "file"))
 	} else {
-		p.line("\nNOT COMPLETE: %d of %s are not as listed.", v.Listed-v.Good, words.Count(v.Listed, "file"))
+		p.say("NOT COMPLETE: %d of %s are not as listed.", v.Listed-v.Good, words.Count(v.Listed, "file"))
 	}
 	return p.Flush()
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 
@@ -11,10 +10,7 @@ import (
 
 // WritePlanText writes a solved plan for a terminal.
 func WritePlanText(w io.Writer, a plan.Answer, o TextOptions) error {
-	if o.Width == 0 {
-		o.Width = 80
-	}
-	t := &textWriter{bufio.NewWriter(w), o}
+	t := newTextWriter(w, o)
 	t.bold("", fmt.Sprintf("%s x %s = %s", frames(a.Frames), words.Seconds(a.IntervalS), words.Seconds(a.ShootingS)))
 	t.row("last", "frame begins %s after the first", words.Seconds(a.LastFrameS))
 	t.sky(&a)

@@ -31,12 +31,16 @@ type textWriter struct {
 	o TextOptions
 }
 
-// WriteText writes the summary for a terminal: the verdict first.
-func WriteText(w io.Writer, r *Report, o TextOptions) error {
+func newTextWriter(w io.Writer, o TextOptions) *textWriter {
 	if o.Width == 0 {
 		o.Width = 80
 	}
-	t := &textWriter{bufio.NewWriter(w), o}
+	return &textWriter{bufio.NewWriter(w), o}
+}
+
+// WriteText writes the summary for a terminal: the verdict first.
+func WriteText(w io.Writer, r *Report, o TextOptions) error {
+	t := newTextWriter(w, o)
 	for i := range r.Sequences {
 		if i > 0 {
 			t.line("")

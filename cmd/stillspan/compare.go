@@ -8,6 +8,8 @@ import (
 	"os"
 	"time"
 
+	"github.com/schollz/progressbar/v3"
+
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
@@ -58,7 +60,7 @@ func runCompare(ctx context.Context, c *call) error {
 	if err := c.mayWrite(dirs, place{"--sums", f.sums, report.MarkSums}, place{"--json", f.json, report.MarkJSON}); err != nil {
 		return err
 	}
-	bar := c.progress("reading", 1)
+	bar := c.progress("reading", 1, progressbar.OptionShowBytes(true), progressbar.OptionShowTotalBytes(true))
 	f.opt.Progress = func(done, total int64) { bar.set(int(done), int(total)) }
 	var err error
 	if f.verify != "" {
@@ -93,7 +95,7 @@ func (c *call) compare(ctx context.Context, f compareFlags, card string, dumps [
 			"the folder that the card is mounted on: an unplugged one leaves an empty folder")
 	}
 	if !f.quiet && f.json != "-" {
-		if err := report.WriteComparison(c.stdout, r); err != nil {
+		if err := report.WriteComparison(c.stdout, r, c.text()); err != nil {
 			return err
 		}
 	}
@@ -117,7 +119,7 @@ func (c *call) verifyList(ctx context.Context, f compareFlags, dir string, bar *
 		return err
 	}
 	if !f.quiet && f.json != "-" {
-		if err := report.WriteVerification(c.stdout, f.verify, v); err != nil {
+		if err := report.WriteVerification(c.stdout, f.verify, v, c.text()); err != nil {
 			return err
 		}
 	}

@@ -20,6 +20,7 @@ import (
 	"stillspan/internal/problem"
 	"stillspan/internal/settings"
 	"stillspan/internal/words"
+	"stillspan/report"
 )
 
 // Exit codes, one a meaning.
@@ -211,6 +212,11 @@ func (c *call) folder(command string) (string, error) {
 }
 
 // quiet tells whether only messages are to be printed.
+// text is how summaries are written.
+func (c *call) text() report.TextOptions {
+	return report.TextOptions{Width: c.width, Color: c.color, Piped: c.piped}
+}
+
 func (c *call) quiet() bool { return settings.Quiet.Of(c.stated) }
 
 func (c *cli) overview(w io.Writer) {

@@ -128,7 +128,7 @@ func clipsApart(root, out string) error {
 // face takes it.
 func (o *outputs) write(c *call, r *report.Report) error {
 	if !o.quiet && o.json != "-" && o.csv != "-" {
-		if err := report.WriteText(c.stdout, r, report.TextOptions{Width: c.width, Color: c.color, Piped: c.piped}); err != nil {
+		if err := report.WriteText(c.stdout, r, c.text()); err != nil {
 			return fmt.Errorf("cannot print the summary: %w", err)
 		}
 	}

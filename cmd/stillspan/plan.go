@@ -63,7 +63,7 @@ func runPlan(_ context.Context, c *call) error {
 	if c.quiet() || json == "-" {
 		return nil
 	}
-	if err := report.WritePlanText(c.stdout, answer, report.TextOptions{Width: c.width, Color: c.color, Piped: c.piped}); err != nil {
+	if err := report.WritePlanText(c.stdout, answer, c.text()); err != nil {
 		return err
 	}
 	if file != "" {

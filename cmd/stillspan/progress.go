@@ -20,12 +20,12 @@ const (
 	restColumns = 36
 )
 
-func (c *call) progress(what string, total int) *progress {
+func (c *call) progress(what string, total int, more ...progressbar.Option) *progress {
 	if !c.live || c.quiet() || total <= 0 {
 		return &progress{}
 	}
 	p := &progress{room: max(c.width-barColumns-restColumns, 8)}
-	p.bar = progressbar.NewOptions(total,
+	p.bar = progressbar.NewOptions(total, append(more,
 		progressbar.OptionSetWriter(c.stderr),
 		progressbar.OptionSetDescription(p.fit(what)),
 		progressbar.OptionShowCount(),
@@ -33,7 +33,7 @@ func (c *call) progress(what string, total int) *progress {
 		progressbar.OptionThrottle(100*time.Millisecond),
 		progressbar.OptionSetWidth(barColumns),
 		progressbar.OptionClearOnFinish(),
-	)
+	)...)
 	return p
 }
 
