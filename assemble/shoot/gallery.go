@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"stillspan/assemble"
+	"stillspan/internal/files"
 	"stillspan/internal/picture"
 	"stillspan/internal/process"
 )
@@ -68,7 +69,12 @@ func (s *Shoot) whatIsLeft(ctx context.Context, k, room int) []byte {
 	if f.Facts.Raw || pixels == 0 || pixels > galleryPixels || !slices.Contains([]string{"jpeg", "png", "tiff"}, f.Facts.Format) {
 		return nil
 	}
-	ctx, cancel := context.WithTimeout(ctx, time.Minute) // a pipe may have taken its place
+	file, _, err := files.Open(f.Path)
+	if err != nil {
+		return nil // a pipe may have taken its place
+	}
+	file.Close()
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
 	cmd, _ := assemble.FFmpeg(ctx, "-err_detect", "ignore_err",
 		"-f", "image2", "-pattern_type", "none", "-i", "file:"+f.Path, "-frames:v", "1", "-q:v", "3", "-map_metadata", "-1", "-f", "mjpeg", "pipe:1")
