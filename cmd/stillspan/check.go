@@ -54,10 +54,8 @@ func runCheck(ctx context.Context, c *call) error {
 		}
 	}
 	if !settings.Headers.Of(c.stated) {
-		for _, s := range f.Shoots {
-			if err := c.measure(ctx, s); err != nil {
-				return err
-			}
+		if err := c.measureAll(ctx, f); err != nil {
+			return err
 		}
 		if settings.Thorough.Of(c.stated) {
 			if err := f.CheckLoose(ctx, c.stated); err != nil {
@@ -76,7 +74,7 @@ func runCheck(ctx context.Context, c *call) error {
 // countCopies looks every still up in a list of checksums.
 func (c *call) countCopies(ctx context.Context, f *shoot.Found, list string, sums []copycheck.Sum) error {
 	for _, s := range f.Shoots {
-		bar := c.progress("reading "+s.Sequence.ID, 1)
+		bar := c.progress("reading "+s.Sequence.ID, 1, inBytes...)
 		err := s.CountCopies(ctx, sums, func(done, total int64) { bar.set(int(done), int(total)) })
 		bar.finish()
 		if err != nil {
@@ -88,7 +86,7 @@ func (c *call) countCopies(ctx context.Context, f *shoot.Found, list string, sum
 
 // find reads headers and matches the plan; nothing is measured yet.
 func (c *call) find(ctx context.Context, root string) (*shoot.Found, error) {
-	bar := c.progress("reading headers", 1)
+	bar := c.progress("reading headers", 1, counted)
 	defer bar.finish()
 	f, err := shoot.Find(ctx, root, c.stated, bar.set)
 	if err != nil {
@@ -100,11 +98,21 @@ func (c *call) find(ctx context.Context, root string) (*shoot.Found, error) {
 	return f, nil
 }
 
-// measure measures a shoot and solves its light curve.
-func (c *call) measure(ctx context.Context, s *shoot.Shoot) error {
-	bar := c.progress("measuring "+s.Sequence.ID, len(s.Sequence.Frames))
+// measureAll measures all shoots and solves their light curves.
+func (c *call) measureAll(ctx context.Context, f *shoot.Found) error {
+	bar := c.course(f.Shoots, false)
 	defer bar.finish()
-	if err := s.Measure(ctx, bar.set); err != nil {
+	for _, s := range f.Shoots {
+		if err := measure(ctx, s, bar); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// measure measures a shoot and solves its light curve.
+func measure(ctx context.Context, s *shoot.Shoot, bar *course) error {
+	if err := s.Measure(ctx, bar.counting("measuring "+s.Sequence.ID, len(s.Sequence.Frames))); err != nil {
 		return err
 	}
 	return s.Solve()

@@ -8,8 +8,6 @@ import (
 	"os"
 	"time"
 
-	"github.com/schollz/progressbar/v3"
-
 	"stillspan/assemble/shoot"
 	"stillspan/ingest/copycheck"
 	"stillspan/internal/files"
@@ -60,7 +58,7 @@ func runCompare(ctx context.Context, c *call) error {
 	if err := c.mayWrite(dirs, place{"--sums", f.sums, report.MarkSums}, place{"--json", f.json, report.MarkJSON}); err != nil {
 		return err
 	}
-	bar := c.progress("reading", 1, progressbar.OptionShowBytes(true), progressbar.OptionShowTotalBytes(true))
+	bar := c.progress("reading", 1, inBytes...)
 	f.opt.Progress = func(done, total int64) { bar.set(int(done), int(total)) }
 	var err error
 	if f.verify != "" {

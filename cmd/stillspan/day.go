@@ -154,11 +154,12 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 		frames += len(s.Sequence.Frames)
 	}
 	o.Log("scanned", map[string]any{"sequences": len(f.Shoots), "frames": frames, "loose": len(f.Dump.Loose)})
-	if err := d.Prepare(ctx, f.Shoots, c.measure); err != nil {
+	bar := c.course(f.Shoots, true)
+	defer bar.finish()
+	if err := d.Prepare(ctx, f.Shoots, func(ctx context.Context, s *shoot.Shoot) error { return measure(ctx, s, bar) }); err != nil {
 		return fail(err)
 	}
-	bar := c.newDayBar(d)
-	err = d.Render(ctx, bar.event)
+	err = d.Render(ctx, newDayBar(d, bar).event)
 	bar.finish()
 	switch {
 	case err != nil:

@@ -10,20 +10,20 @@ import (
 // dayBar shows how far the day is and which clip moved last; the bar alone says
 // what time is left. Its methods are called one at a time.
 type dayBar struct {
-	*progress
+	*course
+	move   func(done, total int)
 	frames map[string]int // of each task
 	done   map[string]int
-	total  int // frames of all tasks
+	all    int // frames of all tasks
 	ended  int // tasks
 }
 
-func (c *call) newDayBar(d *day.Day) *dayBar {
-	b := &dayBar{frames: map[string]int{}, done: map[string]int{}}
+func newDayBar(d *day.Day, course *course) *dayBar {
+	b := &dayBar{course: course, move: course.part(course.total - course.begun), frames: map[string]int{}, done: map[string]int{}}
 	for _, t := range d.Tasks() {
 		b.frames[t.ID] = t.Frames
-		b.total += t.Frames
+		b.all += t.Frames
 	}
-	b.progress = c.progress("rendering", b.total)
 	return b
 }
 
@@ -41,7 +41,7 @@ func (b *dayBar) event(e day.Event) {
 	for _, n := range b.done {
 		sum += n
 	}
-	b.set(sum, b.total)
+	b.move(sum, b.all)
 }
 
 // current says how far the task is.

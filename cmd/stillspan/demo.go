@@ -48,7 +48,7 @@ func runDemo(ctx context.Context, c *call) error {
 	}
 	in := func(name string) string { return filepath.Join(dir, name) }
 	shoots := demo.Day()
-	bar := c.progress("drawing stills", 1)
+	bar := c.progress("drawing stills", 1, counted)
 	err := demo.DrawDay(ctx, in("card"), shoots, size.W, size.H, bar.set)
 	bar.finish()
 	if err != nil {

@@ -139,10 +139,12 @@ func (p proofs) Close() {
 // renderAll makes the clips one after the other. One that fails stops no
 // other, and is failed beside those that were made.
 func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, proofs proofs) (failed, err error) {
+	bar := c.course(f.Shoots, true)
+	defer bar.finish()
 	for i, s := range f.Shoots {
-		err := c.measure(ctx, s)
+		err := measure(ctx, s, bar)
 		if err == nil {
-			err = c.renderOne(ctx, s, names[i], proofs.of(s))
+			err = c.renderOne(ctx, s, names[i], proofs.of(s), bar)
 		}
 		switch {
 		case err == nil:
@@ -210,10 +212,10 @@ func (c *call) readyFor(f *shoot.Found, names []string) error {
 
 // printCommands prints what would be run, and writes nothing.
 func (c *call) printCommands(ctx context.Context, f *shoot.Found, names []string) error {
+	if err := c.measureAll(ctx, f); err != nil {
+		return err
+	}
 	for i, s := range f.Shoots {
-		if err := c.measure(ctx, s); err != nil {
-			return err
-		}
 		commands, err := assemble.Commands(ctx, s.Job(names[i]))
 		if err != nil {
 			return err
@@ -228,12 +230,10 @@ func (c *call) printCommands(ctx context.Context, f *shoot.Found, names []string
 }
 
 // renderOne writes and verifies the clip of a shoot.
-func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out, proof string) error {
+func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out, proof string, bar *course) error {
 	id := s.Sequence.ID
-	bar := c.progress("rendering "+id, len(s.Sequence.Frames))
-	defer bar.finish()
 	return s.Render(ctx, out, shoot.RenderOptions{
-		Proof: proof, Progress: bar.set, Note: c.note,
+		Proof: proof, Progress: bar.counting("rendering "+id, renderUnits(s)), Note: c.note,
 		Accept: func(r shoot.Rendered) error {
 			if len(r.Flashes) == 0 {
 				return nil

@@ -48,7 +48,7 @@ func runReview(ctx context.Context, c *call) error {
 		return err
 	}
 	debug.SetMemoryLimit(reviewBytes)
-	bar := c.progress("reading headers", 1)
+	bar := c.progress("reading headers", 1, counted)
 	s, err := review.New(ctx, o, bar.set)
 	bar.finish()
 	if err != nil {

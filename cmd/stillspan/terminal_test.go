@@ -15,7 +15,7 @@ func TestProgressIsOneLine(t *testing.T) {
 	for _, width := range []int{60, 80} {
 		var out bytes.Buffer
 		c := &call{cli: &cli{stderr: &out, live: true, width: width}, stated: settings.Values{}}
-		p := c.progress("measuring 2026-05-01-0512-of-a-long-name", 12345)
+		p := c.progress("measuring 2026-05-01-0512-of-a-long-name", 12345, counted)
 		for k := range 6 {
 			p.describe("3 of 12 clips, 2026-05-01-0512-of-a-long-name 34 %")
 			p.set(2000*k+345, 12345)
