@@ -4,43 +4,105 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 
 	"stillspan/ingest/format"
 	"stillspan/internal/process"
 )
 
-// decoder is what makes frames of the stills, at work.
+// decoder is what makes frames of the stills, at work: several processes side by
+// side where ffmpeg's takes one core.
 type decoder struct {
-	tail *process.Tail
-	wait func() error // for its end
-	fed  func() error // what became of the pictures that it is handed
+	frames turns
+	tail   *process.Tail
+	wait   func() error // for its end
+	fed    func() error // what became of the pictures that it is handed
 }
 
-// startDecoder starts the decoder of all stills, which writes to out and closes
-// it.
-func (p *Pipeline) startDecoder(ctx context.Context, links string, out *os.File) (*decoder, error) {
-	fed := make(chan error, 1)
-	d := &decoder{fed: func() error { return <-fed }}
+// turns are the pipes that frames come out of, by turns: frame i out of the one
+// at i modulo their number.
+type turns []*os.File
+
+// read reads frame i of n; io.EOF where there is none, and after the last only
+// once all pipes have ended.
+func (t turns) read(i, n int, buf []uint16) error {
+	err := readWords(t[i%len(t)], buf)
+	for k := i + 1; err == io.EOF && i >= n && k < i+len(t); k++ {
+		err = readWords(t[k%len(t)], buf)
+	}
+	return err
+}
+
+func (t turns) close() {
+	for _, r := range t {
+		r.Close()
+	}
+}
+
+// maxDecoders bounds the processes that decode side by side.
+const maxDecoders = 8
+
+// sharePixels is what each of them has to do at least, or it would not be worth
+// its start; tests have less to do.
+var sharePixels int64 = 50e6
+
+// decoders is how many processes decode side by side: ffmpeg's decoder of JPEG
+// takes one core, and those of other formats as many as there are.
+func (p *Pipeline) decoders() int {
+	if p.pipedAs != "" || p.pixelBytes() > 3 {
+		return 1
+	}
+	n := int64(len(p.job.Sources))
+	pixels := int64(p.srcW) * int64(p.srcH)
+	return int(max(1, min(int64(runtime.NumCPU()), maxDecoders, n, n*pixels/sharePixels, format.MaxDecoded/p.pictureBytes())))
+}
+
+// startDecoders starts the decoders of all stills. On an error, those that are
+// at work are in what it returns.
+func (p *Pipeline) startDecoders(ctx context.Context, links string) (*decoder, error) {
+	d := &decoder{tail: &process.Tail{}, fed: func() error { return nil }}
+	var waits []func() error
+	d.wait = func() (err error) {
+		for _, wait := range waits {
+			err = errors.Join(err, wait())
+		}
+		return err
+	}
+	for k := range p.decoders() {
+		r, w, err := os.Pipe()
+		if err != nil {
+			return d, err
+		}
+		widen(r)
+		d.frames = append(d.frames, r)
+		wait, err := p.startDecoder(ctx, links, k, w, d)
+		if err != nil {
+			return d, err
+		}
+		waits = append(waits, wait)
+	}
+	return d, nil
+}
+
+// startDecoder starts the decoder of share k, which writes to out and closes it.
+func (p *Pipeline) startDecoder(ctx context.Context, links string, k int, out *os.File, d *decoder) (wait func() error, err error) {
 	if p.alone() {
-		d.tail = &process.Tail{}
 		ended := make(chan error, 1)
 		go func() {
 			err := p.decodeEach(ctx, links, out, d.tail)
 			ended <- errors.Join(err, out.Close())
 		}()
-		d.wait = func() error { return <-ended }
-		fed <- nil
-		return d, nil
+		return func() error { return <-ended }, nil
 	}
 	defer out.Close() // the process has its own
-	cmd, tail := process.Command(ctx, "ffmpeg", p.decodeArgs(links)...)
-	d.tail, d.wait, cmd.Stdout = tail, cmd.Wait, out
+	cmd, _ := process.Command(ctx, "ffmpeg", p.decodeArgs(p.share(links, k))...)
+	cmd.Stdout, cmd.Stderr = out, d.tail
 	if p.pipedAs == "" {
-		fed <- nil
-		return d, start(cmd, p.decoderMemory())
+		return cmd.Wait, start(cmd, p.decoderMemory())
 	}
 	r, w, err := os.Pipe()
 	if err != nil {
@@ -52,8 +114,10 @@ func (p *Pipeline) startDecoder(ctx context.Context, links string, out *os.File)
 	if err := start(cmd, p.decoderMemory()); err != nil {
 		return nil, errors.Join(err, w.Close())
 	}
+	fed := make(chan error, 1)
 	go func() { fed <- p.feed(ctx, w) }()
-	return d, nil
+	d.fed = func() error { return <-fed }
+	return cmd.Wait, nil
 }
 
 // alone tells whether each still gets a decoder of its own: ffmpeg's of PNG keeps
@@ -74,8 +138,12 @@ func (p *Pipeline) decodeEach(ctx context.Context, links string, out *os.File, t
 	return nil
 }
 
+// share is the folder of the links to decoder k's stills.
+func (p *Pipeline) share(links string, k int) string { return filepath.Join(links, fmt.Sprint(k)) }
+
 func (p *Pipeline) linkOf(links string, i int) string {
-	return filepath.Join(links, fmt.Sprintf(p.linkName(), i))
+	n := p.decoders()
+	return filepath.Join(p.share(links, i%n), fmt.Sprintf(p.linkName(), i/n))
 }
 
 // lostFrame finds the still that ffmpeg could not decode: corrections must

@@ -249,7 +249,8 @@ func (p *Pipeline) checkOutput() error {
 // Commands are the two ffmpeg commands, as they are run: the one that decodes,
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
-// in order. Raw files that are developed, and HEIF, come before both, one
+// in order; JPEGs are decoded by several of the first side by side, each with its
+// share of them. Raw files that are developed, and HEIF, come before both, one
 // command each, of which the first is given.
 func (p *Pipeline) Commands() [][]string {
 	var all [][]string

@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"unsafe"
 
@@ -109,8 +108,13 @@ func (p *Pipeline) link(dir string) error {
 	if p.pipedAs != "" {
 		return nil
 	}
+	for d := range p.decoders() {
+		if err := os.Mkdir(p.share(dir, d), 0o700); err != nil {
+			return err
+		}
+	}
 	for i, s := range p.job.Sources {
-		name := filepath.Join(dir, fmt.Sprintf(p.linkName(), i))
+		name := p.linkOf(dir, i)
 		if s.Raw {
 			if err := copyPreview(s, name); err != nil {
 				return err
@@ -145,33 +149,27 @@ func copyPreview(s Source, name string) error {
 func (p *Pipeline) stream(parent context.Context, links, tmp string, progress func(done, total int)) error {
 	ctx, cancel := context.WithCancel(parent)
 	defer cancel()
-	decR, decW, err := os.Pipe()
+	encR, encW, err := os.Pipe()
 	if err != nil {
 		return err
 	}
-	encR, encW, err := os.Pipe()
-	if err != nil {
-		return errors.Join(err, decR.Close(), decW.Close())
-	}
-	widen(decR)
 	widen(encW)
 	enc, encTail := process.Command(ctx, "ffmpeg", p.encodeArgs(tmp)...)
 	enc.Stdin = encR
-	dec, err := p.startDecoder(ctx, links, decW)
+	dec, err := p.startDecoders(ctx, links)
 	if err == nil {
-		if err = start(enc, 0); err != nil {
-			cancel()
-			decR.Close()
-			_ = dec.wait() // killed on purpose
-			_ = dec.fed()
-		}
+		err = start(enc, 0)
 	}
 	encR.Close()
 	if err != nil {
-		return errors.Join(err, encW.Close(), decR.Close())
+		cancel()
+		dec.frames.close()
+		_ = dec.wait() // killed on purpose
+		_ = dec.fed()
+		return errors.Join(err, encW.Close())
 	}
 	watched := p.watchInputs(ctx, cancel)
-	got, streamErr := p.pump(ctx, decR, encW, func(done, total int) {
+	got, streamErr := p.pump(ctx, dec.frames, encW, func(done, total int) {
 		watched.at(done)
 		if progress != nil {
 			progress(done, total)
@@ -179,7 +177,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	})
 	changed := watched.end()
 	encW.Close()
-	decR.Close()
+	dec.frames.close()
 	stopped := errors.Is(streamErr, errStopped)
 	if streamErr != nil && !stopped {
 		cancel()
@@ -226,7 +224,7 @@ func start(cmd *exec.Cmd, memory int64) (err error) {
 
 // pump reads decoded frames, corrects them, fills gaps and writes to the
 // encoder. It returns how many frames were decoded.
-func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progress func(done, total int)) (int, error) {
+func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress func(done, total int)) (int, error) {
 	g, gctx := errgroup.WithContext(ctx)
 	free := make(chan []uint16, framesAhead)
 	full := make(chan []uint16, framesAhead)
@@ -236,14 +234,14 @@ func (p *Pipeline) pump(ctx context.Context, in io.Reader, out io.Writer, progre
 	got := 0
 	g.Go(func() error {
 		defer close(full)
-		for {
+		for i := 0; ; i++ {
 			var buf []uint16
 			select {
 			case buf = <-free:
 			case <-gctx.Done():
 				return gctx.Err()
 			}
-			err := readWords(in, buf)
+			err := in.read(i, len(p.job.Sources), buf)
 			if err == io.EOF {
 				return nil
 			}
