@@ -26,6 +26,9 @@ type Source struct {
 	// Profile is the number from 1 of the still's in Job.Profiles; 0 where it is
 	// sRGB or taken for it.
 	Profile int `json:",omitempty"`
+	// Joins is set for a still that goes into the same frame of the clip as the one
+	// before it: such a frame is the mean of its stills in linear light.
+	Joins bool `json:",omitempty"`
 	// Was is the still's file as it was measured; zero where that is not known.
 	Was files.Identity
 	// Shift is where the content is moved, right and down, in shares of the
@@ -46,9 +49,10 @@ type Field struct {
 type Gap struct{ After, Count int }
 
 // Shown is what a frame of a clip shows: a source, the first time or once more
-// at an end of the clip, or one made up after it.
+// at an end of the clip, or one made up after it. Of a mean of several it is the
+// first, and Last the last.
 type Shown struct {
-	Source       int
+	Source, Last int
 	MadeUp, Held bool
 }
 
@@ -62,17 +66,27 @@ func (j *Job) Shown() []Shown {
 	}
 	var out []Shown
 	show := func(f Shown, times int) { out = append(out, slices.Repeat([]Shown{f}, times)...) }
-	for k := range j.Sources {
-		show(Shown{Source: k}, 1)
+	for k := 0; k < len(j.Sources); {
+		last := j.lastOf(k)
+		show(Shown{Source: k, Last: last}, 1)
 		if k == 0 {
-			show(Shown{Source: k, Held: true}, j.HoldFirst)
+			show(Shown{Source: k, Last: last, Held: true}, j.HoldFirst)
 		}
-		if k == len(j.Sources)-1 {
-			show(Shown{Source: k, Held: true}, j.HoldLast)
+		if last == len(j.Sources)-1 {
+			show(Shown{Source: k, Last: last, Held: true}, j.HoldLast)
 		}
-		show(Shown{Source: k, MadeUp: true}, filled[k])
+		show(Shown{Source: k, Last: last, MadeUp: true}, filled[last])
+		k = last + 1
 	}
 	return out
+}
+
+// lastOf is the last source of the frame that source k goes into.
+func (j *Job) lastOf(k int) int {
+	for k+1 < len(j.Sources) && j.Sources[k+1].Joins {
+		k++
+	}
+	return k
 }
 
 // GapMode says what becomes of missing frames.

@@ -6,40 +6,68 @@ import (
 	"stillspan/internal/srgb"
 )
 
-// blender mixes two corrected pictures: luma in linear light after IEC
-// 61966-2-1, colour differences as they are.
-type blender struct {
-	linear [65536]uint16 // limited-range code to linear light, full scale
-	code   [65536]uint16 // back
+// mixer adds pictures up in linear light after IEC 61966-2-1, each of R, G and B
+// by itself.
+type mixer struct {
+	linear [linearCodes]float32
+	encode [linearCodes]uint16 // square root of light to channel values
+	light  []float32           // R, G and B of each pixel
 }
 
-func newBlender() *blender {
-	b := &blender{}
-	at := 0
-	for c := range b.linear {
-		v := min(max(float64(c-yBlack)/yRange, 0), 1)
-		l := uint16(math.Round(65535 * srgb.Decode(v)))
-		b.linear[c] = l
-		if c < yBlack || c > yBlack+yRange {
-			continue
-		}
-		for ; at <= int(l); at++ { // the curve rises, so its inverse fills up in order
-			b.code[at] = uint16(c)
-		}
+func newMixer() *mixer {
+	m := &mixer{}
+	for i := range m.linear {
+		v := float64(i) / (linearCodes - 1)
+		m.linear[i], m.encode[i] = float32(srgb.Decode(v)), uint16(math.Round(65535*srgb.Encode(v*v)))
 	}
-	return b
+	return m
 }
 
-// mix writes the mixture with a share of q to dst.
-func (b *blender) mix(dst, p, q picture, share float64) {
-	s := uint64(math.Round(share * 65536))
-	for i := range dst.y.pix {
-		l := (uint64(b.linear[p.y.pix[i]])*(65536-s) + uint64(b.linear[q.y.pix[i]])*s + 32768) >> 16
-		dst.y.pix[i] = b.code[l]
+// add adds a share of p, or begins with it.
+func (m *mixer) add(p picture, share float32, begin bool) {
+	if n := 3 * len(p.y.pix); len(m.light) != n {
+		m.light = make([]float32, n)
 	}
-	for _, c := range [][3][]uint16{{dst.cb.pix, p.cb.pix, q.cb.pix}, {dst.cr.pix, p.cr.pix, q.cr.pix}} {
-		for i := range c[0] {
-			c[0][i] = uint16((uint64(c[1][i])*(65536-s) + uint64(c[2][i])*s + 32768) >> 16)
+	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
+	inBands(p.y.h, func(from, to int) {
+		for y := from; y < to; y++ {
+			cbs, crs, light := p.cb.row(y/sh), p.cr.row(y/sh), m.light[3*y*p.y.w:]
+			for x, luma := range p.y.row(y) {
+				l := float32(int32(luma)-yBlack) * lumaScale
+				u, v := float32(int32(cbs[x/sw])-cMid), float32(int32(crs[x/sw])-cMid)
+				to := light[3*x : 3*x+3]
+				if begin {
+					to[0], to[1], to[2] = 0, 0, 0
+				}
+				to[0] += share * m.linear[code(l+v*rvScale)]
+				to[1] += share * m.linear[code(l+u*guScale+v*gvScale)]
+				to[2] += share * m.linear[code(l+u*buScale)]
+			}
 		}
-	}
+	})
+}
+
+// take writes what was added up to p.
+func (m *mixer) take(p picture) {
+	sw, sh := p.y.w/p.cb.w, p.y.h/p.cb.h
+	shift := log2(sw*sh) + 16
+	half := int64(1) << (shift - 1)
+	inBands(p.cb.h, func(from, to int) {
+		for cy := from; cy < to; cy++ {
+			r := rows{cb: p.cb.row(cy), cr: p.cr.row(cy)}
+			for x := range r.cb {
+				var sr, sg, sb uint32
+				for y := cy * sh; y < (cy+1)*sh; y++ {
+					px := p.y.row(y)[x*sw : x*sw+sw]
+					for i := range px {
+						light := m.light[3*(y*p.y.w+x*sw+i):]
+						cr, cg, cb := uint32(m.encode[root(light[0])]), uint32(m.encode[root(light[1])]), uint32(m.encode[root(light[2])])
+						px[i] = uint16((cr*wr + cg*wg + cb*wb + yBlack<<16 + 1<<15) >> 16)
+						sr, sg, sb = sr+cr, sg+cg, sb+cb
+					}
+				}
+				r.chroma(x, sr, sg, sb, half, shift)
+			}
+		}
+	})
 }

@@ -189,10 +189,20 @@ func (p *Pipeline) Notes() []string { return p.notes }
 
 // frames is how many frames the clip will have.
 func (j Job) frames() int {
-	n := len(j.Sources) + j.HoldFirst + j.HoldLast
+	n := j.shot() + j.HoldFirst + j.HoldLast
 	if j.GapMode != GapLeave {
 		for _, g := range j.Gaps {
 			n += g.Count
+		}
+	}
+	return n
+}
+
+// shot is how many frames are made of stills.
+func (j Job) shot() (n int) {
+	for i := range j.Sources {
+		if !j.Sources[i].Joins {
+			n++
 		}
 	}
 	return n

@@ -36,7 +36,7 @@ func Segments(job Job) []Job {
 	from := 0
 	for i := range parts {
 		to := max((i+1)*n/parts, from)
-		for to < n && to > 0 && filled[to-1] {
+		for to < n && to > 0 && (filled[to-1] || job.Sources[to].Joins) {
 			to++
 		}
 		if to == from {

@@ -82,7 +82,7 @@ func (p *Pipeline) deliver(ctx context.Context, w *files.Work, tmp string) (Clip
 		return Clip{}, &Error{Text: fmt.Sprintf("the clip %q did not come out as ordered: %s", p.job.Out, strings.Join(clip.Problems, "; "))}
 	}
 	clip.Held = p.job.HoldFirst + p.job.HoldLast
-	clip.Filled = p.total - len(p.job.Sources) - clip.Held
+	clip.Filled = p.total - p.job.shot() - clip.Held
 	clip.Problems = p.complaints
 	if p.Accept != nil {
 		if err := p.Accept(ctx, clip); err != nil {
@@ -320,7 +320,7 @@ type writer struct {
 	tone     *corrector
 	before   []uint16 // corrected; nil unless gaps are filled
 	filled   []uint16
-	blend    *blender
+	mixer    *mixer // nil unless frames are mixed
 	bytes    []byte
 	gaps     map[int]int   // frames missing before source i
 	profiles []*conversion // by Source.Profile; nil for frames that need none
@@ -346,6 +346,9 @@ func (p *Pipeline) newWriter(out io.Writer) *writer {
 	if p.job.Steady != [2]float64{} {
 		w.steady, w.moved = newSteadier(p.geo, srcW, srcH), make([]uint16, p.words())
 	}
+	if p.job.shot() < len(p.job.Sources) {
+		w.mixer = newMixer()
+	}
 	if p.job.GapMode == GapLeave || len(p.job.Gaps) == 0 {
 		return w
 	}
@@ -354,7 +357,7 @@ func (p *Pipeline) newWriter(out io.Writer) *writer {
 	}
 	w.before = make([]uint16, p.words())
 	if p.job.GapMode == GapBlend {
-		w.filled, w.blend = make([]uint16, p.words()), newBlender()
+		w.filled, w.mixer = make([]uint16, p.words()), newMixer()
 	}
 	return w
 }
@@ -384,39 +387,20 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	}
 	now := w.p.picture(words)
 	colours := w.profiles[s.Profile]
-	if q := w.p.proof; q != nil {
+	if q := w.p.proof; q != nil && !s.Joins {
 		q.asShot(now, colours)
 	}
 	w.tone.correct(now, deflicker.Channels(s.CorrectionEV, s.ColourEV[0], s.ColourEV[1]), s.Fields)
 	if colours != nil {
 		colours.run(now)
 	}
-	if n := w.gaps[i]; n > 0 && i > 0 {
-		before := w.p.picture(w.before)
-		for k := range n {
-			fill := before
-			if w.blend != nil {
-				fill = w.p.picture(w.filled)
-				w.blend.mix(fill, before, now, float64(k+1)/float64(n+1))
-			}
-			if err := w.write(fill, true); err != nil {
-				return words, err
-			}
-		}
-	}
-	times := 1
-	if i == 0 {
-		times += w.p.job.HoldFirst
-	}
-	if i == len(w.p.job.Sources)-1 {
-		times += w.p.job.HoldLast
-	}
-	for range times {
-		if err := w.write(now, false); err != nil {
+	first, whole := w.join(i, now)
+	if whole {
+		if err := w.writeAll(first, i, now); err != nil {
 			return words, err
 		}
 	}
-	if w.before != nil {
+	if whole && w.before != nil {
 		words, w.before = w.before, words
 	}
 	if w.steady != nil {
@@ -424,6 +408,58 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 		return decoded, nil
 	}
 	return words, nil
+}
+
+// join takes source i into the frame that it goes into, of which first is the first
+// source, and tells whether now is the whole of it.
+func (w *writer) join(i int, now picture) (first int, whole bool) {
+	sources := w.p.job.Sources
+	for first = i; sources[first].Joins; {
+		first--
+	}
+	last := w.p.job.lastOf(i)
+	if first == last {
+		return i, true
+	}
+	w.mixer.add(now, 1/float32(last-first+1), i == first)
+	if i == last {
+		w.mixer.take(now)
+	}
+	return first, i == last
+}
+
+// writeAll writes the frame of sources first to last, what is missing before it,
+// and as often as it is held.
+func (w *writer) writeAll(first, last int, now picture) error {
+	if n := w.gaps[first]; n > 0 && first > 0 {
+		before := w.p.picture(w.before)
+		for k := range n {
+			fill := before
+			if w.filled != nil {
+				fill = w.p.picture(w.filled)
+				share := float32(k+1) / float32(n+1)
+				w.mixer.add(before, 1-share, true)
+				w.mixer.add(now, share, false)
+				w.mixer.take(fill)
+			}
+			if err := w.write(fill, true); err != nil {
+				return err
+			}
+		}
+	}
+	times := 1
+	if first == 0 {
+		times += w.p.job.HoldFirst
+	}
+	if last == len(w.p.job.Sources)-1 {
+		times += w.p.job.HoldLast
+	}
+	for range times {
+		if err := w.write(now, false); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (w *writer) write(pic picture, madeUp bool) error {

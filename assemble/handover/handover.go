@@ -36,7 +36,9 @@ type Clip struct {
 type Frame struct {
 	// Still is the file it was made of, as the report names it; for a frame made
 	// up to fill a gap that of the frame before.
-	Still        string
+	Still string
+	// LastStill is set where it was blended of Still and those after it up to this.
+	LastStill    string
 	Taken        string // by the camera's clock; empty when unknown
 	CorrectionEV float64
 	MadeUp       bool
@@ -154,7 +156,7 @@ func reelNames(clips []*Clip) []string {
 func Table(clips []Clip) []byte {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	_ = w.Write([]string{"clip", "frame", "timecode", "sequence", "still", "taken", "correction_ev", "made_up"})
+	_ = w.Write([]string{"clip", "frame", "timecode", "sequence", "still", "taken", "correction_ev", "made_up", "last_still"})
 	for i := range clips {
 		c := &clips[i]
 		at, ok := c.start()
@@ -165,7 +167,7 @@ func Table(clips []Clip) []byte {
 			}
 			_ = w.Write([]string{
 				c.File, strconv.Itoa(k + 1), label, c.Sequence, f.Still, f.Taken,
-				strconv.FormatFloat(f.CorrectionEV, 'f', 4, 64), strconv.FormatBool(f.MadeUp),
+				strconv.FormatFloat(f.CorrectionEV, 'f', 4, 64), strconv.FormatBool(f.MadeUp), f.LastStill,
 			})
 		}
 	}

@@ -100,6 +100,9 @@ func (s *Shoot) HandOver(job assemble.Job, file string) handover.Clip {
 		src := &job.Sources[shown.Source]
 		f := of[src.Path]
 		f.CorrectionEV, f.MadeUp = src.CorrectionEV, shown.MadeUp
+		if shown.Last > shown.Source {
+			f.LastStill = of[job.Sources[shown.Last].Path].Still
+		}
 		c.Frames = append(c.Frames, f)
 	}
 	return c

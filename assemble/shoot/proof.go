@@ -8,6 +8,7 @@ import (
 	"image/color"
 	"io"
 	"os"
+	"slices"
 
 	"stillspan/assemble"
 	"stillspan/deflicker"
@@ -46,12 +47,7 @@ func (s *Shoot) TakeProof(ctx context.Context, path string) error {
 	}
 	p := &Proof{Path: path}
 	p.W, p.H = assemble.ProofSize(s.Rendered.Clip.Width, s.Rendered.Clip.Height)
-	var index []int // of the sources
-	for _, k := range s.picked() {
-		if k >= 0 {
-			index = append(index, k)
-		}
-	}
+	index := slices.Concat(s.picked()...) // of the sources
 	job := s.Job("")
 	p.Frames = job.Shown()
 	for i := range p.Frames {

@@ -33,8 +33,8 @@ func (s *Shoot) Job(out string) assemble.Job {
 		job.Response = s.Measured.Response
 	}
 	lost := 0 // frames missing since the last source
-	for _, k := range s.picked() {
-		if k < 0 {
+	for _, frame := range s.picked() {
+		if len(frame) == 0 {
 			lost++
 			continue
 		}
@@ -42,7 +42,11 @@ func (s *Shoot) Job(out string) assemble.Job {
 			job.Gaps = append(job.Gaps, assemble.Gap{After: len(job.Sources) - 1, Count: lost})
 		}
 		lost = 0
-		job.Sources = append(job.Sources, s.source(k))
+		for i, k := range frame {
+			src := s.source(k)
+			src.Joins = i > 0
+			job.Sources = append(job.Sources, src)
+		}
 	}
 	s.profiles(&job)
 	s.steady(&job)
@@ -70,10 +74,11 @@ func (s *Shoot) stampClip(job *assemble.Job) {
 	}
 }
 
-// picked lists the frames of the clip in order by index, -1 for one that is
-// missing or to be left out: all from the first to the last that was asked for, or every Nth of
-// them. Of gaps that are left as they are nothing is counted.
-func (s *Shoot) picked() []int {
+// picked lists the frames of the clip in order by the stills they are made of, none
+// for one that is missing or to be left out: all from the first to the last that was
+// asked for, or every Nth of them, or every N of them as one. Of gaps that are left as
+// they are nothing is counted.
+func (s *Shoot) picked() [][]int {
 	missing := map[int]int{} // after frame index
 	for _, g := range s.Sequence.Timing.Gaps {
 		if g.Cause != account.NumberSkip && !g.Spare {
@@ -94,12 +99,17 @@ func (s *Shoot) picked() []int {
 		}
 		all = append(all, slices.Repeat([]int{-1}, missing[k])...)
 	}
-	if settings.Gaps.Of(s.Settings) == string(assemble.GapLeave) && settings.Speed.Of(s.Settings) > 1 {
-		all = slices.DeleteFunc(all, func(k int) bool { return k < 0 })
+	isMissing := func(k int) bool { return k < 0 }
+	speed := settings.Speed.Of(s.Settings)
+	if settings.Gaps.Of(s.Settings) == string(assemble.GapLeave) && speed > 1 {
+		all = slices.DeleteFunc(all, isMissing)
 	}
-	var picked []int
-	for k := 0; k < len(all); k += settings.Speed.Of(s.Settings) {
-		picked = append(picked, all[k])
+	var picked [][]int
+	for some := range slices.Chunk(all, speed) {
+		if !settings.Blend.Of(s.Settings) {
+			some = some[:1]
+		}
+		picked = append(picked, slices.DeleteFunc(some, isMissing))
 	}
 	return picked
 }
@@ -118,16 +128,20 @@ func (s *Shoot) Chosen() string {
 		parts = append(parts, "without "+settings.LeaveOut.Of(s.Settings).String())
 	}
 	if n := settings.Speed.Of(s.Settings); n > 1 {
-		parts = append(parts, fmt.Sprintf("one in %d", n))
+		word := "one in %d"
+		if settings.Blend.Of(s.Settings) {
+			word = "%d blended into one"
+		}
+		parts = append(parts, fmt.Sprintf(word, n))
 	}
 	return strings.Join(parts, ", ")
 }
 
 // firstTaken is when the first frame of the clip was taken; zero when unknown.
 func (s *Shoot) firstTaken() time.Time {
-	for _, k := range s.picked() {
-		if k >= 0 {
-			return s.Sequence.Frames[k].Facts.Taken
+	for _, frame := range s.picked() {
+		if len(frame) > 0 {
+			return s.Sequence.Frames[frame[0]].Facts.Taken
 		}
 	}
 	return time.Time{}

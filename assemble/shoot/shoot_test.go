@@ -174,6 +174,23 @@ func TestPicked(t *testing.T) {
 			t.Errorf("%d of %d frames held", held, shown)
 		}
 	}
+	// Blended, the frames of every two places: 2 and 3, 4 and 5, 6 and 7, none, 8 and 9.
+	clear(s.Settings)
+	settings.First.Set(s.Settings, 2)
+	settings.Last.Set(s.Settings, 9)
+	settings.Speed.Set(s.Settings, 2)
+	settings.Blend.Set(s.Settings, true)
+	settings.Gaps.Set(s.Settings, "hold")
+	job := s.Job("")
+	var spans [][2]int
+	for _, f := range job.Shown() {
+		if !f.MadeUp {
+			spans = append(spans, [2]int{f.Source, f.Last})
+		}
+	}
+	if fmt.Sprint(spans) != "[[0 1] [2 3] [4 5] [6 7]]" || len(job.Shown()) != 5 {
+		t.Errorf("blended: %v of %v", spans, job.Shown())
+	}
 }
 
 // A step of exposure is levelled unless it is to be kept.

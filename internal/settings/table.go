@@ -74,6 +74,7 @@ var (
 	First     = add(whole(1, 10_000_000), Row{Name: "first", Arg: "N", Key: "first", In: Default, For: Clips, MakesClip: true, Help: "begin the clip with the Nth frame of the sequence"})
 	Last      = add(whole(1, 10_000_000), Row{Name: "last", Arg: "N", Key: "last", In: Default, For: Clips, MakesClip: true, Help: "end the clip with the Nth frame of the sequence"})
 	Speed     = add(whole(1, 1000), Row{Name: "speed", Arg: "N", Key: "speed", In: Default, Default: "1", For: Clips, MakesClip: true, Help: "take every Nth frame, %s"})
+	Blend     = add(toggle, Row{Name: "frame-blend", Key: "frame_blend", In: Default, For: Clips, MakesClip: true, Help: "with --speed: make a frame of each N, their mean in linear light, so that what moves is drawn out as by a longer exposure"})
 	LeaveOut  = add(frameList, Row{Name: "leave-out", Arg: "N,N-N", Key: "leave_out", In: Default, For: Clips, MakesClip: true, Help: "leave these frames of the sequence out of the clip, as if they were missing: 17,40-52"})
 	Steady    = add(toggle, Row{Name: "steady", Key: "steady", In: Default, For: Clips, MakesClip: true, Help: "take shake and jumps out of the framing; what the moves take is cut from each side"})
 	Hold      = add(ends, Row{Name: "hold", Arg: "T,T", Key: "hold", In: Default, For: Clips, MakesClip: true, Help: "seconds that the first and the last frame stand still: 1,2.5"})
