@@ -19,7 +19,8 @@ func TestSteadyColourKeepsDrift(t *testing.T) {
 	}
 	c[50], out[50] = 3, true // a flash
 	c[60] = math.NaN()
-	add := steadyColours([2][]float64{c, c}, out, [2]float64{0.0002, 0.0002})[0]
+	both, _ := steadyColours([2][]float64{c, c}, out, nil, [2]float64{0.0002, 0.0002})
+	add := both[0]
 	for i := range c {
 		if out[i] || math.IsNaN(c[i]) {
 			near(t, "frame without colour", add[i], 0, 0)
@@ -35,7 +36,11 @@ func TestSteadyColourKeepsDrift(t *testing.T) {
 		c[i], out[i] = 0.0005*float64(i)+0.1*float64(i/70)+0.002*rng.NormFloat64(), false
 	}
 	flat := make([]float64, n)
-	add = steadyColours([2][]float64{c, flat}, out, [2]float64{math.NaN(), math.NaN()})[0]
+	both, steps := steadyColours([2][]float64{c, flat}, out, nil, [2]float64{math.NaN(), math.NaN()})
+	add = both[0]
+	if len(steps) != 2 || steps[0].Frame != 70 || steps[1].Frame != 140 {
+		t.Errorf("steps %v, want frames 70 and 140", steps)
+	}
 	for i := range c {
 		c[i] += add[i]
 		near(t, "drift without steps", c[i]-c[0], 0.0005*float64(i), 0.02)
@@ -54,13 +59,50 @@ func TestSteadyColourStaysOff(t *testing.T) {
 		for i := range y {
 			y[i] = 0.002*float64(i) + c.wobble*rng.NormFloat64()
 		}
-		if add := steadyColours([2][]float64{y, y}, make([]bool, len(y)), [2]float64{c.noise, c.noise}); add[0] != nil {
+		if add, _ := steadyColours([2][]float64{y, y}, make([]bool, len(y)), nil, [2]float64{c.noise, c.noise}); add[0] != nil {
 			t.Errorf("%s: corrected by %.4f EV rms", name, RMS(add[0]))
 		}
 	}
 	few := []float64{1, 2, math.NaN()}
-	if add := steadyColours([2][]float64{few, few}, make([]bool, 3), [2]float64{}); add[0] != nil {
+	if add, _ := steadyColours([2][]float64{few, few}, make([]bool, 3), nil, [2]float64{}); add[0] != nil {
 		t.Error("three frames are enough to go by")
+	}
+}
+
+// A white balance that jumps takes the light along by a little: less than a step
+// of an exposure, but it goes with the colour's. A lamp that comes on in a part
+// of the picture looks alike in the means, and stays.
+func TestWhiteStepInLight(t *testing.T) {
+	const n, at = 120, 64
+	rng := rand.New(rand.NewPCG(3, 4))
+	for name, c := range map[string]struct{ spread, light, colour float64 }{
+		"white balance": {0.012, 0, 0}, "lamp": {0.2, 0.02, 0.1},
+	} {
+		curve := Curve{NoiseEV: 0.0003, ColourNoiseEV: [2]float64{0.0003, 0.0003}}
+		for i := range n {
+			on := 0.0
+			if i >= at {
+				on = 1
+			}
+			spread := 0.01
+			if i == at {
+				spread = c.spread
+			}
+			curve.SpreadEV = append(curve.SpreadEV, spread)
+			curve.ExposureEV = append(curve.ExposureEV, 0.003*float64(i)+0.02*on+0.0005*rng.NormFloat64())
+			curve.RedEV = append(curve.RedEV, 0.1*on+0.0005*rng.NormFloat64())
+			curve.BlueEV = append(curve.BlueEV, 0)
+		}
+		r, err := Solve(curve, nil, DefaultOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		step := func(y, add []float64) float64 {
+			y = plus(y, add)
+			return y[at+3] - y[at-4]
+		}
+		near(t, name+": light", step(curve.ExposureEV, r.CorrectionEV)-7*0.003, c.light, 0.005)
+		near(t, name+": colour", step(curve.RedEV, r.RedEV), c.colour, 0.005)
 	}
 }
 

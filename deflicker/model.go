@@ -220,6 +220,19 @@ func (m *model) uneven(from, end int) bool {
 	return false
 }
 
+// unevenness is how much more the picture's parts differ in the change into each
+// frame than they usually do, EV; nil where that is not known.
+func (m *model) unevenness() []float64 {
+	if len(m.spread) != len(m.y) {
+		return nil
+	}
+	e := make([]float64, len(m.y))
+	for t, s := range m.spread {
+		e[t] = math.Sqrt(max(0, square(s)-square(m.usual)))
+	}
+	return e
+}
+
 func (m *model) events() []Event {
 	var ev []Event
 	for t := 0; t < len(m.y); t++ {
@@ -354,14 +367,14 @@ var periods, fastPeriods = []int{72, 96, 128, 176, 240, 320}, []int{24, 32, 40, 
 // of those slow enough for the exposure not to pump, unless that leaves so much
 // that the light must be faster. It returns the period.
 func (m *model) settle(steps []Step, period int) int {
-	best := m.bestPeriod(append(slices.Clone(fastPeriods), periods...))
+	best := m.bestPeriod(append(slices.Clone(fastPeriods), periods...), parabolas)
 	m.fit(steps, parabolas(float64(best)))
 	m.off = m.residual()
 	if period != 0 {
 		m.fitLight(parabolas(float64(period)))
 		return period
 	}
-	period = m.bestPeriod(periods)
+	period = m.bestPeriod(periods, parabolas)
 	m.fitLight(parabolas(float64(period)))
 	m.uneasy = m.sceneSwings()
 	if best < period && (m.uneasy || m.humps() > mostPumping) {
@@ -381,7 +394,7 @@ func (m *model) settle(steps []Step, period int) int {
 // period that scores within 2 % of the least is taken. So a steady light is
 // averaged over many frames and a changing one is followed. Periods longer
 // than the sequence are not tried, but for the shortest.
-func (m *model) bestPeriod(periods []int) int {
+func (m *model) bestPeriod(periods []int, bent func(period float64) penalty) int {
 	y, w := make([]float64, len(m.y)), make([]float64, len(m.y))
 	n := 0.0
 	for t, e := range m.residual() {
@@ -398,7 +411,7 @@ func (m *model) bestPeriod(periods []int) int {
 		if i > 0 && p > len(y) {
 			break
 		}
-		bend := parabolas(float64(p))
+		bend := bent(float64(p))
 		z := smooth(y, w, bend)
 		var rss, free float64
 		for t := range y {

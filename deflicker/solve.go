@@ -97,6 +97,10 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 			m.fit(steps, parabolas(float64(first)))
 		}
 	}
+	var white []float64
+	if places := r.colour(c, m, opt); len(places) > 0 {
+		white = m.lessWhite(steps, places, parabolas(float64(first)))
+	}
 	period := m.settle(steps, opt.SmoothFrames)
 	r.SmoothFrames = period
 	r.Events = m.events()
@@ -109,32 +113,33 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 		r.TrendEV[t] = m.light[t] + kept[t]
 		corr := kept[t] - m.stairs[t]
 		if !math.IsNaN(y[t]) && !m.event[t] {
-			e := y[t] - m.light[t] - m.stairs[t]
+			e := m.y[t] - m.light[t] - m.stairs[t]
 			corr -= e * shrink(t)
+		}
+		if white != nil {
+			corr += white[t]
 		}
 		r.CorrectionEV[t] = min(max(corr, -opt.LimitEV), opt.LimitEV)
 	}
 	r.Steps = steps
-	after := make([]float64, n)
-	for t := range after {
-		after[t] = y[t] + r.CorrectionEV[t]
-	}
+	after := plus(y, r.CorrectionEV)
 	r.FlickerAfter, r.PumpingAfter = FlickerEV(after), PumpingEV(after)
 	r.Confidence, r.Why = confidence(c, m, auto)
-	r.colour(c, m.event, opt)
 	return r, nil
 }
 
-// colour tells drift of the colours from their wobble.
-func (r *Result) colour(c Curve, event []bool, opt Options) {
+// colour tells drift of the colours from their wobble, and returns the steps of
+// a white balance.
+func (r *Result) colour(c Curve, m *model, opt Options) []Step {
 	r.ColourBefore = ColourEV(c.RedEV, c.BlueEV)
 	r.ColourAfter = r.ColourBefore
-	if opt.KeepColour || len(c.RedEV) != len(event) || len(c.BlueEV) != len(event) {
-		return
+	if opt.KeepColour || len(c.RedEV) != len(m.y) || len(c.BlueEV) != len(m.y) {
+		return nil
 	}
-	add := steadyColours([2][]float64{c.RedEV, c.BlueEV}, event, c.ColourNoiseEV)
+	add, steps := steadyColours([2][]float64{c.RedEV, c.BlueEV}, m.event, m.unevenness(), c.ColourNoiseEV)
 	r.RedEV, r.BlueEV = add[0], add[1]
 	r.ColourAfter = ColourEV(plus(c.RedEV, r.RedEV), plus(c.BlueEV, r.BlueEV))
+	return steps
 }
 
 // plus adds b to a; nil is 0.
