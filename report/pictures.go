@@ -14,6 +14,7 @@ import (
 	look "stillspan/deflicker/pictures"
 	"stillspan/internal/picture"
 	"stillspan/internal/settings"
+	"stillspan/internal/words"
 )
 
 // Picture is something the matter with what a run of frames shows. XPx and YPx
@@ -27,6 +28,8 @@ type Picture struct {
 	XPx       Float  `json:"x_px"`
 	YPx       Float  `json:"y_px"`
 	Amount    Float  `json:"amount"`
+	// Part is where in the upright picture it is; null for all of it.
+	Part *Zone `json:"part"`
 	// Unit is "px"; "%" of the picture or of its detail; "EV" of colour; or
 	// "frames".
 	Unit string `json:"unit"`
@@ -49,7 +52,7 @@ var tries = map[look.Kind]string{
 	look.Blown:   "Leave these frames out when rendering (--leave-out), unless it belongs there.",
 	look.Black:   "Leave these frames out when rendering: --leave-out.",
 	look.Cast:    "Rendering evens it out unless --keep-colour is given; set the white balance by hand next time.",
-	look.Spot:    "Clean the sensor; retouch the stills.",
+	look.Spot:    "Clean the sensor, or map hot pixels out; retouch the stills.",
 	look.Stalled: "Look at the rig: battery, cable, an end stop or a load too heavy for it.",
 }
 
@@ -65,7 +68,10 @@ func (b *builder) seen() {
 			Kind: string(f.Kind), Frame: f.First + 1, LastFrame: f.Last + 1, File: b.name(f.First), XPx: unknown, YPx: unknown,
 			Amount: Float(f.Amount), Unit: f.Unit, Severity: string(f.Severity), Try: tries[f.Kind],
 		}
-		if f.Unit == "px" {
+		if f.Part.W > 0 {
+			p.Part = &Zone{f.Part.X, f.Part.Y, f.Part.W, f.Part.H}
+		}
+		if f.Kind == look.Jump || f.Kind == look.Shake {
 			p.XPx, p.YPx = Float(f.X), Float(f.Y)
 		}
 		if slices.Contains(accepted, p.Kind) {
@@ -124,6 +130,9 @@ const mostRanges = 6
 
 // text is the gathering in words: what, where, how much.
 func (g gathering) Text() string {
+	if g.Kind == string(look.Spot) {
+		return g.spots()
+	}
 	var where []string
 	most := g.all[0]
 	for i, p := range g.all {
@@ -147,6 +156,22 @@ func (g gathering) Text() string {
 		amount = "up to " + amount
 	}
 	return fmt.Sprintf("%s at %s: %s", kindText[look.Kind(g.Kind)], at, amount)
+}
+
+// spots are the dust and hot pixels in words, the widest first.
+func (g gathering) spots() string {
+	var where []string
+	for _, p := range g.all[:min(len(g.all), mostRanges)] {
+		at := ""
+		if z := p.Part; z != nil {
+			at = fmt.Sprintf(" at %.0f %% from the left and %.0f %% from the top", 100*(z.X+z.W/2), 100*(z.Y+z.H/2))
+		}
+		where = append(where, fmt.Sprintf("%.0f px wide%s", max(1, float64(p.Amount)), at))
+	}
+	if n := len(g.all) - mostRanges; n > 0 {
+		where = append(where, fmt.Sprintf("and %d more", n))
+	}
+	return fmt.Sprintf("%s in the same place of every frame: %s", words.Count(len(g.all), "spot"), strings.Join(where, "; "))
 }
 
 // Try is what to try.
@@ -225,6 +250,9 @@ func exhibitsOf(s *Sequence) []shownExhibit {
 // exhibitWidth is how wide the pictures of findings are, pixels.
 const exhibitWidth = 400
 
+// smallPart is the width, pixels, below which a part is framed with some room.
+const smallPart = 12
+
 // framed is a picture with a part of it framed.
 func framed(img image.Image, part look.Rect) image.Image {
 	img = picture.Resize(img, exhibitWidth, 0)
@@ -232,7 +260,11 @@ func framed(img image.Image, part look.Rect) image.Image {
 		return img
 	}
 	w, h := float64(img.Bounds().Dx()), float64(img.Bounds().Dy())
-	return picture.Framed(img, image.Rect(int(part.X*w), int(part.Y*h), int((part.X+part.W)*w), int((part.Y+part.H)*h)))
+	r := image.Rect(int(part.X*w), int(part.Y*h), int((part.X+part.W)*w), int((part.Y+part.H)*h))
+	if r.Dx() < smallPart {
+		r = r.Inset(-smallPart / 2) // a frame about it, so that it shows
+	}
+	return picture.Framed(img, r)
 }
 
 // seenNotes say what could not be judged.

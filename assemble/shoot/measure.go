@@ -76,9 +76,9 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	m.Curve, m.Local, m.Bands = meter.Curve(), meter.Local(), meter.Bands()
 	m.Response, m.ResponseWhy = meter.Response()
 	m.columns = columns.rows
-	m.Seen = s.seen(&look, columns.turn)
+	m.Seen, err = s.seen(ctx, &look, columns.turn, m.Source)
 	s.Measured = m
-	return nil
+	return err
 }
 
 // Solve tells light from flicker in what was measured.

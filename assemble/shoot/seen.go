@@ -17,17 +17,51 @@ import (
 type Exhibit struct{ Frame, Beside image.Image }
 
 // seen is what the meter found, of the upright picture in pixels of the full
-// still.
-func (s *Shoot) seen(m *pictures.Meter, turn orientation.Turn) pictures.Found {
+// still. source is what was measured.
+func (s *Shoot) seen(ctx context.Context, m *pictures.Meter, turn orientation.Turn, source string) (pictures.Found, error) {
 	f := m.Found(pictures.Options{Travels: s.Planned != nil && settings.Move.Stated(s.Planned.Given), Skipped: s.skipped()})
 	if f.Width == 0 {
-		return f
+		return f, nil
+	}
+	if source != measure.SourcePreview {
+		if err := s.spots(ctx, m, &f); err != nil {
+			return f, err
+		}
 	}
 	scale := 1.0
 	if full := s.Sequence.Frames[0].Facts.Width; full > 0 {
 		scale = float64(full) / float64(f.Width)
 	}
-	return f.Upright(turn, scale)
+	return f.Upright(turn, scale), nil
+}
+
+const (
+	// spotPixels is how many pixels are decoded to look for spots in any case, and
+	// spotShare the share of a sequence's pixels beyond: decoding in full costs
+	// about eight times what reading block means does.
+	spotPixels = 12e6
+	spotShare  = 0.025
+)
+
+// spots adds the dust and hot pixels that a sample of stills shows.
+func (s *Shoot) spots(ctx context.Context, m *pictures.Meter, f *pictures.Found) error {
+	n, each := float64(len(s.Sequence.Frames)), 1.0
+	if facts := &s.Sequence.Frames[0].Facts; facts.Width > 0 {
+		each = float64(facts.Width) * float64(facts.Height)
+	}
+	frames := m.SpotFrames(f, int(max(spotPixels/each, spotShare*n)))
+	if len(frames) == 0 {
+		return nil
+	}
+	in, all := make([]measure.Input, len(frames)), s.inputs()
+	for i, k := range frames {
+		in[i] = all[k]
+	}
+	plates, err := measure.Plates(ctx, in)
+	if err == nil {
+		f.Findings = append(m.Spots(f, frames, plates), f.Findings...)
+	}
+	return err
 }
 
 // skipped is pictures.Options.Skipped by the account of the sequence; nil where
@@ -51,10 +85,11 @@ func (s *Shoot) skipped() []float64 {
 }
 
 // exhibitSide is the longer side of the pictures of findings, pixels; exhibits
-// how many findings are shown.
+// how many findings are shown, spotExhibits how many of them may be spots.
 const (
-	exhibitSide = 480
-	exhibits    = 12
+	exhibitSide  = 480
+	exhibits     = 12
+	spotExhibits = 3
 )
 
 // takeExhibits makes the pictures of the gravest findings.
@@ -64,10 +99,16 @@ func (s *Shoot) takeExhibits(ctx context.Context) error {
 	}
 	in := s.inputs()
 	s.Pictures.Exhibits = map[int]Exhibit{}
+	spots := 0
 	for _, want := range []pictures.Severity{pictures.Spoils, pictures.Look} {
 		for i, f := range s.Measured.Seen.Findings {
 			if f.Severity != want || len(s.Pictures.Exhibits) == exhibits {
 				continue
+			}
+			if f.Kind == pictures.Spot {
+				if spots++; spots > spotExhibits {
+					continue
+				}
 			}
 			a, err := measure.Thumb(ctx, in[f.Shown], exhibitSide)
 			if ctx.Err() != nil {

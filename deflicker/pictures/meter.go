@@ -14,9 +14,10 @@ type Meter struct {
 	// frame is laid over one further back, too.
 	Steady bool
 
-	cw, ch int
-	coded  bool
-	frames []frame
+	cw, ch       int
+	across, down int // tiles
+	coded        bool
+	frames       []frame
 	// Where the frames lie is told from the views of the last one and of the
 	// last that fitted what came before it.
 	last, anchor sight
@@ -140,6 +141,7 @@ func (m *Meter) place(f *frame, s *Still) {
 		return
 	}
 	m.spare = nil
+	m.across, m.down = v.across, len(v.tiles)/v.across
 	now := sight{t, v}
 	if m.last.view == nil {
 		m.last, m.anchor, m.key = now, now, now

@@ -134,6 +134,60 @@ func TestFound(t *testing.T) {
 	}
 }
 
+// Dust and a hot pixel are told where the picture moves, and nothing is where it
+// does not or where only the scene has spots.
+func TestSpots(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		speed float64 // cells of Luma a frame
+		dust  bool
+		want  int
+	}{{"dust in a pan", 1.1, true, 2}, {"dust, all still", 0, true, 0}, {"a pan", 1.1, false, 0}} {
+		var m Meter
+		const n, cell = 30, 3
+		plates := map[int]Plate{}
+		for f := range n {
+			s, code, w, h := drawn(c.speed*float64(f), 0, 1, nil, 5)
+			m.Add(s, code, w, h)
+			p := Plate{W: w * cell, H: h * cell, Luma: make([]uint8, w*cell*h*cell)}
+			for y := range p.H {
+				for x := range p.W {
+					v := 255 * code[0][y/cell*w+x/cell]
+					if d := math.Hypot(float64(x)-500, float64(y)-100); c.dust && d < 5 {
+						v *= 0.75
+					} else if c.dust && x == 200 && y == 300 {
+						v = 250
+					}
+					p.Luma[y*p.W+x] = uint8(v)
+				}
+			}
+			plates[f] = p
+		}
+		found := m.Found(Options{})
+		at := m.SpotFrames(&found, 8)
+		if c.speed == 0 {
+			if at != nil {
+				t.Errorf("%s: wants frames %v", c.name, at)
+			}
+			continue
+		}
+		var list []Plate
+		for _, f := range at {
+			list = append(list, plates[f])
+		}
+		got := m.Spots(&found, at, list)
+		if len(got) != c.want {
+			t.Fatalf("%s: %+v", c.name, got)
+		}
+		for i, want := range []struct{ x, y, wide float64 }{{500, 100, 10}, {200, 300, 1}}[:c.want] {
+			p := got[i].Part
+			if x, y := 720*(p.X+p.W/2), 480*(p.Y+p.H/2); math.Hypot(x-want.x-0.5, y-want.y-0.5) > 1.5 || math.Abs(got[i].Amount-want.wide) > 2 {
+				t.Errorf("%s: at %.1f, %.1f, %.1f px wide, want %v", c.name, x, y, got[i].Amount, want)
+			}
+		}
+	}
+}
+
 // Frames that are missing, of another size or too small for a judgement are
 // passed over.
 func TestFoundEdges(t *testing.T) {

@@ -43,7 +43,8 @@ type Shoot struct {
 	ISOFrom   int             // slot from which ISO is doubled and the shutter halved; 0 for never
 	Bare      bool            // without EXIF
 	Spoilt    map[int]Spoil   // by slot
-	Faults    []string        // the same in words
+	Dust      []Dust
+	Faults    []string // the same in words
 }
 
 // Body is a camera: what it says of itself and how it names files and folders.
@@ -61,7 +62,8 @@ func Day() []Shoot {
 			Folder: 100, Number: 9931, Body: rail,
 			Scene:    scene.Options{Seed: 11, ScatterEV: 0.06, LightEV: [2]float64{-3.4, -0.6}, Clouds: 0.35, PanPixelsPerFrame: 0.6, Noise: 0.015},
 			NotFired: []int{40, 41, 97}, Lost: []int{58, 59}, Late: map[int]float64{120: 3},
-			Faults: []string{"3 frames never fired", "2 files lost in the copy", "1 frame fired 3 s late", "numbers run over from 9999 to 0001"},
+			Dust:   []Dust{{0.71, 0.13, 0.011, 0.3}, {0.24, 0.22, 0.007, 0.25}},
+			Faults: []string{"3 frames never fired", "2 files lost in the copy", "1 frame fired 3 s late", "numbers run over from 9999 to 0001", "dust on the sensor"},
 		},
 		{
 			Name: "market noon", Start: day(12, 30, 0), IntervalS: 2, ReallyS: 2, Frames: 100,
@@ -165,7 +167,13 @@ func (s *Shoot) draw(sc *scene.Scene, shot Shot, card string) error {
 		f := s.Fields(sc.Truth(shot.Slot), shot)
 		fields = &f
 	}
-	data, err := stampedJPEG(s.Spoilt[shot.Slot].over(sc.Frame(shot.Slot)), fields)
+	img := s.Spoilt[shot.Slot].over(sc.Frame(shot.Slot))
+	if rgba, ok := img.(*image.RGBA); ok {
+		for _, d := range s.Dust {
+			d.over(rgba)
+		}
+	}
+	data, err := stampedJPEG(img, fields)
 	if err != nil {
 		return err
 	}

@@ -165,6 +165,27 @@ func (c *cover) over(img *image.RGBA) {
 	}
 }
 
+// spotted lays dust on the sensor, a soft disc, or lights a pixel and, by half,
+// those beside it, as demosaicing does.
+func spotted(img *image.RGBA, f fault) {
+	b := img.Bounds()
+	cx, cy, r := f.x*float64(b.Dx()), f.y*float64(b.Dy()), max(1, f.wide*float64(b.Dx())/2)
+	for y := max(0, int(cy-2*r-2)); y < min(b.Max.Y, int(cy+2*r+2)); y++ {
+		for x := max(0, int(cx-2*r-2)); x < min(b.Max.X, int(cx+2*r+2)); x++ {
+			i, d := img.PixOffset(x, y), math.Hypot(float64(x)+0.5-cx, float64(y)+0.5-cy)
+			for j := range 3 {
+				v := float64(img.Pix[i+j])
+				if f.size > 0 { // edges a third of the radius wide
+					v *= 1 - f.size*min(max((r-d)/(r/3)+0.5, 0), 1)
+				} else {
+					v += -f.size * 255 * min(max(1.2-d/1.6, 0), 1)
+				}
+				img.Pix[i+j] = clamped(v)
+			}
+		}
+	}
+}
+
 // means are the mean codes of a picture.
 func means(img *image.RGBA) (m [3]float64) {
 	for i, v := range img.Pix {

@@ -162,6 +162,7 @@ type told struct {
 	Y        float64 `json:"y_px"`
 	Amount   float64 `json:"amount"`
 	Severity string  `json:"severity"`
+	Part     *struct{ X, Y, W, H float64 }
 }
 
 // judge draws one sequence, has the tool look at it, and counts.
@@ -236,6 +237,8 @@ func (f fault) is(g told) bool {
 	switch f.kind {
 	case "soft":
 		return near && (g.Kind == "soft" || g.Kind == "blurred")
+	case "spot":
+		return g.Kind == "spot" && g.Part != nil && math.Hypot(g.Part.X+g.Part.W/2-f.x, g.Part.Y+g.Part.H/2-f.y) < 0.01
 	case "covered":
 		return near && (g.Kind == "covered" || g.Kind == "blown" || g.Kind == "black")
 	}

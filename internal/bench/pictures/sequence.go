@@ -24,8 +24,9 @@ import (
 type fault struct {
 	kind        string
 	first, last int
-	x, y        float64 // of a jump, pixels
-	size        float64 // sigma, share or EV
+	x, y        float64 // of a jump, pixels; of a spot its place, shares
+	size        float64 // sigma, share or EV; of a spot how much darker or, negative, brighter
+	wide        float64 // of a spot, a share of the width
 }
 
 func (f fault) String() string {
@@ -106,7 +107,7 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 }
 
 // kinds that are planted.
-var kinds = []string{"", "jump", "bump", "shake", "blurred", "covered", "cast", "dew", "black", "blown"}
+var kinds = []string{"", "jump", "bump", "shake", "blurred", "covered", "cast", "dew", "black", "blown", "spot"}
 
 // plant decides on one or two faults of a kind.
 func (q *sequence) plant(rng *rand.Rand, kind string) {
@@ -129,6 +130,19 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 	f := fault{kind: kind, first: at + 1, last: at + long}
 	switch kind {
 	case "":
+		if rng.IntN(2) == 0 {
+			q.pan(way(), way())
+		}
+		return
+	case "spot":
+		q.pan(way(), way())
+		for range 1 + rng.IntN(3) {
+			s := fault{kind: kind, first: 1, last: q.n, x: 0.06 + 0.88*rng.Float64(), y: 0.06 + 0.88*rng.Float64(), size: 0.12 + 0.2*rng.Float64(), wide: 0.006 + 0.018*rng.Float64()}
+			if dark := q.name == "night" || q.name == "stars"; dark && rng.IntN(3) > 0 { // long exposures have hot pixels
+				s.size, s.wide = -0.4-0.5*rng.Float64(), 0
+			}
+			q.faults = append(q.faults, s)
+		}
 		return
 	case "jump":
 		f.x, f.y = jump()
@@ -163,6 +177,14 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 	}
 }
 
+// pan moves the picture evenly over most of the margin.
+func (q *sequence) pan(x, y float64) {
+	for t := range q.shake {
+		k := 2*float64(t)/float64(q.n-1) - 1
+		q.shake[t] = [2]float64{40 * x * k, 15 * y * k}
+	}
+}
+
 // frame draws frame t, from 0.
 func (q *sequence) frame(t int) *image.RGBA {
 	rng := rand.New(rand.NewPCG(q.seed, uint64(t)+1e6))
@@ -191,6 +213,8 @@ func (q *sequence) frame(t int) *image.RGBA {
 				img = blurred(img, f.size*k*float64(q.w)/720)
 			}
 			veiled(img, 0.35*k)
+		case "spot":
+			spotted(img, f)
 		case "black":
 			gain(img, 0.02, 0.02, 0.02)
 		case "blown":
