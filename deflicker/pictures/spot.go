@@ -271,7 +271,59 @@ func (h *spotSearch) judge(x, y, a int, hot bool) (s spot, ok bool) {
 	}
 	scatter, fixed, most := ringOf(around)
 	s.sure = depth * math.Sqrt(float64(places)) / (scatter + 0.002)
-	return s, s.sure >= spotSure && fixed < 0.3*depth && most < 0.6*depth
+	return s, s.sure >= spotSure && fixed < 0.2*depth && most < 0.45*depth && h.moves(x, y, a)
+}
+
+// moves tells whether what is about a spot moved on from plane to plane: whether
+// the pattern about it, itself left out, agrees less with that in the same place
+// of another plane than half as much as where the movement of the picture has it.
+// Where clouds make most of the picture, its movement is theirs.
+func (h *spotSearch) moves(x, y, a int) bool {
+	p := h.planes[0]
+	reach := max(4*a, p.W/24)
+	step := max(1, reach/24)
+	var here, there []float64
+	for i := range h.planes {
+		h.elsewhere(i, 1.5*float64(a)+1, func(j, dx, dy int) bool {
+			here = append(here, h.alike(i, j, x, y, 0, 0, reach, step, 2*a))
+			there = append(there, h.alike(i, j, x, y, dx, dy, reach, step, 2*a))
+			return false
+		})
+	}
+	still := medianOf(known(here))
+	return still < 0.25 || still < 0.5*medianOf(known(there))
+}
+
+// alike is the correlation of the pattern within reach of x, y in plane i, but for
+// the inner square, with that of plane j moved by dx, dy; NaN for too little.
+func (h *spotSearch) alike(i, j, x, y, dx, dy, reach, step, inner int) float64 {
+	const q = 2 // pixels over which the pattern is told from its surroundings
+	p, o := h.planes[i], h.planes[j]
+	pattern := func(p Plate, x, y int) (float64, bool) {
+		if x < q || y < q || x >= p.W-q || y >= p.H-q {
+			return 0, false
+		}
+		at := y*p.W + x
+		return 4*float64(p.Luma[at]) - float64(p.Luma[at-q]) - float64(p.Luma[at+q]) - float64(p.Luma[at-q*p.W]) - float64(p.Luma[at+q*p.W]), true
+	}
+	var aa, bb, ab float64
+	n := 0
+	for v := -reach; v <= reach; v += step {
+		for u := -reach; u <= reach; u += step {
+			if max(u, -u) <= inner && max(v, -v) <= inner {
+				continue
+			}
+			a, ok := pattern(p, x+u, y+v)
+			b, ok2 := pattern(o, x+u+dx, y+v+dy)
+			if ok && ok2 {
+				aa, bb, ab, n = aa+a*a, bb+b*b, ab+a*b, n+1
+			}
+		}
+	}
+	if n < 50 {
+		return math.NaN()
+	}
+	return ab / math.Sqrt(aa*bb+1e-9)
 }
 
 const (
