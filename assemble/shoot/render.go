@@ -90,9 +90,9 @@ func (s *Shoot) picked() [][]int {
 		last = min(last, settings.Last.Of(s.Settings))
 	}
 	var all []int
-	out := settings.LeaveOut.Of(s.Settings)
+	out, spoilt := settings.LeaveOut.Of(s.Settings), s.spoilt()
 	for k := max(1, settings.First.Of(s.Settings)) - 1; k < last; k++ {
-		if s.InClip(k) && !out.Hold(k+1) {
+		if s.InClip(k) && !out.Hold(k+1) && !spoilt.Hold(k+1) {
 			all = append(all, k)
 		} else {
 			all = append(all, -1)

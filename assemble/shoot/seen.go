@@ -4,6 +4,7 @@ import (
 	"context"
 	"image"
 	"math"
+	"slices"
 
 	"stillspan/assemble"
 	"stillspan/deflicker/measure"
@@ -62,6 +63,19 @@ func (s *Shoot) spots(ctx context.Context, m *pictures.Meter, f *pictures.Found)
 		f.Findings = append(m.Spots(f, frames, plates), f.Findings...)
 	}
 	return err
+}
+
+// spoilt are the frames that are to be left out for what they show.
+func (s *Shoot) spoilt() (out settings.Runs) {
+	if s.Measured == nil || !settings.Spoilt.Of(s.Settings) {
+		return nil
+	}
+	for _, f := range s.Measured.Seen.Findings {
+		if f.Lost() && !slices.Contains(settings.Accept.Of(s.Settings), string(f.Kind)) {
+			out = append(out, settings.Run{First: f.First + 1, Last: f.Last + 1})
+		}
+	}
+	return out
 }
 
 // skipped is pictures.Options.Skipped by the account of the sequence; nil where

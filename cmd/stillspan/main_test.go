@@ -128,6 +128,19 @@ func mkshoot() {
 		s.Late[slot] = by
 		return err
 	})
+	s.Spoilt = map[int]demo.Spoil{}
+	fl.Func("bump", "slot:share of the width by which the camera lies to the left there", func(v string) error {
+		var slot int
+		var by float64
+		_, err := fmt.Sscanf(v, "%d:%g", &slot, &by)
+		s.Spoilt[slot] = demo.Spoil{MovedX: by}
+		return err
+	})
+	fl.Func("blur", "slot", func(v string) error {
+		slot, err := strconv.Atoi(v)
+		s.Spoilt[slot] = demo.Spoil{Blur: 0.006}
+		return err
+	})
 	fl.Func("steps", "seconds, taken in turn instead of the interval", func(v string) error {
 		return takeSteps(&s, strings.Split(v, ","))
 	})

@@ -66,6 +66,12 @@ type Finding struct {
 	Part Rect
 }
 
+// Lost tells whether its frames are lost to the clip: a jump or a move that stopped
+// spoils the clip there, and each frame of it is sound.
+func (f *Finding) Lost() bool {
+	return f.Severity == Spoils && slices.Contains([]Kind{Blurred, Covered, Blown, Black}, f.Kind)
+}
+
 // Found is what a sequence's pictures show.
 type Found struct {
 	Findings []Finding // by frame

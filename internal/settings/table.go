@@ -76,6 +76,7 @@ var (
 	Speed     = add(whole(1, 1000), Row{Name: "speed", Arg: "N", Key: "speed", In: Default, Default: "1", For: Clips, MakesClip: true, Help: "take every Nth frame, %s"})
 	Blend     = add(toggle, Row{Name: "frame-blend", Key: "frame_blend", In: Default, For: Clips, MakesClip: true, Help: "with --speed: make a frame of each N, their mean in linear light, so that what moves is drawn out as by a longer exposure"})
 	LeaveOut  = add(frameList, Row{Name: "leave-out", Arg: "N,N-N", Key: "leave_out", In: Default, For: Clips, MakesClip: true, Help: "leave these frames of the sequence out of the clip, as if they were missing: 17,40-52"})
+	Spoilt    = add(toggle, Row{Name: "leave-spoilt", Key: "leave_spoilt", In: Default, For: Clips, MakesClip: true, Help: "leave out of the clip, as if they were missing, the frames that are blurred, covered, black or blown enough to spoil it, but for what --accept names"})
 	Steady    = add(toggle, Row{Name: "steady", Key: "steady", In: Default, For: Clips, MakesClip: true, Help: "take shake and jumps out of the framing; what the moves take is cut from each side"})
 	Hold      = add(ends, Row{Name: "hold", Arg: "T,T", Key: "hold", In: Default, For: Clips, MakesClip: true, Help: "seconds that the first and the last frame stand still: 1,2.5"})
 	Timecode  = add(startLabel, Row{Name: "timecode", Arg: "T", Key: "timecode", In: Default, Default: "clock", For: Clips, MakesClip: true, Help: `time code of the first frame: "clock" (when it was taken, by the camera's clock), "off", or a label such as 10:00:00:00`})
