@@ -127,6 +127,9 @@ func (s *Shoot) Chosen() string {
 	if settings.LeaveOut.Stated(s.Settings) {
 		parts = append(parts, "without "+settings.LeaveOut.Of(s.Settings).String())
 	}
+	if spoilt := s.spoilt(); len(spoilt) > 0 {
+		parts = append(parts, "without the spoilt "+spoilt.String())
+	}
 	if n := settings.Speed.Of(s.Settings); n > 1 {
 		word := "one in %d"
 		if settings.Blend.Of(s.Settings) {
