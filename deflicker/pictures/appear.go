@@ -258,6 +258,11 @@ const castOfLight = 0.3
 func (s *solver) colours() {
 	red := s.level(func(f *frame) []float32 { return f.red }, nil)
 	blue := s.level(func(f *frame) []float32 { return f.blue }, nil)
+	for _, v := range [][]float64{red, blue} {
+		if math.IsNaN(v[0]) { // of no frame is anything known
+			clear(v)
+		}
+	}
 	light := unusual(s.joined(func(f *frame) []float32 { return f.lum }, nil), make([]float64, s.n))
 	for _, b := range bumps(unusual(red, blue), castEV, s.n, nil) {
 		size := math.Hypot(b.By[0], b.By[1])

@@ -116,8 +116,12 @@ func (f *frame) cells(s *Still, code *[3][]float64, w, h int) {
 		f.lum[c] = float32(math.Log2(max(0.2126*lr+0.7152*lg+0.0722*lb, 1e-4)))
 		f.red[c], f.blue[c] = nan, nan
 		low, high := min(r, g, b), max(r, g, b)
-		if low > paleCode && high < lightCode {
-			f.red[c], f.blue[c] = float32(math.Log2(lr/lg)), float32(math.Log2(lb/lg))
+		// Under water there is no red.
+		if min(r, g) > paleCode && high < lightCode {
+			f.red[c] = float32(math.Log2(lr / lg))
+		}
+		if min(b, g) > paleCode && high < lightCode {
+			f.blue[c] = float32(math.Log2(lb / lg))
 		}
 		if high <= darkCode {
 			f.dark += 1 / float64(n)

@@ -205,7 +205,11 @@ func (q *sequence) frame(t int) *image.RGBA {
 			c.over(img)
 		case "cast":
 			g := [3]float64{1, 1, 1}
-			g[2*same.IntN(2)] += f.size
+			j := 2 * same.IntN(2)
+			if means(img)[j] < 40 { // of red there is none under water
+				j = 2 - j
+			}
+			g[j] += f.size
 			gain(img, g[0], g[1], g[2])
 		case "soft":
 			k := float64(t+1-f.first) / float64(f.last-f.first)
