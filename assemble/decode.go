@@ -21,6 +21,9 @@ type decoder struct {
 	tail   *process.Tail
 	wait   func() error // for its end
 	fed    func() error // what became of the pictures that it is handed
+	// faults are what is wrong with stills that are reduced here, by their index,
+	// once they were fed.
+	faults []string
 }
 
 // turns are the pipes that frames come out of, by turns: frame i out of the one
@@ -115,7 +118,15 @@ func (p *Pipeline) startDecoder(ctx context.Context, links string, k int, out *o
 		return nil, errors.Join(err, w.Close())
 	}
 	fed := make(chan error, 1)
-	go func() { fed <- p.feed(ctx, w) }()
+	go func() {
+		if p.reduced == nil {
+			fed <- p.feed(ctx, w)
+			return
+		}
+		var err error
+		d.faults, err = p.feedReduced(ctx, w)
+		fed <- err
+	}()
 	d.fed = func() error { return <-fed }
 	return cmd.Wait, nil
 }
@@ -195,24 +206,30 @@ func complaint(line string) string {
 // maxComplaints bounds the stills that are named.
 const maxComplaints = 10
 
-// complained names the stills that ffmpeg decoded and found fault with: what the
+// complained names the stills that were decoded and found fault with: what the
 // clip shows of them may be broken.
-func (p *Pipeline) complained(ctx context.Context, links string, tail *process.Tail) error {
-	if complaint(tail.Last()) == "" {
+func (p *Pipeline) complained(ctx context.Context, links string, d *decoder) error {
+	if d.faults == nil && complaint(d.tail.Last()) == "" {
 		return nil
 	}
 	for i, s := range p.job.Sources {
-		said, err := p.tryDecoding(ctx, links, i)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil && said == "" {
-			said = err.Error()
+		said := ""
+		if d.faults != nil {
+			said = d.faults[i]
+		} else {
+			var err error
+			said, err = p.tryDecoding(ctx, links, i)
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			if err != nil && said == "" {
+				said = err.Error()
+			}
 		}
 		if said == "" {
 			continue
 		}
-		p.complaints = append(p.complaints, fmt.Sprintf("ffmpeg finds fault with %q (frame %d): %s; look at this frame of the clip, and copy the still from the card again", s.Path, i+1, said))
+		p.complaints = append(p.complaints, fmt.Sprintf("the decoder finds fault with %q (frame %d): %s; look at this frame of the clip, and copy the still from the card again", s.Path, i+1, said))
 		if len(p.complaints) == maxComplaints {
 			break
 		}

@@ -52,34 +52,45 @@ const developAhead = 2
 
 // feed makes the pictures of the job's stills and writes them to out in order.
 func (p *Pipeline) feed(ctx context.Context, out io.WriteCloser) error {
+	err := inOrder(ctx, len(p.job.Sources), developAhead, func(ctx context.Context, i int) ([]byte, error) {
+		return p.pictureOf(ctx, p.job.Sources[i].Path)
+	}, func(picture []byte) error {
+		_, err := out.Write(picture)
+		return err
+	})
+	return errors.Join(err, out.Close())
+}
+
+// inOrder makes n things, ahead of them at once, and hands each on in order. An
+// error of handing on counts as errStopped.
+func inOrder[T any](ctx context.Context, n, ahead int, produce func(ctx context.Context, i int) (T, error), hand func(T) error) error {
 	g, ctx := errgroup.WithContext(ctx)
-	queue := make(chan chan []byte, developAhead-1)
+	queue := make(chan chan T, ahead-1)
 	g.Go(func() error {
 		defer close(queue)
-		for _, s := range p.job.Sources {
-			done := make(chan []byte, 1)
+		for i := range n {
+			done := make(chan T, 1)
 			select {
 			case queue <- done:
 			case <-ctx.Done():
 				return ctx.Err()
 			}
 			g.Go(func() error {
-				picture, err := p.pictureOf(ctx, s.Path)
+				made, err := produce(ctx, i)
 				if err != nil {
 					return err
 				}
-				done <- picture
+				done <- made
 				return nil
 			})
 		}
 		return nil
 	})
 	g.Go(func() error {
-		defer out.Close()
 		for done := range queue {
 			select {
-			case picture := <-done:
-				if _, err := out.Write(picture); err != nil {
+			case made := <-done:
+				if err := hand(made); err != nil {
 					return fmt.Errorf("%w: %w", errStopped, err)
 				}
 			case <-ctx.Done():

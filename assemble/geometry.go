@@ -36,16 +36,16 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 		return geometry{}, &Error{Text: "the picture shakes by more than there is of it", Try: "rendering without --steady"}
 	}
 	g := geometry{cropW: srcW, cropH: srcH}
+	gridX, gridY := 2, 2 // even offsets keep chroma, which most stills hold at half size, in place
 	if aw > 0 {
 		if srcW*ah > srcH*aw {
-			g.cropW = int(math.Round(float64(srcH) * float64(aw) / float64(ah)))
+			g.cropW, gridX = onGrid(float64(srcH)*float64(aw)/float64(ah), o.Width, srcW)
 		} else {
-			g.cropH = int(math.Round(float64(srcW) * float64(ah) / float64(aw)))
+			g.cropH, gridY = onGrid(float64(srcW)*float64(ah)/float64(aw), o.Height, srcH)
 		}
 	}
-	// Even offsets keep chroma, which most stills hold at half size, in place.
-	g.cropX = (left + int(float64(srcW-g.cropW)*o.CropX)) &^ 1
-	g.cropY = (top + int(float64(srcH-g.cropH)*o.CropY)) &^ 1
+	g.cropX = (left + int(float64(srcW-g.cropW)*o.CropX)) &^ (gridX - 1)
+	g.cropY = (top + int(float64(srcH-g.cropH)*o.CropY)) &^ (gridY - 1)
 	switch {
 	case o.Width > 0 && o.Height > 0:
 		g.w, g.h = o.Width, o.Height
@@ -76,6 +76,20 @@ func (o Options) layOut(srcW, srcH int) (geometry, error) {
 		g.padX, g.padY = even(float64(mx)*float64(g.w)/float64(g.cropW)), even(float64(my)*float64(g.h)/float64(g.cropH))
 	}
 	return g, nil
+}
+
+// onGrid is a crop's side rounded to the pixel, or within bounds to up to 8 of them,
+// and the grid of its offset: so that the crop of a JPEG keeps its place where that
+// is reduced. The aspect stays within an eighth of a percent.
+func onGrid(v float64, least, most int) (side, offset int) {
+	step := 1
+	for step < 8 && 800*step <= int(v) {
+		step *= 2
+	}
+	if n := step * int(math.Round(v/float64(step))); n >= least && n <= most {
+		return n, min(2*step, 8)
+	}
+	return int(math.Round(v)), 2
 }
 
 // margin is what frames that are moved take on each side of a picture of w x h,

@@ -56,6 +56,7 @@ type Pipeline struct {
 	// pipedAs is ffmpeg's name for the kind of pictures that are made here and
 	// handed to the decoder; empty where it opens the stills itself.
 	pipedAs string
+	reduced *reduction // nil unless JPEGs are decoded here
 	notes   []string
 	// complaints are what ffmpeg had to say of stills that it decoded.
 	complaints []string
@@ -138,6 +139,7 @@ func plan(ctx context.Context, job Job) (*Pipeline, error) {
 			math.Hypot(job.Steady[0]*float64(w), job.Steady[1]*float64(h)), w, 200*float64(p.geo.marginX)/float64(w), 200*float64(p.geo.marginY)/float64(h)))
 	}
 	p.formats()
+	p.reduce()
 	return p, nil
 }
 
@@ -260,14 +262,14 @@ func (p *Pipeline) checkOutput() error {
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
 // in order; JPEGs are decoded by several of the first side by side, each with its
-// share of them. Raw files that are developed, and HEIF, come before both, one
+// share of them, and much larger ones come to its standard input, reduced. Raw files that are developed, and HEIF, come before both, one
 // command each, of which the first is given.
 func (p *Pipeline) Commands() [][]string {
 	var all [][]string
 	switch first := p.job.Sources[0].Path; {
 	case p.raw != nil:
 		all = append(all, append([]string{develop.Tool}, p.raw.Args(first, false)...))
-	case p.pipedAs != "":
+	case p.pipedAs != "" && p.reduced == nil:
 		all = append(all, develop.HEIFCommand(first, "STILL."+pictureKinds[p.pipedAs]))
 	}
 	return append(all,
@@ -292,7 +294,9 @@ func (p *Pipeline) decodeArgs(links string) []string {
 		how["threads"] = n
 	}
 	s := ffmpeg.Input(filepath.Join(strings.ReplaceAll(links, "%", "%%"), p.linkName()), how)
-	if p.pipedAs != "" {
+	if p.reduced != nil {
+		s = ffmpeg.Input("pipe:0", p.reduced.args())
+	} else if p.pipedAs != "" {
 		s = ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "image2pipe", "c:v": p.pipedAs, "framerate": "25", "noautorotate": ""})
 	}
 	return p.decodeFrom(s)
@@ -313,9 +317,12 @@ func (p *Pipeline) decodeFrom(s *ffmpeg.Stream) []string {
 			s = s.Filter(name, nil)
 		}
 	}
-	g := p.geo
+	g, by := p.geo, 1
+	if p.reduced != nil {
+		by = 8 / p.reduced.per
+	}
 	if g.cropX != 0 || g.cropY != 0 || p.cropped() {
-		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", g.cropW+2*g.marginX, g.cropH+2*g.marginY, g.cropX-g.marginX, g.cropY-g.marginY)}, ffmpeg.KwArgs{"exact": "1"})
+		s = s.Filter("crop", ffmpeg.Args{fmt.Sprintf("%d:%d:%d:%d", (g.cropW+2*g.marginX)/by, (g.cropH+2*g.marginY)/by, (g.cropX-g.marginX)/by, (g.cropY-g.marginY)/by)}, ffmpeg.KwArgs{"exact": "1"})
 	}
 	// Out comes what JFIF stores: full range, the matrix of BT.601. JPEGs have
 	// it, so ffmpeg scales them without converting; stills in RGB are brought

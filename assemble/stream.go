@@ -205,7 +205,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	case streamErr != nil:
 		return streamErr
 	}
-	return p.complained(parent, links, dec.tail)
+	return p.complained(parent, links, dec)
 }
 
 // start starts an ffmpeg, which may take as much memory unless that is 0: what is

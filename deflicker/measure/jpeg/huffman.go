@@ -26,6 +26,8 @@ const (
 type acTable struct {
 	spec      huffSpec
 	many, one [1 << acBits]uint16
+	value     *[1 << acBits]uint32 // see fill; nil where nobody asked
+	valued    bool                 // value is that of spec
 }
 
 // dcTable is looked up with the next dcBits bits. An entry holds in its low
@@ -123,12 +125,7 @@ func (s *huffSpec) difference(w uint64) (diff int32, bits uint) {
 	if size == 0 {
 		return 0, length
 	}
-	w <<= length
-	diff = int32(w >> (64 - size))
-	if w>>63 == 0 {
-		diff -= 1<<size - 1
-	}
-	return diff, length + uint(size)
+	return extend(w<<length, uint(size)), length + uint(size)
 }
 
 // set builds the tables of a DHT segment, unless they are that already.
@@ -139,6 +136,7 @@ func (t *acTable) set(counts, symbols []byte) error {
 	if err := t.spec.set(counts, symbols); err != nil {
 		return err
 	}
+	t.valued = false
 	var codes [1 << acBits]uint8 // length of the code alone; 0 for hardCode
 	for i := range t.one {
 		entry, length := t.spec.skip(uint64(i) << (64 - acBits))

@@ -27,7 +27,7 @@ type Picture struct {
 	transform     int  // of an Adobe APP14 segment; -1 for none
 	jfif          bool
 
-	quan    [4]int // DC quantisers; 0 where not stated
+	quan    [4][64]int // quantisers in zigzag order; 0 where not stated
 	restart int
 	dc      [4]*dcTable
 	ac      [4]*acTable
@@ -35,6 +35,11 @@ type Picture struct {
 	acSet   [4]bool
 	slots   [10]slot
 	seen    bool // a frame header
+	heads   bool // nothing but headers is read
+
+	per     int            // eighths that planes are made of; 0 for none
+	reduced int            // those that they were made of
+	scale   [3][64]float32 // of each component's terms
 
 	scans   int // that give DC terms
 	all     int // scans of any kind
@@ -49,6 +54,7 @@ type component struct {
 	stride         int // blocks across, whole units
 	means          []int16
 	coded          []uint16 // of the first: bits of each block's AC terms, 0 where unread
+	pix            []uint16 // its plane, reduced
 }
 
 // maxScans bounds the scans of a picture: progressive ones have about ten, and
@@ -121,7 +127,7 @@ func trimmed(data []byte) []byte {
 func (b *Picture) reset() {
 	b.n, b.restart, b.transform = 0, 0, -1
 	b.seen, b.jfif, b.rgb, b.ended, b.trouble = false, false, false, false, ""
-	b.quan, b.dcSet, b.acSet = [4]int{}, [4]bool{}, [4]bool{}
+	b.quan, b.dcSet, b.acSet = [4][64]int{}, [4]bool{}, [4]bool{}
 	b.scans, b.all = 0, 0
 }
 
@@ -153,6 +159,9 @@ func (b *Picture) segments(data []byte) error {
 		}
 		body := data[at+2 : at+length]
 		pos = at + length
+		if marker == mSOS && b.heads {
+			return errCut
+		}
 		if marker == mSOS {
 			if b.all++; b.all > maxScans {
 				return errors.New("it is in more scans than any program makes of a picture")
@@ -279,6 +288,9 @@ func (b *Picture) layOut() error {
 			p.coded = p.coded[:n]
 			clear(p.coded)
 		}
+		if b.reduced = b.per; b.per > 0 {
+			p.makeRoom(n, b.per)
+		}
 	}
 	b.seen = true
 	return nil
@@ -286,8 +298,7 @@ func (b *Picture) layOut() error {
 
 func ceilDiv(a, b int) int { return (a + b - 1) / b }
 
-// quantisers reads a DQT segment (T.81, B.2.4.1), of each table the first
-// element.
+// quantisers reads a DQT segment (T.81, B.2.4.1).
 func (b *Picture) quantisers(body []byte) error {
 	for len(body) > 0 {
 		wide, id := body[0]>>4, body[0]&15
@@ -298,9 +309,12 @@ func (b *Picture) quantisers(body []byte) error {
 		if id > 3 || wide > 1 || len(body) < n {
 			return errors.New("a quantisation table is broken")
 		}
-		b.quan[id] = int(body[1])
-		if wide != 0 {
-			b.quan[id] = int(binary.BigEndian.Uint16(body[1:]))
+		for i := range b.quan[id] {
+			if wide == 0 {
+				b.quan[id][i] = int(body[1+i])
+			} else {
+				b.quan[id][i] = int(binary.BigEndian.Uint16(body[1+2*i:]))
+			}
 		}
 		body = body[n:]
 	}
@@ -345,7 +359,13 @@ func (b *Picture) setTable(class, id byte, counts, symbols []byte) error {
 		b.ac[id] = new(acTable)
 	}
 	b.acSet[id] = true
-	return b.ac[id].set(counts, symbols)
+	if err := b.ac[id].set(counts, symbols); err != nil {
+		return err
+	}
+	if b.per > 1 {
+		b.ac[id].fill()
+	}
+	return nil
 }
 
 // scanHeader reads a scan header (T.81, B.2.3). It gives nil for a scan that
@@ -378,7 +398,7 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 		if p == nil {
 			return nil, broken
 		}
-		base := slot{comp: at, out: p.means, coded: p.coded, quan: max(b.quan[p.quan], 1) << low}
+		base := slot{comp: at, out: p.means, coded: p.coded, quan: max(b.quan[p.quan][0], 1) << low}
 		base.most = dcLimit + base.quan
 		if b.progressive {
 			base.most += overshoot
@@ -386,8 +406,11 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 		if !b.setTables(&base, tables, s) {
 			return nil, errors.New("a scan names a table that is not there")
 		}
+		if b.per > 1 {
+			b.setPlane(&base, at)
+		}
 		if n == 1 { // a unit is a block, and only those that hold picture
-			base.step, base.row = 1, p.stride
+			base.step, base.row, base.pixRow = 1, p.stride, base.stride*base.wide
 			slots = append(slots, base)
 			s.across, s.all = p.across, p.across*p.down
 			break
@@ -396,8 +419,9 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 			return nil, broken
 		}
 		for j := range p.h * p.v {
-			base.step, base.row = p.h, p.stride*p.v
+			base.step, base.row, base.pixRow = p.h, p.stride*p.v, base.stride*base.wide*p.v
 			base.at = j/p.h*p.stride + j%p.h
+			base.pixAt = (j/p.h*base.stride + j%p.h) * base.wide
 			slots = append(slots, base)
 		}
 		s.across = ceilDiv(b.Width, 8*b.hmax)
@@ -405,6 +429,16 @@ func (b *Picture) scanHeader(body []byte) (*scan, error) {
 	}
 	s.slots = slots
 	return s, nil
+}
+
+// setPlane has a slot's blocks painted.
+func (b *Picture) setPlane(to *slot, i int) {
+	p := &b.parts[i]
+	to.r, to.scale, to.wide = reductions[b.per], &b.scale[i], b.per
+	to.pix, to.stride = p.pix, p.stride*b.per
+	for k, q := range b.quan[p.quan] {
+		to.scale[k] = to.r.scale[k] * float32(q)
+	}
 }
 
 // part is the component of that id and its index.

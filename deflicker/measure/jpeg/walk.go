@@ -28,6 +28,15 @@ type slot struct {
 	step  int // blocks from one unit to the next
 	row   int // blocks from one row of units to the next
 	at    int // block in the first unit
+
+	// How its samples are made; r is nil where none are.
+	r      *reduction
+	scale  *[64]float32 // of its terms as they are coded
+	wide   int          // samples of a block across
+	pix    []uint16     // the component's plane
+	stride int
+	pixAt  int // its first sample in the first unit
+	pixRow int // samples from one row of units to the next
 }
 
 // scan is what a scan's entropy-coded data are made of.
@@ -81,7 +90,12 @@ func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v v
 				}
 				var ok bool
 				from := pos
-				if pos, ok = slot.ac.pass(data, pos); !ok {
+				if slot.r == nil {
+					pos, ok = slot.ac.pass(data, pos, 1)
+				} else {
+					pos, ok = slot.paint(data, pos, mean, slot.pixAt+row*slot.pixRow+col*slot.step*slot.wide)
+				}
+				if !ok {
 					return done, pos, s.stopped(pos, last)
 				}
 				if slot.coded != nil {
@@ -128,10 +142,9 @@ func (s *scan) stopped(pos, last uint) verdict {
 	return invalid
 }
 
-// pass passes over a block's AC terms from bit pos on and returns the bit
-// after them; ok is false where they are no valid code.
-func (t *acTable) pass(data []byte, pos uint) (after uint, ok bool) {
-	k := uint(1)
+// pass passes over a block's AC terms from the one at k on, which begins at bit
+// pos, and returns the bit after them; ok is false where they are no valid code.
+func (t *acTable) pass(data []byte, pos, k uint) (after uint, ok bool) {
 	for {
 		w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
 		clear := pos + 57 - acBits // w is good for as far
