@@ -65,15 +65,23 @@ func (f *Folder) addSums(name string) error {
 	return err
 }
 
-// Lists are what lies beside the clips, by file name. left says which clips are
-// in no edit list.
-func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
+// Lists are what lies beside the clips, by file name. notes say which clips are in no
+// edit list, and which may trouble a reader of one.
+func (f *Folder) Lists() (lists map[string][]byte, notes []string, err error) {
 	timeline, err := Timeline(f.Title, f.clips)
 	if err != nil {
 		return nil, nil, err
 	}
 	lists = map[string][]byte{timelineName: timeline, tableName: Table(f.clips)}
 	edits, left := EditLists(f.Title, f.clips)
+	if len(left) > 0 {
+		notes = append(notes, "in no edit list, for want of a time code at their rate or of room: "+strings.Join(left, ", "))
+	}
+	for i := range f.clips {
+		if c := &f.clips[i]; c.pastMidnight() {
+			notes = append(notes, fmt.Sprintf("the time code of %s passes midnight, so that it ends before it begins in the edit list; where an editor refuses that, --timecode 10:00:00:00 sets another", c.File))
+		}
+	}
 	for _, l := range edits {
 		lists[l.Name] = l.Text
 	}
@@ -85,7 +93,7 @@ func (f *Folder) Lists() (lists map[string][]byte, left []string, err error) {
 	var list bytes.Buffer
 	err = copycheck.WriteSums(&list, sums, "stillspan hand-over")
 	lists[Sums] = list.Bytes()
-	return lists, left, err
+	return lists, notes, err
 }
 
 // Sums is the name of the list of checksums.

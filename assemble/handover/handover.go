@@ -54,6 +54,13 @@ func (c *Clip) start() (timecode.Code, bool) {
 	return timecode.Code{Rate: c.Rate, Drop: drop}, ok
 }
 
+// pastMidnight tells whether the labels begin anew within the clip, so that its out-point
+// comes before its in-point.
+func (c *Clip) pastMidnight() bool {
+	in, ok := c.start()
+	return ok && in.Add(len(c.Frames)).Frame < in.Frame
+}
+
 // maxEvents is how many events an edit list of CMX 3600 form numbers.
 const maxEvents = 999
 

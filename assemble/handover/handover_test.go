@@ -103,6 +103,15 @@ func TestEditList(t *testing.T) {
 	if len(left) != 1 || left[0] != "odd.mp4" {
 		t.Errorf("left out %q", left)
 	}
+	// A clip that passes midnight ends by the labels of the day after.
+	late := Clip{File: "late.mov", Rate: playback.Rate{Num: 25, Den: 1}, Timecode: "23:59:58:10", Frames: frames(100)}
+	night, _ := EditLists("t", []Clip{late, clips[3], {File: "to.mov", Rate: late.Rate, Timecode: "23:59:56:00", Frames: frames(100)}})
+	if _, events := readEDL(t, string(night[1].Text), 25); events[0].in != 2159960 || events[0].out != 60 || events[0].ron-events[0].rin != 100 || events[1].out != 0 {
+		t.Errorf("past midnight: %+v", events)
+	}
+	if !late.pastMidnight() || clips[3].pastMidnight() {
+		t.Error("midnight is not told")
+	}
 	title, events := readEDL(t, string(lists[1].Text), 30)
 	if strings.Contains(title, "\n") || len(events) != 3 {
 		t.Fatalf("title %q, %d events", title, len(events))
@@ -133,6 +142,74 @@ func TestEditList(t *testing.T) {
 	}
 }
 
+// otioFields are the fields of the schemas that are used and what stands in each: a
+// schema, "[]" before one for a list, "{}" for a map, or a kind of JSON; "?" where it
+// may be null. They are those of OpenTimelineIO's own list, "Serialized Data (Fields
+// Only)", and of its file format specification.
+var otioFields = map[string]map[string]string{
+	"Timeline.1":          {"name": "string", "global_start_time": "?RationalTime.1", "tracks": "Stack.1", "metadata": "object"},
+	"Stack.1":             {"name": "string", "children": "[]Track.1", "effects": "[]none", "markers": "[]none", "metadata": "object"},
+	"Track.1":             {"name": "string", "kind": "string", "children": "[]Clip.2", "effects": "[]none", "markers": "[]none", "metadata": "object"},
+	"Clip.2":              {"name": "string", "source_range": "TimeRange.1", "media_references": "{}ExternalReference.1", "active_media_reference_key": "string", "effects": "[]none", "markers": "[]none", "metadata": "object"},
+	"ExternalReference.1": {"name": "string", "target_url": "string", "available_range": "TimeRange.1", "metadata": "object"},
+	"TimeRange.1":         {"start_time": "RationalTime.1", "duration": "RationalTime.1"},
+	"RationalTime.1":      {"rate": "number", "value": "number"},
+}
+
+// checkOTIO reads a value as strictly as those lists allow: nothing may be missing, and
+// nothing be there that they do not name.
+func checkOTIO(t *testing.T, at string, v any, want string) {
+	t.Helper()
+	if kind, ok := strings.CutPrefix(want, "?"); ok {
+		if v == nil {
+			return
+		}
+		want = kind
+	}
+	if kind, ok := strings.CutPrefix(want, "[]"); ok {
+		list, ok := v.([]any)
+		if !ok {
+			t.Errorf("%s is no list", at)
+		}
+		for i, x := range list {
+			checkOTIO(t, fmt.Sprint(at, "/", i), x, kind)
+		}
+		return
+	}
+	m, object := v.(map[string]any)
+	if kind, ok := strings.CutPrefix(want, "{}"); ok {
+		for key, x := range m {
+			checkOTIO(t, at+"/"+key, x, kind)
+		}
+		want = "object"
+	}
+	fields, ok := otioFields[want]
+	if !ok {
+		_, text := v.(string)
+		_, number := v.(float64)
+		if !(want == "string" && text || want == "number" && number || want == "object" && object) {
+			t.Errorf("%s is %v, want %s", at, v, want)
+		}
+		return
+	}
+	if m["OTIO_SCHEMA"] != want {
+		t.Errorf("%s has the schema %v, want %s", at, m["OTIO_SCHEMA"], want)
+	}
+	for name, kind := range fields {
+		x, there := m[name]
+		if !there {
+			t.Errorf("%s lacks %s", at, name)
+			continue
+		}
+		checkOTIO(t, at+"/"+name, x, kind)
+	}
+	for name := range m {
+		if fields[name] == "" && name != "OTIO_SCHEMA" {
+			t.Errorf("%s has %q, which %s does not know", at, name, want)
+		}
+	}
+}
+
 // The timeline has the schemas of OpenTimelineIO 0.18.1 and what a reader needs
 // of them. Set STILLSPAN_OTIO to a file name to keep timeline and edit lists for
 // that library, which is not at hand here.
@@ -160,27 +237,7 @@ func TestTimeline(t *testing.T) {
 	if err := json.Unmarshal(data, &got); err != nil {
 		t.Fatal(err)
 	}
-	// Schemas with their versions in 0.18.1.
-	known := map[string]bool{
-		"Timeline.1": true, "Stack.1": true, "Track.1": true, "Clip.2": true, "ExternalReference.1": true, "TimeRange.1": true, "RationalTime.1": true,
-	}
-	var walk func(v any)
-	walk = func(v any) {
-		switch v := v.(type) {
-		case map[string]any:
-			if s, ok := v["OTIO_SCHEMA"]; ok && !known[s.(string)] {
-				t.Errorf("schema %v", s)
-			}
-			for _, x := range v {
-				walk(x)
-			}
-		case []any:
-			for _, x := range v {
-				walk(x)
-			}
-		}
-	}
-	walk(got)
+	checkOTIO(t, "timeline", got, "Timeline.1")
 	track := got["tracks"].(map[string]any)["children"].([]any)[0].(map[string]any)
 	if track["kind"] != "Video" {
 		t.Errorf("track %v", track["kind"])

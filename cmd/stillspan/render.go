@@ -302,9 +302,9 @@ func (c *call) mayHandOver(dir string, shoots []*shoot.Shoot, more ...string) er
 
 // lists are what lies beside clips that are handed over.
 func (c *call) lists(h *handover.Folder) (map[string][]byte, error) {
-	lists, left, err := h.Lists()
-	if len(left) > 0 {
-		c.note("in no edit list, for want of a time code at their rate or of room: " + strings.Join(left, ", "))
+	lists, notes, err := h.Lists()
+	for _, n := range notes {
+		c.note(n)
 	}
 	return lists, err
 }
