@@ -23,6 +23,8 @@ type Colour struct {
 	primaries, transfer uint8
 	// coded is set where they stand before a profile, as in PNG.
 	coded bool
+	// packed is set for a profile in the way of JPEG XL, which is not unpacked.
+	packed bool
 }
 
 // EXIF's values of ColorSpace. Some cameras write 2 for Adobe RGB.
@@ -38,6 +40,8 @@ func (c Colour) Read() (name string, profile *icc.Profile, why string) {
 	switch {
 	case c.hasProfile && !(c.coded && c.primaries > 0):
 		return c.readProfile()
+	case c.packed:
+		return "a colour profile", nil, "profiles within JPEG XL are not read"
 	case c.primaries > 0:
 		return c.readCodes()
 	case c.space == spaceUncalibrated && strings.HasPrefix(c.interop, "R03"), c.space == spaceAdobe:

@@ -7,8 +7,9 @@ import (
 	"github.com/andybalholm/brotli"
 )
 
-// jxlHeaderBytes holds the size header and the orientation of any codestream.
-const jxlHeaderBytes = 24
+// jxlHeaderBytes holds the size header, the orientation and the colours of any
+// codestream without custom primaries.
+const jxlHeaderBytes = 64
 
 // JXL reads a JPEG XL, bare or in boxes.
 var JXL Reader = func(c *collector, all section) error {
@@ -18,7 +19,8 @@ var JXL Reader = func(c *collector, all section) error {
 	return c.jxlBoxes(all)
 }
 
-// jxl reads a bare JPEG XL codestream (ISO/IEC 18181-1): size and orientation.
+// jxl reads a bare JPEG XL codestream (ISO/IEC 18181-1): size, orientation and what
+// it says of its colours.
 func (c *collector) jxl(s section) error {
 	head, err := s.bytes(0, min(s.size, jxlHeaderBytes))
 	if err != nil {
@@ -29,17 +31,93 @@ func (c *collector) jxl(s section) error {
 	}
 	b := bits{data: head[2:]}
 	h, w := b.jxlSize()
-	orientation := 1
-	if allDefault := b.take(1) == 1; !allDefault {
+	orientation, colours := 1, false
+	allDefault := b.take(1) == 1
+	if !allDefault {
+		colours = true
 		if extra := b.take(1) == 1; extra {
 			orientation = 1 + int(b.take(3))
+			colours = b.take(3) == 0 // neither a size for display, a preview nor animation
 		}
 	}
 	if b.short {
 		return badPicture("the JPEG XL codestream ends within its header")
 	}
 	c.facts.Width, c.facts.Height, c.facts.Orientation = w, h, orientation
+	switch {
+	case allDefault:
+		c.facts.Bits = 8
+	case colours:
+		c.jxlColours(&b)
+	}
 	return nil
+}
+
+// enum reads a value of an enumeration.
+func (b *bits) enum() uint32 {
+	switch b.take(2) {
+	case 0:
+		return 0
+	case 1:
+		return 1
+	case 2:
+		return 2 + b.take(4)
+	}
+	return 18 + b.take(6)
+}
+
+// jxlColours reads the depth and the colour encoding of image metadata, whose numbers
+// are those of ITU-T H.273 but for P3, which is 11 with a white of its own. Of custom
+// values it says nothing.
+func (c *collector) jxlColours(b *bits) {
+	depths := [4]uint32{8, 10, 12, 1}
+	if float := b.take(1) == 1; float {
+		depths = [4]uint32{32, 16, 24, 1}
+		defer func() { c.facts.Bits = 32 }()
+	}
+	which := b.take(2)
+	depth := depths[which]
+	if which == 3 {
+		depth += b.take(6)
+	}
+	if depths[0] == 32 {
+		b.take(4) // of the exponent
+	}
+	b.take(1) // whether 16 bits are enough for a decoder
+	extra := b.take(2)
+	if extra == 1 && b.take(1) == 0 || extra > 1 {
+		return // more than an alpha channel like any
+	}
+	b.take(1) // whether it is coded as XYB
+	if b.short {
+		return
+	}
+	c.facts.Bits = int(depth)
+	if allDefault := b.take(1) == 1; allDefault {
+		return
+	}
+	packed, space := b.take(1) == 1, b.enum()
+	if packed {
+		c.facts.Colour.packed = !b.short
+		return
+	}
+	const d65, custom, p3 = 1, 2, 11
+	primaries, grey := uint32(1), space == 1
+	if space > 1 || b.enum() != d65 {
+		return
+	}
+	if !grey {
+		primaries = b.enum()
+	}
+	if primaries == custom || b.take(1) == 1 { // or a gamma
+		return
+	}
+	if primaries == p3 {
+		primaries = 12
+	}
+	if transfer := b.enum(); !b.short {
+		c.setCodes(uint16(primaries), uint16(transfer), false)
+	}
 }
 
 // jxlBoxes reads a JPEG XL in boxes (ISO/IEC 18181-2). The codestream's
