@@ -50,10 +50,10 @@ type Gap struct{ After, Count int }
 
 // Shown is what a frame of a clip shows: a source, the first time or once more
 // at an end of the clip, or one made up after it. Of a mean of several it is the
-// first, and Last the last.
+// first, and Last the last. A frame of the slate is one that is held, of no source.
 type Shown struct {
-	Source, Last int
-	MadeUp, Held bool
+	Source, Last        int
+	MadeUp, Held, Slate bool
 }
 
 // Shown says it of every frame of the clip.
@@ -66,6 +66,7 @@ func (j *Job) Shown() []Shown {
 	}
 	var out []Shown
 	show := func(f Shown, times int) { out = append(out, slices.Repeat([]Shown{f}, times)...) }
+	show(Shown{Held: true, Slate: true}, j.slateFrames())
 	for k := 0; k < len(j.Sources); {
 		last := j.lastOf(k)
 		show(Shown{Source: k, Last: last}, 1)
@@ -106,6 +107,7 @@ type Clip struct {
 	Frames    int // frames in the clip
 	Filled    int // of these, frames made by GapHold or GapBlend
 	Held      int // of these, frames that an end stands still beyond its own
+	Slate     int // of these, frames of the slate
 	DurationS float64
 	Rate      playback.Rate
 	Codec     string // as ffprobe names it

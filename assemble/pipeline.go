@@ -31,6 +31,8 @@ type Job struct {
 	Response *deflicker.Response `json:",omitempty"`
 	// Profiles are those whose colours are converted to the clip's.
 	Profiles []icc.Profile `json:",omitempty"`
+	// Slate stands before the first frame; nil for none.
+	Slate *Slate `json:",omitempty"`
 	Options
 }
 
@@ -191,13 +193,20 @@ func (p *Pipeline) Notes() []string { return p.notes }
 
 // frames is how many frames the clip will have.
 func (j Job) frames() int {
-	n := j.shot() + j.HoldFirst + j.HoldLast
+	n := j.slateFrames() + j.shot() + j.HoldFirst + j.HoldLast
 	if j.GapMode != GapLeave {
 		for _, g := range j.Gaps {
 			n += g.Count
 		}
 	}
 	return n
+}
+
+func (j Job) slateFrames() int {
+	if j.Slate == nil {
+		return 0
+	}
+	return j.Slate.Frames
 }
 
 // shot is how many frames are made of stills.

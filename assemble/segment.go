@@ -46,7 +46,7 @@ func Segments(job Job) []Job {
 		part.Sources = job.Sources[from:to]
 		part.Gaps = nil
 		if from > 0 {
-			part.HoldFirst = 0
+			part.HoldFirst, part.Slate = 0, nil
 		}
 		if to < n {
 			part.HoldLast = 0

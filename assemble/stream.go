@@ -82,7 +82,8 @@ func (p *Pipeline) deliver(ctx context.Context, w *files.Work, tmp string) (Clip
 		return Clip{}, &Error{Text: fmt.Sprintf("the clip %q did not come out as ordered: %s", p.job.Out, strings.Join(clip.Problems, "; "))}
 	}
 	clip.Held = p.job.HoldFirst + p.job.HoldLast
-	clip.Filled = p.total - p.job.shot() - clip.Held
+	clip.Slate = p.job.slateFrames()
+	clip.Filled = p.total - p.job.shot() - clip.Held - clip.Slate
 	clip.Problems = p.complaints
 	if p.Accept != nil {
 		if err := p.Accept(ctx, clip); err != nil {
@@ -449,6 +450,9 @@ func (w *writer) writeAll(first, last int, now picture) error {
 	}
 	times := 1
 	if first == 0 {
+		if err := w.slate(); err != nil {
+			return err
+		}
 		times += w.p.job.HoldFirst
 	}
 	if last == len(w.p.job.Sources)-1 {
@@ -456,6 +460,24 @@ func (w *writer) writeAll(first, last int, now picture) error {
 	}
 	for range times {
 		if err := w.write(now, false); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// slate writes the slate, if there is one.
+func (w *writer) slate() error {
+	s := w.p.job.Slate
+	if s == nil {
+		return nil
+	}
+	card := w.p.picture(make([]uint16, w.p.words()))
+	if err := s.draw(card); err != nil {
+		return err
+	}
+	for range s.Frames {
+		if err := w.write(card, true); err != nil {
 			return err
 		}
 	}

@@ -234,7 +234,7 @@ func (b *builder) clip() {
 	}
 	c := &r.Clip
 	b.out.Render = &Render{
-		File: c.File, Frames: c.Frames, Filled: c.Filled, Held: c.Held, Chosen: b.s.Chosen(), DurationS: Float(c.DurationS), Rate: plan.RateLabel(c.Rate),
+		File: c.File, Frames: c.Frames, Filled: c.Filled, Held: c.Held, Slate: c.Slate, Chosen: b.s.Chosen(), DurationS: Float(c.DurationS), Rate: plan.RateLabel(c.Rate),
 		Codec: c.Codec, Verified: c.Verified, Problems: append([]string{}, c.Problems...), Profile: c.Profile,
 		Width: c.Width, Height: c.Height, PixFmt: c.PixFmt, Bytes: c.Bytes,
 		Range: c.ColorRange, Matrix: c.ColorSpace, Primaries: c.ColorPrimaries, Transfer: c.ColorTransfer,

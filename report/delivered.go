@@ -68,7 +68,7 @@ func (b *builder) count() {
 	}
 	// A clip of some frames by request says nothing of the others.
 	if r := b.out.Render; r != nil && r.Chosen == "" {
-		d.InClip, d.MadeUp = r.Frames-r.Filled-r.Held, r.Filled
+		d.InClip, d.MadeUp = r.Frames-r.Filled-r.Held-r.Slate, r.Filled
 	}
 	by.Damaged, by.LeftOut = len(b.out.Damaged), d.Usable-d.InClip
 	inside := by.NotFired + by.Lost + by.Unknown + by.Damaged + by.LeftOut

@@ -414,7 +414,8 @@ type Render struct {
 	File   string `json:"file"`
 	Frames int    `json:"frames"`
 	Filled int    `json:"filled"`
-	Held   int    `json:"held,omitempty"` // that an end of the clip stands still
+	Held   int    `json:"held,omitempty"`  // that an end of the clip stands still
+	Slate  int    `json:"slate,omitempty"` // of a title card before the first frame
 	// Chosen says which frames the clip shows where by request it does not show
 	// all. Delivered then counts the shoot, not the clip.
 	Chosen    string   `json:"chosen,omitempty"`

@@ -224,6 +224,9 @@ func (t *textWriter) clip(c *Render) {
 	if c.Chosen != "" {
 		t.row("", "shows by request: %s", c.Chosen)
 	}
+	if c.Slate > 0 {
+		t.row("", "%s of it a slate before the first", frames(c.Slate))
+	}
 	if c.Held > 0 {
 		t.row("", "%s of it hold the first and the last", frames(c.Held))
 	}

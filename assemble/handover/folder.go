@@ -29,7 +29,7 @@ type Folder struct {
 func (f *Folder) Add(c Clip, sum string) error {
 	f.clips = append(f.clips, c)
 	if sum == "" {
-		return f.addSums(c.File)
+		return f.AddSums(c.File)
 	}
 	s := copycheck.Sum{Name: c.File}
 	if _, err := hex.Decode(s.SHA256[:], []byte(sum)); err != nil {
@@ -39,7 +39,8 @@ func (f *Folder) Add(c Clip, sum string) error {
 	return nil
 }
 
-func (f *Folder) addSums(name string) error {
+// AddSums takes what lies in the folder beside the clips.
+func (f *Folder) AddSums(name string) error {
 	err := filepath.WalkDir(filepath.Join(f.Dir, name), func(p string, e fs.DirEntry, err error) error {
 		if err != nil || e.IsDir() || strings.HasPrefix(e.Name(), files.TempPrefix) { // of this program's own keeping
 			return err

@@ -35,7 +35,7 @@ type Clip struct {
 // Frame is a frame of a clip.
 type Frame struct {
 	// Still is the file it was made of, as the report names it; for a frame made
-	// up to fill a gap that of the frame before.
+	// up to fill a gap that of the frame before, for one of a slate none.
 	Still string
 	// LastStill is set where it was blended of Still and those after it up to this.
 	LastStill    string

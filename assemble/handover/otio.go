@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"net/url"
 	"path"
+	"slices"
 )
 
 // The parts of an OpenTimelineIO file, with the schema versions of its release
@@ -80,6 +81,7 @@ func Timeline(title string, clips []Clip) ([]byte, error) {
 			continue
 		}
 		start, _ := c.start()
+		first := slices.IndexFunc(c.Frames, func(f Frame) bool { return f.Still != "" })
 		at := func(frames int) rationalTime { return rationalTime{"RationalTime.1", c.Rate.FPS(), float64(frames)} }
 		whole := timeRange{"TimeRange.1", at(start.Frame), at(len(c.Frames))}
 		t.Children = append(t.Children, clip{
@@ -89,7 +91,7 @@ func Timeline(title string, clips []Clip) ([]byte, error) {
 			}},
 			Metadata: map[string]any{"stillspan": map[string]any{
 				"sequence": c.Sequence, "shoot": c.Shoot, "camera": c.Camera, "rate": c.Rate.String(), "timecode": c.Timecode,
-				"first_still": c.Frames[0].Still, "last_still": c.Frames[len(c.Frames)-1].Still,
+				"first_still": c.Frames[max(first, 0)].Still, "last_still": c.Frames[len(c.Frames)-1].Still,
 			}},
 		})
 	}

@@ -97,6 +97,10 @@ func (s *Shoot) HandOver(job assemble.Job, file string) handover.Clip {
 		of[f.Path] = still
 	}
 	for _, shown := range job.Shown() {
+		if shown.Slate {
+			c.Frames = append(c.Frames, handover.Frame{MadeUp: true})
+			continue
+		}
 		src := &job.Sources[shown.Source]
 		f := of[src.Path]
 		f.CorrectionEV, f.MadeUp = src.CorrectionEV, shown.MadeUp

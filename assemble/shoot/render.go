@@ -54,6 +54,7 @@ func (s *Shoot) Job(out string) assemble.Job {
 	job.HoldFirst = int(math.Round(hold.First * s.Rate.FPS()))
 	job.HoldLast = int(math.Round(hold.Last * s.Rate.FPS()))
 	s.stampClip(&job)
+	s.slate(&job)
 	return job
 }
 

@@ -146,6 +146,11 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 	for _, s := range f.Shoots {
 		pages = append(pages, s.Sequence.ID+".html")
 	}
+	for i, name := range shoot.ClipNames(f.Shoots) {
+		if settings.Poster.Stated(f.Shoots[i].Settings) {
+			pages = append(pages, shoot.PosterName(name))
+		}
+	}
 	if err := c.mayHandOver(o.Out, f.Shoots, pages...); err != nil {
 		return err
 	}
@@ -225,6 +230,11 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 			return nil, err
 		}
 	}
+	for _, k := range d.Clips {
+		if err := c.poster(ctx, k.Shoot, at(shoot.PosterName(k.Name))); err != nil {
+			return nil, err
+		}
+	}
 	lists, err := c.handOverDay(d)
 	if err != nil {
 		return nil, err
@@ -244,6 +254,8 @@ func (c *call) writeDay(ctx context.Context, d *day.Day, f *shoot.Found) (*repor
 // for one.
 func dayMark(name string) string {
 	switch {
+	case strings.HasSuffix(name, ".jpg"):
+		return shoot.PosterMark
 	case strings.HasSuffix(name, ".html"):
 		return report.MarkHTML
 	case name == "day.json":
@@ -270,6 +282,11 @@ func (c *call) handOverDay(d *day.Day) (map[string][]byte, error) {
 		}
 		if err := h.Add(k.HandOver(), sum); err != nil {
 			return nil, err
+		}
+		if settings.Poster.Stated(k.Shoot.Settings) {
+			if err := h.AddSums(shoot.PosterName(k.Name)); err != nil {
+				return nil, err
+			}
 		}
 	}
 	return c.lists(&h)

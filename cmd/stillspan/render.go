@@ -75,6 +75,12 @@ func (c *call) renderAndTell(ctx context.Context, f *shoot.Found, names []string
 	if err != nil {
 		return err
 	}
+	for i, s := range f.Shoots {
+		path := shoot.PosterName(names[i])
+		if err := c.poster(ctx, s, files.Place{Path: path, Mark: dayMark(path)}); err != nil {
+			return err
+		}
+	}
 	if settings.HandOver.Of(c.stated) {
 		if err := c.handOver(clip, f); err != nil {
 			return err
@@ -206,6 +212,12 @@ func (c *call) readyFor(f *shoot.Found, names []string) error {
 		if err := f.Shoots[i].Job(n).Validate(); err != nil {
 			return err
 		}
+		if settings.Poster.Stated(f.Shoots[i].Settings) {
+			p := files.Place{Path: shoot.PosterName(n), Mark: shoot.PosterMark, Overwrite: settings.Overwrite.Of(c.stated)}
+			if err := hinted(p.Check()); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }
@@ -249,6 +261,15 @@ func (c *call) renderOne(ctx context.Context, s *shoot.Shoot, out, proof string,
 	})
 }
 
+// poster writes a shoot's poster, if one was asked for and there is a clip.
+func (c *call) poster(ctx context.Context, s *shoot.Shoot, at files.Place) error {
+	data, err := s.Poster(ctx)
+	if err != nil || data == nil {
+		return err
+	}
+	return c.write(at, func(w io.Writer) error { _, err := w.Write(data); return err })
+}
+
 // handOver lays the lists into the folder of clips that were rendered.
 func (c *call) handOver(dir string, f *shoot.Found) error {
 	h := handover.Folder{Dir: dir, Title: filepath.Base(f.Dump.Root)}
@@ -256,8 +277,14 @@ func (c *call) handOver(dir string, f *shoot.Found) error {
 		if s.Rendered == nil {
 			continue
 		}
-		if err := h.Add(s.HandOver(s.Job(""), filepath.Base(s.Rendered.Clip.File)), ""); err != nil {
+		name := filepath.Base(s.Rendered.Clip.File)
+		if err := h.Add(s.HandOver(s.Job(""), name), ""); err != nil {
 			return err
+		}
+		if settings.Poster.Stated(s.Settings) {
+			if err := h.AddSums(shoot.PosterName(name)); err != nil {
+				return err
+			}
 		}
 	}
 	lists, err := c.lists(&h)

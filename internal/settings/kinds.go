@@ -56,6 +56,27 @@ var ends = kind[Ends]{read: func(s string) (Ends, error) {
 	return Ends{first, last}, nil
 }}
 
+// card is how long a slate stands, seconds.
+var card = kind[float64]{read: func(s string) (float64, error) {
+	v, err := words.ParseSeconds(s)
+	if err == nil && !(v >= 0 && v <= 60) {
+		err = errors.New("want 0 to 60 seconds")
+	}
+	return v, err
+}}
+
+// posterFrame counts frames of the sequence from 1; 0 is the middle of the clip.
+var posterFrame = kind[int]{read: func(s string) (int, error) {
+	if s == "middle" {
+		return 0, nil
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil || n < 1 || n > 10_000_000 {
+		return 0, errors.New(`want a frame of the sequence, counted from 1, or "middle"`)
+	}
+	return n, nil
+}}
+
 // Spot is a place on the Earth, degrees north and east.
 type Spot struct{ Lat, Lon float64 }
 

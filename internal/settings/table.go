@@ -79,6 +79,8 @@ var (
 	Spoilt    = add(toggle, Row{Name: "leave-spoilt", Key: "leave_spoilt", In: Default, For: Clips, MakesClip: true, Help: "leave out of the clip, as if they were missing, the frames that are blurred, covered, black or blown enough to spoil it, but for what --accept names"})
 	Steady    = add(toggle, Row{Name: "steady", Key: "steady", In: Default, For: Clips, MakesClip: true, Help: "take shake and jumps out of the framing; what the moves take is cut from each side"})
 	Hold      = add(ends, Row{Name: "hold", Arg: "T,T", Key: "hold", In: Default, For: Clips, MakesClip: true, Help: "seconds that the first and the last frame stand still: 1,2.5"})
+	Slate     = add(card, Row{Name: "slate", Arg: "T", Key: "slate_s", In: Default, For: Clips, MakesClip: true, Help: "put a title card before the first frame for this long: name, date, frames and rate; the time code begins that much earlier"})
+	Poster    = add(posterFrame, Row{Name: "poster", Arg: "N", Key: "poster", In: Default, For: Clips, Help: `lay a frame of the clip beside it as a JPEG: the Nth of the sequence, or "middle"`})
 	Timecode  = add(startLabel, Row{Name: "timecode", Arg: "T", Key: "timecode", In: Default, Default: "clock", For: Clips, MakesClip: true, Help: `time code of the first frame: "clock" (when it was taken, by the camera's clock), "off", or a label such as 10:00:00:00`})
 	Deflicker = add(toggle, Row{Name: "deflicker", Key: "deflicker", In: Default, Default: "true", For: Clips, MakesClip: true, Help: "measure and report, but leave the light as shot"})
 )

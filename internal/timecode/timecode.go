@@ -81,9 +81,9 @@ func (c Code) String() string {
 	return fmt.Sprintf("%02d:%02d:%02d%s%02d", s/3600, s/60%60, s%60, sign, f%n)
 }
 
-// Add is the label n frames on; after the last of a day comes midnight.
+// Add is the label n frames on, or back; after the last of a day comes midnight.
 func (c Code) Add(n int) Code {
-	c.Frame = (c.Frame + n) % c.day()
+	c.Frame = ((c.Frame+n)%c.day() + c.day()) % c.day()
 	return c
 }
 
