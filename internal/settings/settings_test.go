@@ -29,7 +29,7 @@ func TestTable(t *testing.T) {
 				t.Errorf("two rows have the key %s", r.Key)
 			}
 			seen["key "+r.Key] = true
-			if r.In == Default && !r.MakesClip {
+			if r.In == Default && !r.MakesClip && r.Name != "poster" { // which lies beside the clip
 				t.Errorf("%s is stated by plans and makes no clip", r.Name)
 			}
 		}
