@@ -31,6 +31,7 @@ type tones struct {
 // of its variance; 0 where nothing is known.
 type toneChange struct {
 	code, weight [3][toneBins]float32
+	flat         [3][toneBins]float32 // mean of the cells' weights
 	cells        [3][toneBins]int32
 }
 
@@ -61,8 +62,8 @@ func (n *tones) add(g *Grid) {
 	}
 	n.w, n.h = g.W, g.H
 	n.open = n.open[:0]
-	for _, clip := range g.Clip {
-		n.open = append(n.open, clip < clipShare)
+	for i := range g.Clip {
+		n.open = append(n.open, tellsTone(g, i))
 	}
 	for c, code := range g.Code {
 		n.last[c] = n.last[c][:0]
@@ -71,6 +72,13 @@ func (n *tones) add(g *Grid) {
 		}
 	}
 	n.flatness(g)
+}
+
+// tellsTone says whether cell i of g is neither clipped nor mixed with what is.
+// What is too dark to tell exposure by has a tone all the same.
+func tellsTone(g *Grid, i int) bool {
+	const dark = 0.1
+	return g.Clip[i] < clipShare || max(g.Code[0][i], g.Code[1][i], g.Code[2][i]) < dark
 }
 
 // flatness weighs cells by how little their neighbours differ.
@@ -92,14 +100,14 @@ func (n *tones) flatness(g *Grid) {
 // compare finds the change of each channel's tones to g.
 func (n *tones) compare(g *Grid, to *toneChange) {
 	step := (len(g.Clip) + mostCells - 1) / mostCells
-	for c, code := range g.Code {
+	for c := range g.Code {
 		// Cells in order of their bins.
-		n.sort(code, g.Clip, n.last[c], step, &to.cells[c])
+		n.sort(g, c, step, &to.cells[c])
 		from := int32(0)
 		for b, count := range to.cells[c] {
 			if d := n.d[from : from+count]; count >= fewCells {
-				mean, variance := n.location(d, n.u[from:from+count])
-				to.code[c][b], to.weight[c][b] = float32(mean), float32(1/variance)
+				mean, variance, flat := n.location(d, n.u[from:from+count])
+				to.code[c][b], to.weight[c][b], to.flat[c][b] = float32(mean), float32(1/variance), float32(flat)
 			}
 			from += count
 		}
@@ -108,11 +116,12 @@ func (n *tones) compare(g *Grid, to *toneChange) {
 
 // sort puts every step-th cell's change and weight into d and u, bin after
 // bin, and counts them.
-func (n *tones) sort(code, clip []float64, last []float32, step int, count *[toneBins]int32) {
+func (n *tones) sort(g *Grid, c, step int, count *[toneBins]int32) {
+	code, last := g.Code[c], n.last[c]
 	n.at = n.at[:0]
 	for i := 0; i < len(code); i += step {
 		b := uint8(toneBins)
-		if n.open[i] && clip[i] < clipShare {
+		if n.open[i] && tellsTone(g, i) {
 			b = binOf((code[i] + float64(last[i])) / 2)
 			count[b]++
 		}
@@ -143,14 +152,14 @@ var binTable = func() (t [4081]uint8) {
 	return t
 }()
 
-// location is what most of the weighted d agree on and the variance of that:
-// the median bettered by one step of Tukey's biweight, since the means of
+// location is what most of the weighted d agree on, the variance of that and
+// their mean weight: the median bettered by one step of Tukey's biweight, since the means of
 // blocks come in steps to which a median is bound.
-func (n *tones) location(d, w []float64) (mean, variance float64) {
+func (n *tones) location(d, w []float64) (mean, variance, weight float64) {
 	m := n.s.quantile(d, w, 0, false)
 	sigma := max(1.4826*n.s.quantile(d, w, m, true), leastSigma)
 	reach := 4.685 * sigma
-	var sum, total, squares float64
+	var sum, total, squares, even float64
 	for i, x := range d {
 		u := (x - m) / reach
 		if u*u >= 1 {
@@ -159,9 +168,10 @@ func (n *tones) location(d, w []float64) (mean, variance float64) {
 		k := w[i] * square(1-u*u)
 		sum += k * (x - m)
 		total += k
+		even += square(1 - u*u)
 		squares += k * k
 	}
-	return m + sum/total, square(sigma) * squares / square(total)
+	return m + sum/total, square(sigma) * squares / square(total), total / even
 }
 
 const (
@@ -180,7 +190,8 @@ const (
 	// leastContrast is how far slopes must be from 1, rms, to be worth a
 	// correction of their own.
 	leastContrast = 0.025
-	// slopeError is what no slope is believed to be better than.
+	// slopeError is what no slope is believed to be better than, and is larger
+	// the more tones its cells mix.
 	slopeError = 0.004
 	// bendSlope is the usual change of slope, from bin to bin, of the slope of
 	// a camera's contrast, and channelSlope how far its channels differ.
@@ -313,7 +324,7 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 	slope, weight = make([]float64, toneBins), make([]float64, toneBins)
 	y, x, w := make([]float64, len(ev)), make([]float64, len(ev)), make([]float64, len(ev))
 	for b := range slope {
-		known := 0
+		known, flat := 0, 0.0
 		for t := range ev {
 			k := float64(n.change[t].weight[c][b])
 			y[t], w[t] = lightPerCode[b]*float64(n.change[t].code[c][b]), k/square(lightPerCode[b])
@@ -322,6 +333,7 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 				continue
 			}
 			x[t] = ev[t]
+			flat += float64(n.change[t].flat[c][b])
 			known++
 		}
 		if known < leastToneFrames {
@@ -329,7 +341,7 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 		}
 		s, err, explained := regress(x, y, w)
 		if explained >= leastExplained {
-			slope[b], weight[b] = s, 1/(err*err+slopeError*slopeError)
+			slope[b], weight[b] = s, 1/(err*err+square(slopeError*float64(known)/flat))
 		}
 	}
 	return slope, weight

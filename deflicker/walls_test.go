@@ -80,7 +80,7 @@ func drawWalls(rng *rand.Rand, frames int, scatter, wobble float64, curve func(f
 					k := min(int(p), len(table)-2)
 					v := math.Round(table[k] + (p-float64(k))*(table[k+1]-table[k]))
 					sum += v
-					if v >= 253 {
+					if v >= 253 || v < 0.03*255 { // clipped, or too dark to tell exposure by
 						g.Clip[i] += 1. / 64
 					}
 				}
