@@ -54,6 +54,8 @@ const (
 	bitsBeam = 45.0
 	// bitsNear is how much more another account may cost and still be told.
 	bitsNear = 6.0
+	// bitsNearStart is the same where a shoot begins.
+	bitsNearStart = 3.0
 	// bitsNearOrder is the same for the whole order of the files.
 	bitsNearOrder = 12.0
 )

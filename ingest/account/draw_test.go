@@ -167,7 +167,7 @@ func (w *world) files(numbers, times bool) []File {
 		}
 		f := File{Series: s.series, Folder: s.folder, Number: s.number, Wrap: 9999, T: math.Floor(s.at/w.grain+1e-6) * w.grain, Grain: w.grain, Class: s.class, LightEV: math.NaN()}
 		if s.exposure > 0 {
-			f.ExposureS, f.LightEV = s.exposure, s.ev
+			f.ExposureS, f.LightEV, f.Look = s.exposure, s.ev, int(1e6*s.exposure)
 		}
 		if !numbers {
 			f.Number, f.Wrap = -1, 0

@@ -34,8 +34,8 @@ type row struct {
 	reset float64
 }
 
-// maxRate is how many files a second are believed to lie between two of a shoot
-// fired at intervals; a number that leaps further was set, not counted.
+// maxRate is how many files a second are believed to lie between two on different
+// cards or over a counter's end; a number that leaps further was set, not counted.
 const maxRate = 30
 
 // orders gives the orders in which the files may have been shot, the likeliest
@@ -260,14 +260,14 @@ func rotates(files []File, list []int, p int) bool {
 const endStamps = 5 // stamps whose median stands for the end of a chain
 
 func fallsLastingly(files []File, list []int, p int) bool {
-	return edge(files, list[p:], false) < edge(files, list[:p], true)
+	return edge(files, list[p:], false, endStamps) < edge(files, list[:p], true, endStamps)
 }
 
-// edge is the median of the first or last few stamps, blind to single wrong
-// ones; NaN for none.
-func edge(files []File, list []int, last bool) float64 {
+// edge is the median of the first or last few stamps, at most n, blind to single
+// wrong ones; NaN for none.
+func edge(files []File, list []int, last bool, n int) float64 {
 	var v []float64
-	for k := 0; k < len(list) && len(v) < endStamps; k++ {
+	for k := 0; k < len(list) && len(v) < n; k++ {
 		i := list[k]
 		if last {
 			i = list[len(list)-1-k]
@@ -284,8 +284,11 @@ func edge(files []File, list []int, last bool) float64 {
 }
 
 func newChain(files []File, list []int, counted bool) chain {
-	c := chain{files: list, counted: counted, start: edge(files, list, false), end: edge(files, list, true)}
-	return c
+	n := endStamps
+	if len(list) < endStamps {
+		n = max(1, len(list)/2)
+	}
+	return chain{files: list, counted: counted, start: edge(files, list, false, n), end: edge(files, list, true, n)}
 }
 
 // lineUp puts chains one behind the other by their start; those that overlap are
@@ -321,6 +324,47 @@ func rolled(files []File, a, b *chain) bool {
 	return x.Wrap > 0 && x.Series == y.Series && x.Number > y.Number && x.Wrap-x.Number+y.Number < x.Wrap/10
 }
 
+// beside takes the numbers of names for none that are few beside those of a counter and
+// do not run on themselves: files that somebody renamed.
+func beside(files []File, list []chain) {
+	most := 0
+	for c := range list {
+		if list[c].counted {
+			most = max(most, len(list[c].files))
+		}
+	}
+	for c := range list {
+		f := list[c].files
+		on := 0
+		for k := 1; k < len(f); k++ {
+			if files[f[k]].Number == files[f[k-1]].Number+1 {
+				on++
+			}
+		}
+		if 4*len(f) < most || 2*len(f) < most && 2*on < len(f)-1 {
+			list[c].counted = false
+		}
+	}
+}
+
+// fill gives the step of a counter from the first row to the last to all after the
+// first, those between having numbers of no counter: one each, and what is left over to
+// the longest step.
+func fill(rows []row, du int, weak bool) {
+	n := len(rows) - 1
+	if du < n {
+		return
+	}
+	longest := n
+	for k := n; k > 0; k-- {
+		rows[k].du, rows[k].weak, rows[k].reset = 1, false, 0
+		if rows[k].t-rows[k-1].t > rows[longest].t-rows[longest-1].t {
+			longest = k
+		}
+	}
+	rows[longest].du, rows[longest].weak = du-n+1, weak
+}
+
 // appendChains adds chains that lie in one stretch of time.
 func appendChains(rows []row, files []File, list []chain) []row {
 	type place struct {
@@ -340,7 +384,9 @@ func appendChains(rows []row, files []File, list []chain) []row {
 	if len(list) > 1 {
 		slices.SortStableFunc(all, func(a, b place) int { return cmp.Compare(a.t, b.t) })
 	}
+	beside(files, list)
 	turned := false
+	counted := -1 // the last row of a counter
 	for k, p := range all {
 		f := &files[p.file]
 		r := row{file: p.file, t: f.T, g: f.Grain, counted: f.Number >= 0}
@@ -371,6 +417,13 @@ func appendChains(rows []row, files []File, list []chain) []row {
 			}
 		}
 		rows = append(rows, r)
+		if list[p.chain].counted && f.Number >= 0 {
+			if n := len(rows) - 1; counted >= 0 && n > counted+1 && all[k-n+counted].chain == p.chain && !f.Shared {
+				du, weak := numberStep(&files[rows[counted].file], f)
+				fill(rows[counted:], du, weak)
+			}
+			counted = len(rows) - 1
+		}
 	}
 	return rows
 }
@@ -418,7 +471,7 @@ func numberStep(x, y *File) (du int, weak bool) {
 	if du <= 1 {
 		return max(du, 0), false
 	}
-	if dt := y.T - x.T; timed(dt) && dt >= 0 && float64(du) > maxRate*(dt+1) {
+	if dt := y.T - x.T; timed(dt) && dt >= 0 && float64(du) > maxRate*(dt+1) && (weak || x.Series != y.Series) {
 		return 0, false
 	}
 	if !timed(y.T-x.T) && x.Series != y.Series {

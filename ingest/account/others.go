@@ -67,7 +67,8 @@ const leastPart = 5
 // tell puts the accounts that differ within rows from to to-1 into the shoot.
 func (out *Shoot) tell(list []other, from, to int) {
 	for _, o := range list {
-		if o.to < from || o.from >= to || o.missing == (tally{}) && min(o.from-from, to-o.from) < leastPart {
+		begins := from > 0 && o.from <= from // where this shoot does
+		if o.to < from || o.from >= to || begins && o.bits > bitsNearStart || o.missing == (tally{}) && min(o.from-from, to-o.from) < leastPart {
 			continue
 		}
 		out.Others = append(out.Others, Other{

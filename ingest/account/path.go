@@ -183,7 +183,9 @@ func (s *solver) child(h int32, j, places int) node {
 func (s *solver) add(n node) {
 	n.cost += n.missing.bits()
 	if gone := n.missing.never + n.missing.unknown; gone > 0 {
-		n.cost -= habit(&n, gone)
+		if c := &s.cadences[n.cadence]; 2*s.rows[n.row].g <= c.at(int(n.row)) { // else a clock that beats with the cadence looks alike
+			n.cost -= habit(&n, gone)
+		}
 		n.holes, n.since, n.turn = n.holes+1, 0, n.since
 	}
 	n.total = s.nodes[n.parent].total.plus(n.missing)
@@ -341,6 +343,7 @@ func (s *solver) off(h int32, j int) {
 	}
 	if x > 1+mostOff && x < 1e6 {
 		n := s.child(h, j, max(2, int(math.Round(x))))
+		cost := n.cost
 		n.missing = s.count(j, int(n.step))
 		if gone := n.missing.never + n.missing.unknown; gone < 2*longPause {
 			n.events |= evAnew
@@ -355,7 +358,7 @@ func (s *solver) off(h int32, j int) {
 			n.off = apart - float64(r.du)*interval
 			n.step = int32(r.du)
 			n.missing = s.count(j, r.du)
-			n.cost = p.cost + bitsLong
+			n.cost = cost + bitsLong
 			fresh(&n)
 			s.add(n)
 		}
@@ -375,6 +378,7 @@ func (s *solver) off(h int32, j int) {
 		return
 	}
 	n := s.child(h, j, places)
+	cost := n.cost
 	n.off = o
 	n.missing = s.count(j, places)
 	if r.du > 0 {
@@ -387,7 +391,7 @@ func (s *solver) off(h int32, j int) {
 			bits += bitsAtHole
 		}
 		n.events = evClock
-		n.cost = p.cost + bits
+		n.cost = cost + bits
 		fresh(&n)
 		s.add(n)
 	}

@@ -29,6 +29,8 @@ type dump struct {
 	families        int
 	strides         []int // steps of the numbers of that import
 	sure            bool  // the cause of what is lost over a counter's end can be told
+	fileTimes       bool  // files have the times of the shots
+	ends            bool  // holes lie near an end, beyond which may be test stills
 	cards, together bool  // a folder for each card; one import numbered all bodies' stills
 	aside           []aside
 	plan            []planned
@@ -165,6 +167,11 @@ func (d *dump) write(dir, planPath string) error {
 				}
 				if err := put(name, data, err); err != nil {
 					return err
+				}
+				if d.fileTimes {
+					if err := os.Chtimes(filepath.Join(dir, filepath.FromSlash(name)), s.clock, s.clock); err != nil {
+						return err
+					}
 				}
 			}
 		}

@@ -45,7 +45,7 @@ func kinds() (out []kind) {
 	for _, f := range faults {
 		out = append(out, kind{"fault: " + f.name, all, []step{must(f.add), shoot}})
 	}
-	return slices.Concat(out, special, odd)
+	return slices.Concat(out, special, odd, rare)
 }
 
 // special kinds are more than a name style or a fault.

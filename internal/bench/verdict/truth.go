@@ -65,6 +65,8 @@ type files struct{ left, lost int }
 //     new shoot.
 //   - Frames that never fired for some whole half hours look like a clock set
 //     forward: naming both is right, with exit code 3.
+//   - Near an end of a shoot, frames beyond a hole may be test stills: naming both
+//     is right, with exit code 3.
 //   - A second release within an interval may count as a frame or not.
 //   - Any exposure of a bracket may stand for its frame; where one is lost, the
 //     frame may be missing. A file of the same bytes may stand for another.
@@ -81,12 +83,13 @@ type truth struct {
 	Plan      []planned `json:"-"`
 	slots     map[*run]map[int]files
 	together  bool // numbered over all bodies
+	ends      bool // beyond a hole may be test stills
 	sure      bool // no counter's end hides a cause
 }
 
 // truth reads the tapes of the simulation. Two files of one name are an error.
 func (d *dump) truth() (*truth, error) {
-	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}, together: d.together, sure: d.sure}
+	t := &truth{Places: map[string]place{}, Says: d.says, Plan: d.plan, What: d.what, Irregular: d.irregular, slots: map[*run]map[int]files{}, together: d.together, sure: d.sure, ends: d.ends}
 	for _, r := range d.runs {
 		t.slots[r] = map[int]files{}
 		if r.soft {
@@ -191,7 +194,7 @@ func (t *truth) gap(a, b *shot, between []*shot) {
 		if n[0] > 0 {
 			halfHours := float64(n[0]) * interval / 1800
 			either := c&notFired != 0 && math.Round(halfHours) > 0 && math.Abs(halfHours-math.Round(halfHours))*1800 <= 2+body.grainS()
-			m := missing{n, c, optional, either}
+			m := missing{n, c, optional, either || t.ends}
 			if !t.together && !skipped.moved {
 				t.Missing = append(t.Missing, m)
 				return
