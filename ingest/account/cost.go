@@ -43,6 +43,8 @@ const (
 
 	// less where settings change as a shoot begins, and more where they do not
 	bitsTurned, bitsUnturned = 2.0, 2.0
+	// of settings that change so seldom
+	bitsMoved = 4.0
 
 	bitsOtherClass = 2.0 // a picture of another class than the one before
 

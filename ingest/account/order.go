@@ -112,6 +112,8 @@ func compareLooks(files []File, rows []row) {
 type chain struct {
 	files      []int
 	start, end float64 // robust times of its ends; NaN for none
+	// the times of its ends themselves, if they lie within its own length of these
+	first, last float64
 	counted    bool    // the numbers are a counter
 }
 
@@ -237,7 +239,7 @@ func whole(cut []chain) chain {
 	c := cut[0]
 	for _, next := range cut[1:] {
 		c.files = append(slices.Clip(c.files), next.files...)
-		c.end = next.end
+		c.end, c.last = next.end, next.last
 	}
 	return c
 }
@@ -288,7 +290,12 @@ func newChain(files []File, list []int, counted bool) chain {
 	if len(list) < endStamps {
 		n = max(1, len(list)/2)
 	}
-	return chain{files: list, counted: counted, start: edge(files, list, false, n), end: edge(files, list, true, n)}
+	c := chain{files: list, counted: counted, start: edge(files, list, false, n), end: edge(files, list, true, n)}
+	c.first, c.last = edge(files, list, false, 1), edge(files, list, true, 1)
+	if long := c.end - c.start; !(c.first >= c.start-long && c.last <= c.end+long) {
+		c.first, c.last = c.start, c.end
+	}
+	return c
 }
 
 // lineUp puts chains one behind the other by their start; those that overlap are
@@ -297,7 +304,7 @@ func lineUp(files []File, list []chain) []row {
 	list = slices.Clone(list)
 	for k := 1; k < len(list); k++ {
 		if !timed(list[k].start) { // stays behind its forerunner
-			list[k].start, list[k].end = list[k-1].end, list[k-1].end
+			list[k].start, list[k].end, list[k].first, list[k].last = list[k-1].end, list[k-1].end, list[k-1].end, list[k-1].end
 		}
 	}
 	slices.SortStableFunc(list, func(a, b chain) int {
@@ -308,14 +315,30 @@ func lineUp(files []File, list []chain) []row {
 	})
 	var rows []row
 	for k := 0; k < len(list); {
-		end, last := k+1, list[k].end
-		for ; end < len(list) && list[end].start < last; end++ {
-			last = max(last, list[end].end)
+		end := k + 1
+		for joint := list[k]; end < len(list) && joint.overlaps(&list[end]); end++ {
+			if len(list[end].files) > len(joint.files) {
+				joint.files = list[end].files
+			}
+			joint.end, joint.last = max(joint.end, list[end].end), max(joint.last, list[end].last)
 		}
 		rows = appendChains(rows, files, list[k:end])
 		k = end
 	}
 	return rows
+}
+
+// overlaps reports whether chain b begins before the end of c. Of a few files beside
+// many each end counts as it is, since no few others hide whether it is wrong.
+func (c *chain) overlaps(b *chain) bool {
+	begin, end := b.start, c.end
+	if len(c.files) <= endStamps {
+		begin = b.first
+	}
+	if len(b.files) <= endStamps {
+		end = c.last
+	}
+	return begin < end
 }
 
 // rolled reports whether chain b goes on where a's counter ended.

@@ -579,6 +579,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	// where they tell of the same pause as the clock.
 	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
 	hint := s.hinted(p, j, k)
+	turned := r.changed && s.moved > bitsMoved
 	group := r.group && !from.free() && apart > longPause*from.at(j)
 	if r.du > 1 && told && !hint && !group {
 		n.missing.spare = int32(r.du - 1)
@@ -594,7 +595,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		} else if n.cost += bitsShoot; r.same && apart < longPauseS {
 			n.cost += bitsEarly
 		}
-		if !r.changed && math.Abs(apart-to.at(j)) <= r.g+0.35*to.at(j) {
+		if !turned && math.Abs(apart-to.at(j)) <= r.g+0.35*to.at(j) {
 			n.cost += bitsOnPlace
 		}
 	case to.kind == tests && !from.free() && p.run >= leastRun:
@@ -610,14 +611,14 @@ func (s *solver) asShoot(h int32, j, k int) node {
 		n.cost += bitsGroup
 	default:
 		n.cost += bitsShoot
-		if r.changed {
+		if turned {
 			n.cost -= bitsTurned
 		} else if (apart < longPauseS || from.kind != hand && apart < longPause*from.at(j)) && r.reset == 0 {
 			n.cost += bitsEarly
 		}
 		if alike := from.kind == steady && to.kind == steady && math.Abs(from.interval-to.interval) < sameShare*from.interval; alike && n.missing.spare > 0 {
 			n.cost += bitsApart
-		} else if alike && !r.changed && apart < longPause*from.at(j) {
+		} else if alike && !turned && apart < longPause*from.at(j) {
 			n.cost += bitsEarly
 		}
 	}
@@ -630,10 +631,10 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	if to.kind == ramp {
 		n.cost += bitsRamp
 	}
-	if r.same && !r.other && !hint {
+	if r.same && !r.other && !hint && from.kind != tests && to.kind != tests {
 		n.cost += bitsUnturned
 	}
-	n.cost += s.freeBits(j, to, !r.changed) + to.odd
+	n.cost += s.freeBits(j, to, !turned) + to.odd
 	return n
 }
 

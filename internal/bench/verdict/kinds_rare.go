@@ -17,7 +17,7 @@ var rare = []kind{
 		}
 		d.say("every %dth never fired", every)
 	}, shoot}},
-	{"begun anew with other settings", counter, []step{withEXIF, maybe, shoot, func(d *dump) {
+	{"begun anew with other settings", counter, []step{withEXIF, frames(40, 240), maybe, shoot, func(d *dump) {
 		d.b.now += d.s.intervalS * (float64(5+d.r.IntN(60)) + between(d.r, 0.35, 0.65))
 		d.b.look.exposureS /= oneOf(d.r, 2.0, 4, 8)
 		d.b.look.iso *= oneOf(d.r, 1.0, 2, 4)
