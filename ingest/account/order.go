@@ -114,7 +114,7 @@ type chain struct {
 	start, end float64 // robust times of its ends; NaN for none
 	// the times of its ends themselves, if they lie within its own length of these
 	first, last float64
-	counted    bool    // the numbers are a counter
+	counted     bool // the numbers are a counter
 }
 
 // counters sorts the files into lists of one counter each, by number. Cards that

@@ -197,7 +197,7 @@ func (s *solver) add(n node) {
 // that fills.
 func habit(n *node, gone int32) float64 {
 	const usual = 1 << bitsNever // rows with one hole among them
-	if n.since == n.turn && n.turn >= 2 && gone == 1 {
+	if n.since == n.turn && n.turn >= 3 && gone == 1 {
 		return neverBits(1) - bitsTurn
 	}
 	return max(0, math.Log2(float64(n.holes+1)*usual/float64(n.row-n.first+usual)))
