@@ -258,12 +258,12 @@ func TestTimeline(t *testing.T) {
 
 func TestTable(t *testing.T) {
 	c := Clip{File: "a.mov", Sequence: "s1", Rate: ntsc, Timecode: "00:00:59;28", Frames: frames(4)}
-	c.Frames[2].MadeUp, c.Frames[1].Still = true, "a, \"b\".jpg"
+	c.Frames[2].MadeUp, c.Frames[1].Still, c.Frames[0].LastStill = true, "a, \"b\".jpg", "z.jpg"
 	rows, err := csv.NewReader(strings.NewReader(string(Table([]Clip{c})))).ReadAll()
 	if err != nil || len(rows) != 5 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
-	if r := rows[3]; r[0] != "a.mov" || r[1] != "3" || r[2] != "00:01:00;02" || r[7] != "true" || rows[2][4] != c.Frames[1].Still {
+	if r := rows[3]; r[0] != "a.mov" || r[1] != "3" || r[2] != "00:01:00;02" || r[7] != "true" || rows[0][8] != "last_still" || rows[1][8] != "z.jpg" || rows[2][4] != c.Frames[1].Still {
 		t.Errorf("rows %q", rows)
 	}
 }
