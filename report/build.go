@@ -7,6 +7,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"stillspan/assemble/flash"
 	"stillspan/assemble/shoot"
@@ -132,7 +133,7 @@ func (b *builder) name(k int) string {
 
 func (b *builder) head() {
 	fr := b.seq.Frames
-	b.out = Sequence{ID: b.seq.ID, Frames: len(fr)}
+	b.out = Sequence{ID: b.seq.ID, Frames: len(fr), ClockAheadOfUTCS: unknown}
 	if len(fr) == 0 {
 		return
 	}
@@ -151,8 +152,18 @@ func (b *builder) head() {
 			b.out.Start = s
 		}
 		b.out.End = s
+		// A fix gets old, so that the least difference is the nearest to the truth.
+		if ahead := wall(s).Sub(f.GPS); !f.GPS.IsZero() && ahead.Abs() <= mostAhead {
+			if x := Float(ahead.Seconds()); !(x >= b.out.ClockAheadOfUTCS) {
+				b.out.ClockAheadOfUTCS = x
+			}
+		}
 	}
 }
+
+// mostAhead is the most that a zone, summer time and a badly set clock come to.
+// A clock that is further off was never set.
+const mostAhead = 26 * time.Hour
 
 func (b *builder) timing() {
 	t := &b.seq.Timing

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -104,13 +105,17 @@ func wall(s Stamp) time.Time {
 	return time.Date(y, mo, d, h, mi, sec, s.Nanosecond(), time.UTC)
 }
 
-// clockText says how far a rig's clock is ahead of UTC, as its stills state it.
+// clockText says how far a rig's clock is ahead of UTC, as its stills state it or
+// their GPS times show.
 func clockText(shoots []*Sequence) string {
 	var zones []string
 	for _, s := range shoots {
 		zone := "clock without a zone"
 		if s.Start.HasOffset {
 			zone = "clock at UTC" + s.Start.Format("-07:00")
+		}
+		if x := float64(s.ClockAheadOfUTCS); !math.IsNaN(x) {
+			zone = "clock at UTC" + time.Time{}.In(time.FixedZone("", int(math.Round(x)))).Format("-07:00:00") + " by GPS"
 		}
 		if !slices.Contains(zones, zone) {
 			zones = append(zones, zone)

@@ -47,6 +47,9 @@ type Sequence struct {
 	Camera Camera `json:"camera"`
 	Start  Stamp  `json:"start"`
 	End    Stamp  `json:"end"`
+	// ClockAheadOfUTCS is what the camera's clock showed less the universal time
+	// of its GPS receiver; null without one.
+	ClockAheadOfUTCS Float `json:"clock_ahead_of_utc_s"`
 
 	IntervalS            Float `json:"interval_s"`
 	IntervalUncertaintyS Float `json:"interval_uncertainty_s"`

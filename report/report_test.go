@@ -621,6 +621,25 @@ func TestCameraName(t *testing.T) {
 	}
 }
 
+// A clock is set beside the universal time of its GPS receiver where there is
+// one; a fix that got old makes the clock look further ahead, never less.
+func TestClockAgainstGPS(t *testing.T) {
+	in := faulty(120)
+	frames := in.Shoots[0].Sequence.Frames
+	clock := func(f *ingest.Frame) time.Time { return wall(Stamp{Time: f.Facts.Taken}) }
+	for k, old := range map[int]time.Duration{5: 40 * time.Second, 6: 0, 60: 9 * time.Minute} {
+		frames[k].Facts.GPS = clock(&frames[k]).Add(-2*time.Hour - 43*time.Second - old)
+	}
+	frames[70].Facts.GPS = clock(&frames[70]).AddDate(-1, 0, 0)
+	s := Build(in).Sequences[0]
+	if s.ClockAheadOfUTCS != 7243 {
+		t.Errorf("the clock is %v s ahead, want 7243", s.ClockAheadOfUTCS)
+	}
+	if got := clockText([]*Sequence{&s}); got != "clock at UTC+02:00:43 by GPS" {
+		t.Error(got)
+	}
+}
+
 func TestDayHTML(t *testing.T) {
 	r := Build(faulty(120))
 	var b bytes.Buffer

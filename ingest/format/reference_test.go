@@ -98,7 +98,8 @@ func askExiftool(t *testing.T, paths []string) map[string]answer {
 		"-DateTimeOriginal", "-CreateDate", "-SubSecTimeOriginal", "-SubSecTimeDigitized",
 		"-OffsetTimeOriginal", "-OffsetTimeDigitized", "-ExposureTime", "-ShutterSpeedValue", "-FNumber",
 		"-ApertureValue", "-ISO", "-FocalLength", "-Make", "-Model", "-SerialNumber", "-Orientation",
-		"-ImageWidth", "-ImageHeight", "-WhiteBalance", "-ExposureMode", "-ExposureProgram", "-@", "-")
+		"-ImageWidth", "-ImageHeight", "-WhiteBalance", "-ExposureMode", "-ExposureProgram",
+		"-GPSDateStamp", "-GPSTimeStamp", "-@", "-")
 	cmd.Stdin = strings.NewReader(strings.Join(paths, "\n") + "\n")
 	out, err := cmd.Output()
 	var exit *exec.ExitError
@@ -167,6 +168,10 @@ func compare(f meta.Facts, a answer) []comparison {
 	if f.HasOffset {
 		ourOffset = f.Taken.Format("-07:00")
 	}
+	fix := ""
+	if day, clock := a.text("GPSDateStamp"), a.text("GPSTimeStamp"); day != "" && clock != "" {
+		fix = day + " " + strings.Split(clock, ".")[0]
+	}
 	word := func(field string, ours string, words []string) comparison {
 		v, ok := a[field].(json.Number)
 		code, err := v.Int64()
@@ -179,6 +184,7 @@ func compare(f meta.Facts, a answer) []comparison {
 		sameText("DateTimeOriginal", ourDate, date),
 		sameText("SubSecTimeOriginal", ourSubSec, subSec),
 		sameText("OffsetTimeOriginal", ourOffset, offset),
+		sameText("GPSDateStamp and GPSTimeStamp", f.GPS.Format("2006:01:02 15:04:05"), fix),
 		sameNumber("ExposureTime", f.ExposureS, a.number("ExposureTime", "ShutterSpeedValue")),
 		sameNumber("FNumber", f.FNumber, a.number("FNumber", "ApertureValue")),
 		sameNumber("ISO", f.ISO, a.number("ISO")),

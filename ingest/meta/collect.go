@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 
 	"stillspan/internal/exiftag"
@@ -21,9 +22,11 @@ type collector struct {
 	unpacked bool // a JPEG XL's packed EXIF was met
 
 	original, digitized stamp
-	changed             string  // DateTime
-	shutterTV           float64 // APEX time value
-	apertureAV          float64 // APEX aperture value
+	changed             string // DateTime
+	gpsDate             string
+	gpsTime             [3]float64 // hours, minutes, seconds
+	shutterTV           float64    // APEX time value
+	apertureAV          float64    // APEX aperture value
 	hasTV, hasAV        bool
 	otherISO            float64
 	dng                 bool
@@ -110,6 +113,8 @@ func (c *collector) dir(b block, off int64, depth int, main bool) (next int64, o
 			if at, ok := b.integer(e); ok {
 				c.exifDir(b, at, depth+1)
 			}
+		case exiftag.GPSIFD:
+			c.within(b, e, c.gpsTag)
 		case exiftag.ICCProfile:
 			if profile, err := b.bytes(e.off, e.bytes); err == nil && main {
 				c.setProfile(profile)
@@ -143,26 +148,42 @@ func (c *collector) exifDir(b block, off int64, depth int) {
 	c.note(err)
 	for _, e := range entries {
 		if e.tag == exiftag.InteropIFD {
-			c.interopDir(b, e)
+			c.within(b, e, c.interopTag)
 			continue
 		}
 		c.exifTag(b, e)
 	}
 }
 
-// interopDir reads which of the colour spaces of DCF is meant.
-func (c *collector) interopDir(b block, e entry) {
+// within reads a directory that nothing else hangs on: its damage is no matter.
+func (c *collector) within(b block, e entry, take func(block, entry)) {
 	off, ok := b.integer(e)
 	if at := (spot{b.src, b.off + off}); !ok || c.seen[at] {
 		return
 	}
 	entries, _, err := b.dir(off)
 	if err != nil {
-		return // nothing else hangs on it
+		return
 	}
 	for _, e := range entries {
-		if e.tag == exiftag.InteropIndex {
-			c.facts.Colour.interop = b.text(e)
+		take(b, e)
+	}
+}
+
+// interopTag tells which of the colour spaces of DCF is meant.
+func (c *collector) interopTag(b block, e entry) {
+	if e.tag == exiftag.InteropIndex {
+		c.facts.Colour.interop = b.text(e)
+	}
+}
+
+func (c *collector) gpsTag(b block, e entry) {
+	switch e.tag {
+	case exiftag.GPSDateStamp:
+		c.gpsDate = b.text(e)
+	case exiftag.GPSTimeStamp:
+		for i := range c.gpsTime {
+			c.gpsTime[i], _ = b.number(e, i)
 		}
 	}
 }
@@ -322,6 +343,10 @@ func (c *collector) settle() {
 	if f.Taken.IsZero() {
 		f.Taken, f.HasOffset = stamp{date: c.changed}.time()
 		f.Changed = !f.Taken.IsZero()
+	}
+	day, ok := parseDate(c.gpsDate + " 00:00:00")
+	if s := 3600*c.gpsTime[0] + 60*c.gpsTime[1] + c.gpsTime[2]; ok && s >= 0 && s <= 86401 { // with a leap second
+		f.GPS = day.Add(time.Duration(s * float64(time.Second)))
 	}
 	// APEX: time 2^-Tv seconds, f-number 2^(Av/2) (EXIF 2.32, annex C).
 	if f.ExposureS == 0 && c.hasTV && math.Abs(c.shutterTV) < 32 {

@@ -32,6 +32,10 @@ type Facts struct {
 	HasOffset bool
 	Changed   bool // Taken is DateTime
 
+	// GPS is the universal time of the receiver's last fix, which is not after
+	// the exposure and may be long before it.
+	GPS time.Time
+
 	Make, Model, Serial, Lens string
 
 	ExposureS float64 // exposure time, seconds

@@ -20,6 +20,7 @@ const (
 	JPEGOffset            = 0x0201
 	JPEGLength            = 0x0202
 	ExifIFD               = 0x8769
+	GPSIFD                = 0x8825
 	ICCProfile            = 0x8773
 	BitsPerSample         = 0x0102
 	DNGVersion            = 0xC612
@@ -71,6 +72,12 @@ const (
 	BodySerialNumber     = 0xA431
 	LensModel            = 0xA434
 	SubjectAtInfinityNum = 0xFFFFFFFF
+)
+
+// Tags of the GPS directory: universal time of the fix (EXIF 2.32, 4.6.6).
+const (
+	GPSTimeStamp = 0x0007
+	GPSDateStamp = 0x001D
 )
 
 // The words for coded values: the index is the code. An empty word is a code
