@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 )
 
@@ -394,10 +395,39 @@ func (p *comparison) figures(c Curve, byTone bool) Figures {
 			break
 		}
 		y, _ := join(p.level(), links)
-		f.ToneEV = append(f.ToneEV, FlickerEV(y))
+		f.ToneEV = append(f.ToneEV, FlickerEV(lessSpoilt(y, c.ExposureEV)))
 	}
 	return f
 }
+
+// lessSpoilt is the light y of a tone without the frames in which it leaves that
+// of the whole picture for a moment by far: there something covers what has that
+// tone, and no exposure is at fault.
+func lessSpoilt(y, whole []float64) []float64 {
+	d := make([]float64, len(y))
+	for t := range y {
+		d[t] = y[t] - whole[t]
+	}
+	far := max(spoiltTone, 6*scatter(d))
+	out := slices.Clone(y)
+	s := new(scratch)
+	for t := range d {
+		var near, w []float64
+		for _, e := range d[max(t-longestEvent, 0):min(t+longestEvent+1, len(d))] {
+			if !math.IsNaN(e) {
+				near, w = append(near, e), append(w, 1)
+			}
+		}
+		if len(near) > 0 && math.Abs(d[t]-s.quantile(near, w, 0, false)) > far {
+			out[t] = math.NaN()
+		}
+	}
+	return out
+}
+
+// spoiltTone is how far a tone may always be off the whole picture, EV: what a
+// camera's contrast makes of an exposure's errors is less.
+const spoiltTone = 0.15
 
 // level is 0 where there is light: pieces that no link joins keep their level.
 func (p *comparison) level() []float64 {
