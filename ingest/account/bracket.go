@@ -8,17 +8,19 @@ import (
 // bracketing is a body's rows taken together by brackets: several exposures at
 // each place of the cadence, of which one is wanted.
 type bracketing struct {
-	size   int // exposures in each
-	chosen int // which of them, from 0
-	units  []unit
+	units []unit
 }
 
 // unit is one bracket: the rows of its exposures by their place in it, -1 for one
-// that is not there.
+// that is not there. A frame by itself is a unit of one.
 type unit struct {
-	rows []int
-	lost int // of those not there, the ones whose number is missing
+	rows   []int
+	chosen int // which of them is wanted, from 0
+	lost   int // of those not there, the ones whose number is missing
 }
+
+// whole reports whether all exposures are there.
+func (u *unit) whole() bool { return !slices.Contains(u.rows, -1) }
 
 const (
 	leastBracket, mostBracket = 3, 9
@@ -51,10 +53,64 @@ func lightVaries(files []File, rows []row) bool {
 	return 2*vary > len(rows)
 }
 
-// brackets finds the brackets of a body. want is the exposure wanted, from 1, or
-// 0 for the middle one of the order fired, by light where the light is known.
-// It is nil where there are none.
+// brackets finds the brackets of a body, stretch by stretch: its shoots need not all
+// be of brackets. want is the exposure wanted, from 1, or 0 for the middle one of the
+// order fired, by light where the light is known. It is nil where there are none.
 func brackets(files []File, rows []row, want int) *bracketing {
+	b := &bracketing{}
+	found := false
+	for from := 0; from < len(rows); {
+		to := stretch(rows, from)
+		units := bracketsOf(files, rows[from:to], want)
+		found = found || units != nil
+		for k := 0; units == nil && k < to-from; k++ {
+			b.units = append(b.units, unit{rows: []int{from + k}})
+		}
+		for _, u := range units {
+			for p := range u.rows {
+				if u.rows[p] >= 0 {
+					u.rows[p] += from
+				}
+			}
+			b.units = append(b.units, u)
+		}
+		from = to
+	}
+	if !found {
+		return nil
+	}
+	return b
+}
+
+const (
+	stretchSteps = 12 // steps beside which a pause is long
+	stretchRatio = 3  // times the longest of them
+)
+
+// stretch is the end of the rows from the given one on that one shoot may be: a pause
+// follows, long beside the steps before it or after.
+func stretch(rows []row, from int) int {
+	longest := func(from, to int) float64 {
+		s := math.NaN()
+		for j := max(from, 1); j < min(to, len(rows)); j++ {
+			if d := rows[j].t - rows[j-1].t; !(d <= s) {
+				s = d
+			}
+		}
+		return s
+	}
+	for j := from + 1; j < len(rows); j++ {
+		dt := rows[j].t - rows[j-1].t
+		if rows[j].other || dt > longPauseS && (dt > stretchRatio*longest(max(from+1, j-stretchSteps), j) || dt > stretchRatio*longest(j+1, j+1+stretchSteps)) {
+			return j
+		}
+	}
+	return len(rows)
+}
+
+// bracketsOf finds the brackets of rows that may be one shoot, nil where there are
+// none.
+func bracketsOf(files []File, rows []row, want int) []unit {
 	cut := quickRuns(files, rows)
 	if cut == nil {
 		cut = lightRuns(files, rows)
@@ -66,19 +122,45 @@ func brackets(files []File, rows []row, want int) *bracketing {
 	if size == 0 || takesTurns(files, rows) {
 		return nil
 	}
-	b := &bracketing{size: size}
+	var units []unit
 	for k, from := range cut {
 		to := len(rows)
 		if k+1 < len(cut) {
 			to = cut[k+1]
 		}
 		for ; from < to; from += size {
-			b.units = append(b.units, unit{rows: span(from, min(to, from+size))})
+			units = append(units, unit{rows: span(from, min(to, from+size))})
 		}
 	}
-	b.place(rows)
-	b.choose(files, rows, want)
-	return b
+	place(units, size, rows)
+	choose(units, size, files, rows, want)
+	return apartAtEnds(units)
+}
+
+// apartAtEnds takes the incomplete brackets at both ends for frames by themselves, such
+// as test stills, if no number says that some of theirs are missing.
+func apartAtEnds(units []unit) []unit {
+	single := func(k int) bool { return !units[k].whole() && units[k].lost == 0 }
+	from, to := 0, len(units)
+	for from < to && single(from) {
+		from++
+	}
+	for to > from && single(to-1) {
+		to--
+	}
+	var out []unit
+	for k, u := range units {
+		if k >= from && k < to {
+			out = append(out, u)
+			continue
+		}
+		for _, j := range u.rows {
+			if j >= 0 {
+				out = append(out, unit{rows: []int{j}})
+			}
+		}
+	}
+	return out
 }
 
 func span(from, to int) []int {
@@ -200,76 +282,81 @@ func lightRuns(files []File, rows []row) []int {
 
 // place finds the place of every exposure in its bracket, by number: brackets are
 // size numbers apart.
-func (b *bracketing) place(rows []row) {
+func place(units []unit, size int, rows []row) {
 	number := make([]int, len(rows)) // running, so that holes show
 	for j := 1; j < len(rows); j++ {
 		number[j] = number[j-1] + max(1, rows[j].du)
 	}
-	first := make([]int, len(b.units)) // the number of the first exposure
-	for k := range b.units {
+	first := make([]int, len(units)) // the number of the first exposure
+	for k := range units {
 		first[k] = math.MinInt
-		if r := b.units[k].rows; len(r) == b.size && number[r[len(r)-1]]-number[r[0]] == b.size-1 {
+		if r := units[k].rows; len(r) == size && number[r[len(r)-1]]-number[r[0]] == size-1 {
 			first[k] = number[r[0]]
 		}
 	}
-	for k := range b.units {
-		r := b.units[k].rows
+	for k := range units {
+		r := units[k].rows
 		if first[k] != math.MinInt {
 			continue
 		}
 		lo, hi := number[r[0]], number[r[len(r)-1]]
 		guess := lo
 		if k > 0 {
-			if ends := first[k-1] + b.size; ends <= lo && hi < ends+b.size {
+			if ends := first[k-1] + size; ends <= lo && hi < ends+size {
 				guess = ends
 			}
-		} else if len(b.units) > 1 && first[1] != math.MinInt && first[1]-b.size <= lo && hi < first[1] {
-			guess = first[1] - b.size
+		} else if len(units) > 1 && first[1] != math.MinInt && first[1]-size <= lo && hi < first[1] {
+			guess = first[1] - size
 		}
 		first[k] = guess
-		places := make([]int, b.size)
+		places := make([]int, size)
 		for p := range places {
 			places[p] = -1
 		}
 		for _, j := range r {
-			if p := number[j] - guess; p >= 0 && p < b.size {
+			if p := number[j] - guess; p >= 0 && p < size {
 				places[p] = j
 			}
 		}
 		// A number is missing where the next bracket is as far on as if it had been
 		// shot.
-		next := guess + b.size
-		if k+1 < len(b.units) {
-			next = number[b.units[k+1].rows[0]]
+		next := guess + size
+		if k+1 < len(units) {
+			next = number[units[k+1].rows[0]]
 		}
-		b.units[k].lost = min(b.size-len(r), max(0, next-guess-len(r)))
-		b.units[k].rows = places
+		if k == 0 { // before the first row nothing tells
+			guess = lo
+		}
+		units[k].lost = min(size-len(r), max(0, next-guess-len(r)))
+		units[k].rows = places
 	}
 }
 
 // choose settles which exposure of each bracket is wanted: the middle one by its
 // light, else by its order.
-func (b *bracketing) choose(files []File, rows []row, want int) {
-	b.chosen = min(want, b.size) - 1
-	if want > 0 {
-		return
-	}
-	b.chosen = b.size / 2
-	for _, u := range b.units {
-		order := slices.Clone(u.rows)
-		if slices.Contains(order, -1) || slices.ContainsFunc(order, func(j int) bool { return math.IsNaN(files[rows[j].file].LightEV) }) {
-			continue
+func choose(units []unit, size int, files []File, rows []row, want int) {
+	chosen := min(want, size) - 1
+	if want == 0 {
+		chosen = size / 2
+		for _, u := range units {
+			order := slices.Clone(u.rows)
+			if !u.whole() || slices.ContainsFunc(order, func(j int) bool { return math.IsNaN(files[rows[j].file].LightEV) }) {
+				continue
+			}
+			slices.SortStableFunc(order, func(i, j int) int {
+				return compareTimes(files[rows[i].file].LightEV, files[rows[j].file].LightEV)
+			})
+			chosen = slices.Index(u.rows, order[size/2])
+			break
 		}
-		slices.SortStableFunc(order, func(i, j int) int {
-			return compareTimes(files[rows[i].file].LightEV, files[rows[j].file].LightEV)
-		})
-		b.chosen = slices.Index(u.rows, order[b.size/2])
-		return
+	}
+	for k := range units {
+		units[k].chosen = chosen
 	}
 }
 
 // unitRows are rows that stand for whole brackets.
-func (b *bracketing) unitRows(rows []row) []row {
+func (b *bracketing) unitRows(files []File, rows []row) []row {
 	out := make([]row, len(b.units))
 	end := -1
 	for k, u := range b.units {
@@ -294,33 +381,33 @@ func (b *bracketing) unitRows(rows []row) []row {
 				r.other = r.other || rows[j].other
 			}
 			// Those of incomplete brackets are told with them.
-			holes -= b.outside(k, rows)
+			holes -= b.outside(k)
 			switch {
 			case !known:
 				r.du = 0
 			default:
-				r.du = 1 + max(0, holes)/b.size
+				r.du = 1 + max(0, holes)/len(u.rows)
 			}
 		}
 		out[k] = r
 		end = last
 	}
+	compareLooks(files, out)
 	return out
 }
 
 // outside counts the missing numbers between bracket k-1 and k that belong to
 // them: lost exposures at the end of the one and at the start of the other.
-func (b *bracketing) outside(k int, rows []row) int {
-	n := 0
-	for p := b.size - 1; p >= 0 && b.units[k-1].rows[min(p, len(b.units[k-1].rows)-1)] < 0; p-- {
+func (b *bracketing) outside(k int) int {
+	last, first := &b.units[k-1], &b.units[k]
+	n, m := 0, 0
+	for p := len(last.rows) - 1; p >= 0 && last.rows[p] < 0; p-- {
 		n++
 	}
-	n = min(n, b.units[k-1].lost)
-	m := 0
-	for p := 0; p < b.size && b.units[k].rows[p] < 0; p++ {
+	for p := 0; p < len(first.rows) && first.rows[p] < 0; p++ {
 		m++
 	}
-	return n + min(m, b.units[k].lost)
+	return min(n, last.lost) + min(m, first.lost)
 }
 
 // expand turns a shoot of brackets into one of the exposures wanted.
@@ -336,18 +423,25 @@ func (b *bracketing) expand(s *Shoot, rows []row) {
 			}
 		}
 	}
+	for _, f := range files {
+		if u := &b.units[at[f]]; len(u.rows) > max(1, s.Bracket) {
+			s.Bracket, s.Chosen = len(u.rows), u.chosen
+		}
+	}
+	if s.Bracket == 0 {
+		return
+	}
 	s.Files, s.Number, s.Slot = nil, nil, nil
-	s.Bracket, s.Chosen = b.size, b.chosen
 	var gaps []Gap
 	next := 0
 	for i, f := range files {
 		for ; next < len(s.Gaps) && s.Gaps[next].After < i; next++ {
-			gaps = append(gaps, b.whole(s.Gaps[next], len(s.Files)-1)...)
+			gaps = append(gaps, ofFrames(s.Gaps[next], len(s.Files)-1, s.Bracket)...)
 		}
 		u := &b.units[at[f]]
 		index[i] = max(0, len(s.Files)-1)
 		spare := u.lost
-		if j := u.rows[b.chosen]; j >= 0 {
+		if j := u.rows[u.chosen]; j >= 0 {
 			index[i] = len(s.Files)
 			s.Files = append(s.Files, rows[j].file)
 			s.Number = append(s.Number, number[i])
@@ -364,13 +458,13 @@ func (b *bracketing) expand(s *Shoot, rows []row) {
 			gaps = append(gaps, Gap{After: len(s.Files) - 1, Count: spare, GapS: math.NaN(), Cause: FileLost, Spare: true})
 		}
 		for p, j := range u.rows {
-			if j >= 0 && p != b.chosen {
+			if j >= 0 && p != u.chosen {
 				s.Unused = append(s.Unused, rows[j].file)
 			}
 		}
 	}
 	for ; next < len(s.Gaps); next++ {
-		gaps = append(gaps, b.whole(s.Gaps[next], len(s.Files)-1)...)
+		gaps = append(gaps, ofFrames(s.Gaps[next], len(s.Files)-1, s.Bracket)...)
 	}
 	s.Gaps = gaps
 	if len(s.Slot) > 0 {
@@ -397,15 +491,15 @@ func (b *bracketing) files(rows []row, first int) []int {
 	return []int{first}
 }
 
-// whole is a gap of brackets as one of frames: all exposures of a lost one are
+// ofFrames is a gap of brackets as one of frames: all exposures of a lost one are
 // lost, one of them is missing from the cadence.
-func (b *bracketing) whole(g Gap, after int) []Gap {
+func ofFrames(g Gap, after, size int) []Gap {
 	g.After = after
 	if g.Cause != FileLost {
 		return []Gap{g}
 	}
 	spare := g
-	spare.Count, spare.Spare = g.Count*(b.size-1), true
+	spare.Count, spare.Spare = g.Count*(size-1), true
 	return []Gap{g, spare}
 }
 

@@ -72,7 +72,7 @@ func account(files []File, rows []row, opt Options) Account {
 	if b == nil {
 		return ofRows(files, rows, opt)
 	}
-	a := ofRows(files, b.unitRows(rows), opt)
+	a := ofRows(files, b.unitRows(files, rows), opt)
 	var loose []int
 	for _, f := range a.Loose {
 		loose = append(loose, b.files(rows, f)...)
