@@ -18,8 +18,8 @@ type Slate struct {
 	Lines  []string
 }
 
-// draw writes the card over p, white on black.
-func (s *Slate) draw(p picture) error {
+// draw writes the card over p, on black in a grey of that code, 0 to 1.
+func (s *Slate) draw(p picture, grey float64) error {
 	img := image.NewGray(image.Rect(0, 0, p.y.w, p.y.h))
 	left, wide := p.y.w/12, p.y.w*10/12
 	lineHeight := min(float64(p.y.h)/float64(2*len(s.Lines)+6), float64(p.y.h)/16)
@@ -35,7 +35,7 @@ func (s *Slate) draw(p picture) error {
 		at += 1.6 * lineHeight
 	}
 	for i, v := range img.Pix {
-		p.y.pix[i] = uint16(yBlack + int(v)*yRange/255)
+		p.y.pix[i] = uint16(yBlack + grey*float64(v)*yRange/255)
 	}
 	for i := range p.cb.pix {
 		p.cb.pix[i], p.cr.pix[i] = cMid, cMid

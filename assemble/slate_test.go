@@ -1,6 +1,8 @@
 package assemble
 
 import (
+	"encoding/binary"
+	"os/exec"
 	"path/filepath"
 	"testing"
 )
@@ -24,6 +26,21 @@ func TestSlateAndPoster(t *testing.T) {
 	j.Out, j.Codec, j.Space, j.SegmentFrames = filepath.Join(dir, "a.mkv"), "ffv1", "bt2020-pq", 2
 	if clip := mustRun(t, j); clip.Frames != 7 || clip.Slate != 2 {
 		t.Errorf("in parts: %+v", clip)
+	}
+	// Its writing is graphics white, 203 cd/m2, code 573 of PQ (ITU-R BT.2408), also
+	// where the stills' white is brighter.
+	j.Out, j.WhiteNits, j.SegmentFrames = filepath.Join(dir, "b.mkv"), 1000, 0
+	mustRun(t, j)
+	b, err := exec.Command("ffmpeg", "-v", "error", "-i", j.Out, "-frames:v", "1", "-vf", "format=yuv444p10le,extractplanes=y", "-f", "rawvideo", "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	top := uint16(0)
+	for i := 0; i+1 < len(b); i += 2 {
+		top = max(top, binary.LittleEndian.Uint16(b[i:]))
+	}
+	if top < 571 || top > 575 {
+		t.Errorf("the slate's white has code %d", top)
 	}
 	for k := range 5 {
 		img, err := Poster(t.Context(), j, k)

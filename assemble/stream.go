@@ -14,10 +14,12 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"stillspan/deflicker"
+	"stillspan/internal/bt2100"
 	"stillspan/internal/files"
 	"stillspan/internal/icc"
 	"stillspan/internal/orientation"
 	"stillspan/internal/process"
+	"stillspan/internal/srgb"
 )
 
 // framesAhead is how many decoded frames wait to be corrected: with the one in
@@ -473,7 +475,11 @@ func (w *writer) slate() error {
 		return nil
 	}
 	card := w.p.picture(make([]uint16, w.p.words()))
-	if err := s.draw(card); err != nil {
+	grey := 1.0
+	if white := w.p.job.White(); white > bt2100.WhiteNits {
+		grey = srgb.Encode(bt2100.WhiteNits / white) // graphics are no brighter
+	}
+	if err := s.draw(card, grey); err != nil {
 		return err
 	}
 	for range s.Frames {

@@ -134,7 +134,7 @@ func (s *Server) clipOf(sh *shoot.Shoot, name string) clip {
 		if f.MadeUp {
 			c.MadeUp++
 		}
-		if f.Held {
+		if f.Held && !f.Slate {
 			c.Held++
 		}
 	}
