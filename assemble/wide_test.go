@@ -118,6 +118,26 @@ func TestWide(t *testing.T) {
 	}
 }
 
+// Colours outside sRGB are kept: those of a Display P3 still are what zimg makes of them.
+func TestWideOfP3(t *testing.T) {
+	needFFmpeg(t)
+	dir := t.TempDir()
+	still := filepath.Join(dir, "patches.png")
+	writePatches(t, still)
+	want := patchCodes(t, still, "zscale=tin=iec61966-2-1:pin=smpte432:min=gbr:rin=full:t=smpte2084:p=bt2020:m=bt2020nc:r=limited:npl=203:agamma=0,")
+	j := jobFor(filepath.Join(dir, "p3.mkv"), []Source{{Path: still, Format: "png", Width: patchSide * len(patches), Height: patchSide, Orientation: 1, Profile: 1}})
+	j.Aspect, j.Codec, j.Space, j.Profiles = "source", "ffv1", "bt2020-pq", []icc.Profile{icc.DisplayP3}
+	clip := mustRun(t, j)
+	for k, got := range patchCodes(t, clip.File, "") {
+		for i := range got {
+			if math.Abs(got[i]-want[k][i]) > 3 {
+				t.Errorf("patch %04x: %v, zimg %v", patches[k], got, want[k])
+				break
+			}
+		}
+	}
+}
+
 // What cannot hold a wide clip is refused before anything is read.
 func TestWideRefused(t *testing.T) {
 	for want, change := range map[string]func(*Options){
