@@ -535,6 +535,8 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 		return low, nil
 	case folders && dcf:
 		return low, high
+	case same && slices.Min(low) > 0 && spread(low) > 9000 && len(low) < 5000:
+		return low, nil // both ends of four digits: it has begun again
 	}
 	whole := make([]int, len(low))
 	for c := range low {
@@ -629,34 +631,40 @@ func (g *nameGroup) stamps(form stampForm, at int, frames []Frame) []time.Time {
 	case len(list) > 1 && !slices.ContainsFunc(list, func(t time.Time) bool { return !t.Equal(list[0]) }):
 		return nil // a day or a session, and a counter elsewhere
 	case !g.counts(last):
+		return list
 	case form.widths[len(form.widths)-1] == 3 || form.layout == "epoch ms" || firstMinute(list):
 		return nil // one up from file to file
-	case form.grain == time.Minute:
-		// A counter would not leave out 60 to 99 at every hour.
-		with, told := g.besideHeader(list, frames)
-		if told && !with || !told && oneHour(list) {
-			return nil
-		}
+	}
+	// A counter would not leave out 60 to 99 at every hour, nor go with the clock.
+	with, told := g.besideHeader(list, frames, max(sameStampS, form.grain.Seconds()))
+	if told && !with || !told && form.grain == time.Minute && oneHour(list) {
+		return nil
 	}
 	return list
 }
 
-// besideHeader tells whether the stamps of most files lie equally far from those
-// in their headers; told is false where too few have one.
-func (g *nameGroup) besideHeader(stamps []time.Time, frames []Frame) (with, told bool) {
+// besideHeader tells whether the stamps of most files lie equally far, within so many
+// seconds, from those in their headers; told is false where too few have one.
+func (g *nameGroup) besideHeader(stamps []time.Time, frames []Frame, within float64) (with, told bool) {
 	var v []float64
+	var last time.Time
+	moves := 0 // a header that a program wrote to all alike tells nothing
 	for c, i := range g.files {
 		if t := wallClock(frames[i].Facts.Taken); !t.IsZero() {
 			v = append(v, seconds(t)-seconds(stamps[c]))
+			if !t.Equal(last) {
+				moves++
+			}
+			last = t
 		}
 	}
-	if len(v) < 3 {
+	if len(v) < 3 || 2*moves < len(v) {
 		return false, false
 	}
 	slices.Sort(v)
 	near := 0
 	for _, d := range v {
-		if math.Abs(d-v[len(v)/2]) <= 60 {
+		if math.Abs(d-v[len(v)/2]) <= within {
 			near++
 		}
 	}

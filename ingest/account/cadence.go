@@ -353,11 +353,11 @@ func rampOf(rows []row) (c cadence, ok bool) {
 		return c, false
 	}
 	mid := make([]float64, len(s))
-	least, most := math.Inf(1), 0.0
 	for i := range s {
 		mid[i] = localStep(s[max(0, i-half):min(len(s), i+half+1)], i-max(0, i-half))
-		least, most = min(least, mid[i]), max(most, mid[i])
 	}
+	sorted := slices.Sorted(slices.Values(mid))
+	least, most := sorted[len(mid)/20], sorted[len(mid)-1-len(mid)/20] // blind to strays
 	if !(least > 0) || most < rampLeast*least {
 		return c, false
 	}

@@ -14,12 +14,18 @@ type grid struct {
 	tick  float64
 }
 
+const (
+	leastRamped  = 0.05 // of the interval by which a ramp changes it, else it is none
+	leastChanged = 0.01 // and by which a change does
+)
+
 // fit reads the intervals of a shoot's stretches: that of the longest is the
 // shoot's.
 func (s *solver) fit(out *Shoot, path []node, from int) {
 	out.Judged = true
 	longest := -1
 	var before float64
+	ramped := false
 	for a := 0; a < len(path); {
 		b := a + 1
 		for b < len(path) && path[b].events&evChange == 0 {
@@ -28,9 +34,12 @@ func (s *solver) fit(out *Shoot, path []node, from int) {
 		c := &s.cadences[path[a].cadence]
 		g := s.gridOf(path, a, b)
 		var iv cadenceFit
-		if c.kind == ramp {
+		was := ramped
+		if ramped = c.kind == ramp; ramped {
 			first, last := c.at(from+a), c.at(from+b-1)
-			out.Ramps = append(out.Ramps, Ramp{a, b - 1, first, last})
+			if ramped = math.Abs(last-first) > leastRamped*first; ramped {
+				out.Ramps = append(out.Ramps, Ramp{a, b - 1, first, last})
+			}
 			iv = cadenceFit{p: (g.t[len(g.t)-1] - g.t[0]) / math.Max(1, float64(g.slot[len(g.slot)-1]-g.slot[0])), jitter: math.NaN()}
 			iv.sd = math.NaN()
 		} else {
@@ -40,7 +49,7 @@ func (s *solver) fit(out *Shoot, path []node, from int) {
 				out.FreeRunning = out.FreeRunning || b-a > longest
 			}
 		}
-		if a > 0 {
+		if a > 0 && (was || ramped || math.Abs(iv.p-before) > leastChanged*before) {
 			out.Changes = append(out.Changes, Change{a, before, iv.p})
 		}
 		before = iv.p
