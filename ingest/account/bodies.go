@@ -346,7 +346,11 @@ func joinRuns(files []File, runs []chain) []chain {
 			if i == j || !(runs[j].start >= runs[i].end) {
 				continue
 			}
-			du, _ := numberStep(&files[runs[i].files[len(runs[i].files)-1]], &files[runs[j].files[0]])
+			x, y := &files[runs[i].files[len(runs[i].files)-1]], &files[runs[j].files[0]]
+			du, _ := numberStep(x, y)
+			if du > 1 && x.Series != y.Series {
+				du += farNumber / 2 // a card of its own may be numbered alike
+			}
 			if du > 0 && du <= farNumber {
 				links = append(links, link{i, j, du})
 			}
