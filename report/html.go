@@ -70,6 +70,7 @@ var pageFuncs = template.FuncMap{
 	"poster":    poster,
 	"strip":     func(s *Sequence) []template.URL { return thumbnails(s.pictures.strip) },
 	"zone":      zonePicture,
+	"travel":    travelText,
 	"unaccount": unaccounted,
 	"wipe":      func() string { return CautionWipe },
 	"flashNote": func() string { return flash.Notice },

@@ -81,6 +81,8 @@ type Sequence struct {
 	// Pictures are what is the matter with framing, sharpness, light and colour of
 	// frames.
 	Pictures []Picture `json:"pictures"`
+	// Travel is how the framing went as the rig moved; null where it is not clear.
+	Travel *Travel `json:"travel"`
 
 	Examined  Examined  `json:"examined"`
 	Copies    *Copies   `json:"copies,omitempty"`

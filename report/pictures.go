@@ -39,6 +39,26 @@ type Picture struct {
 	Try      string `json:"try"`
 }
 
+// Travel is how far the picture's content moved, jumps and shake left out, in pixels
+// of the full still, right and down positive. Nine tenths of the steps from frame
+// to frame are LeastPx to MostPx long.
+type Travel struct {
+	Moved   bool  `json:"moved"`
+	XPx     Float `json:"x_px"` // from the first frame to the last
+	YPx     Float `json:"y_px"`
+	StepPx  Float `json:"step_px"` // median
+	LeastPx Float `json:"least_px"`
+	MostPx  Float `json:"most_px"`
+}
+
+// travelText is the same in words.
+func travelText(t *Travel) string {
+	if !t.Moved {
+		return "the camera kept still"
+	}
+	return fmt.Sprintf("the camera moved: content %s in all, %.1f px a frame (%.1f to %.1f)", wayText(t.XPx, t.YPx), float64(t.StepPx), float64(t.LeastPx), float64(t.MostPx))
+}
+
 // KindSpoilt says that frames show what spoils them.
 const KindSpoilt Kind = "spoilt"
 
@@ -61,6 +81,9 @@ func (b *builder) seen() {
 	b.out.Pictures = []Picture{}
 	if b.s.Measured == nil {
 		return
+	}
+	if t := b.s.Measured.Seen.Travel; t != nil {
+		b.out.Travel = &Travel{t.Moved, Float(t.X), Float(t.Y), Float(t.Step), Float(t.Least), Float(t.Most)}
 	}
 	accepted := settings.Accept.Of(b.s.Settings)
 	for _, f := range b.s.Measured.Seen.Findings {
@@ -194,17 +217,7 @@ var kindText = map[look.Kind]string{
 func amountText(p Picture) string {
 	switch look.Kind(p.Kind) {
 	case look.Jump:
-		way := ""
-		if math.Abs(float64(p.XPx)) >= 0.5 {
-			way = fmt.Sprintf("%.1f px %s", math.Abs(float64(p.XPx)), map[bool]string{true: "right", false: "left"}[p.XPx > 0])
-		}
-		if math.Abs(float64(p.YPx)) >= 0.5 || way == "" {
-			if way != "" {
-				way += ", "
-			}
-			way += fmt.Sprintf("%.1f px %s", math.Abs(float64(p.YPx)), map[bool]string{true: "down", false: "up"}[p.YPx > 0])
-		}
-		return "content moved " + way
+		return "content moved " + wayText(p.XPx, p.YPx)
 	case look.Shake:
 		return fmt.Sprintf("%.1f px rms", float64(p.Amount))
 	case look.Blurred, look.Soft:
@@ -215,6 +228,21 @@ func amountText(p Picture) string {
 		return frames(int(p.Amount))
 	}
 	return fmt.Sprintf("%.0f %% of the picture", float64(p.Amount))
+}
+
+// wayText is a movement in pixels.
+func wayText(x, y Float) string {
+	way := ""
+	if math.Abs(float64(x)) >= 0.5 {
+		way = fmt.Sprintf("%.1f px %s", math.Abs(float64(x)), map[bool]string{true: "right", false: "left"}[x > 0])
+	}
+	if math.Abs(float64(y)) >= 0.5 || way == "" {
+		if way != "" {
+			way += ", "
+		}
+		way += fmt.Sprintf("%.1f px %s", math.Abs(float64(y)), map[bool]string{true: "down", false: "up"}[y > 0])
+	}
+	return way
 }
 
 // shown is a finding with its pictures.

@@ -175,6 +175,9 @@ func (t *textWriter) sequence(s *Sequence) {
 	}
 	t.row("interval", "%s", intervalText(s))
 	t.light(&s.Luminance)
+	if s.Travel != nil {
+		t.row("framing", "%s", travelText(s.Travel))
+	}
 	for _, g := range gathered(s.Pictures) {
 		if g.Severity == "look" {
 			t.row("look at", "%s", g.Text())

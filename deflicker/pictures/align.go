@@ -34,6 +34,13 @@ type tile struct {
 	xx, xy, yy     float64
 }
 
+// edge tells whether nearly all of a tile's structure runs one way, by the lesser
+// eigenvalue of its tensor.
+func (t *tile) edge() bool {
+	trace := t.xx + t.yy
+	return trace-math.Hypot(t.xx-t.yy, 2*t.xy) < 0.2*trace
+}
+
 // room is memory for making views.
 type room struct{ smooth, square, mid, mean, second, sum []float32 }
 

@@ -254,6 +254,14 @@ const castEV = 0.035
 // castOfLight is how much of a change of light, EV by EV, a change of colour is.
 const castOfLight = 0.3
 
+// hazy tells whether frame t lost detail: what veils a picture takes its colours,
+// too.
+func (s *solver) hazy(t int) bool {
+	return slices.ContainsFunc(s.out.Findings, func(f Finding) bool {
+		return (f.Kind == Soft || f.Kind == Blurred) && f.First-1 <= t && t <= f.Last+1
+	})
+}
+
 // colours finds frames of another colour.
 func (s *solver) colours() {
 	red := s.level(func(f *frame) []float32 { return f.red }, nil)
@@ -267,7 +275,7 @@ func (s *solver) colours() {
 	for _, b := range bumps(unusual(red, blue), castEV, s.n, nil) {
 		size := math.Hypot(b.By[0], b.By[1])
 		// Light of another strength is most often of another colour.
-		if s.spoil[b.First] || !s.goesOn(b.First) || size < castOfLight*math.Abs(light[b.First][0]) {
+		if s.spoil[b.First] || s.hazy(b.First) || !s.goesOn(b.First) || size < castOfLight*math.Abs(light[b.First][0]) {
 			continue
 		}
 		lasts := func(before, after int) float64 {

@@ -80,7 +80,8 @@ type Found struct {
 	// shake. They go on evenly over frames that fit none.
 	X, Y, SmoothX, SmoothY []float64
 	// Width is that of the measured picture, pixels; 0 for nothing measured.
-	Width int
+	Width  int
+	Travel *Travel // nil where it is not clear
 	// StepPx is the least jump that would have been found.
 	StepPx float64
 }
@@ -119,6 +120,7 @@ func (m *Meter) Found(opt Options) Found {
 	s.path()
 	s.covers()
 	s.movement()
+	s.out.Travel = s.travels()
 	s.sharpness()
 	s.colours()
 	slices.SortStableFunc(s.out.Findings, func(a, b Finding) int { return cmp.Compare(a.First, b.First) })
@@ -152,6 +154,12 @@ func (f Found) Upright(t orientation.Turn, scale float64) Found {
 	}
 	out := f
 	out.Width, out.StepPx = int(math.Round(scale*float64(f.Width))), scale*f.StepPx
+	if f.Travel != nil {
+		g := *f.Travel
+		g.X, g.Y = turn(g.X, g.Y)
+		g.Step, g.Least, g.Most = scale*g.Step, scale*g.Least, scale*g.Most
+		out.Travel = &g
+	}
 	out.Findings = slices.Clone(f.Findings)
 	for i := range out.Findings {
 		g := &out.Findings[i]

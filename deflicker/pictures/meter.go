@@ -56,8 +56,11 @@ type frame struct {
 }
 
 // tileMove is the movement of a tile in pixels of the measured picture, and how
-// well it fits, 0 to 1.
-type tileMove struct{ x, y, match float32 }
+// well it fits, 0 to 1. Of an edge it does not say how far it went along it.
+type tileMove struct {
+	x, y, match float32
+	edge        bool
+}
 
 // Codes from darkCode down and from lightCode up are at the ends of the scale,
 // where nothing of the picture is left.
@@ -169,7 +172,7 @@ func (m *Meter) place(f *frame, s *Still) {
 		f.from, f.step = at.frame, shift{d.x * f.cell, d.y * f.cell, d.good}
 		f.tiles = make([]tileMove, len(fit))
 		for i, t := range fit {
-			f.tiles[i] = tileMove{float32(t.x * f.cell / n), float32(t.y * f.cell / n), float32(t.match)}
+			f.tiles[i] = tileMove{float32(t.x * f.cell / n), float32(t.y * f.cell / n), float32(t.match), at.view.tiles[i].edge()}
 			if t.texture < flatTile {
 				f.tiles[i].match = 0
 			}

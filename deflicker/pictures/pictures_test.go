@@ -188,6 +188,28 @@ func TestSpots(t *testing.T) {
 	}
 }
 
+// The way of a pan is told in pixels, that of a camera that keeps still, too, and a
+// bump is part of neither.
+func TestTravel(t *testing.T) {
+	for _, speed := range []float64{0, 0.5} {
+		var m Meter
+		for f := range 20 {
+			x := speed * float64(f)
+			if f == 7 {
+				x += 9
+			}
+			m.Add(drawn(x, 0, 1, nil, 5))
+		}
+		got := m.Found(Options{}).Travel
+		if got == nil || got.Moved != (speed > 0) {
+			t.Fatalf("at %g cells a frame: %+v", speed, got)
+		}
+		if got.Moved && (math.Abs(got.X-3*19*speed) > 0.5 || math.Abs(got.Step-3*speed) > 0.1) {
+			t.Errorf("at %g cells a frame: %+v", speed, got)
+		}
+	}
+}
+
 // Frames that are missing, of another size or too small for a judgement are
 // passed over.
 func TestFoundEdges(t *testing.T) {

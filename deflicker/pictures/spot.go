@@ -42,7 +42,7 @@ const (
 // over the sequence, at uneven distances. Nil where the picture does not move, so
 // that a spot could not be told from a thing of the scene.
 func (m *Meter) SpotFrames(f *Found, most int) []int {
-	if most = min(most, mostPlates); most < leastPlates || f.Width == 0 {
+	if most = min(most, mostPlates); most < leastPlates || f.Width == 0 || !(m.agreement() >= sameView) {
 		return nil
 	}
 	var good []int
@@ -506,60 +506,4 @@ func (h *spotSearch) profile(x0, y0, w int, apart float64, hot bool) []float64 {
 		}
 	}
 	return out
-}
-
-// tileMoves says of each tile of the picture whether it moved when the picture
-// did, where it shows enough to tell.
-type tileMoves struct {
-	w, h         int
-	known, moved []bool
-}
-
-// goes is what the tiles did over all frames.
-func (m *Meter) goes() tileMoves {
-	n := m.across * m.down
-	g := tileMoves{m.across, m.down, make([]bool, n), make([]bool, n)}
-	for i := range n {
-		var along, square, way, x, y float64
-		for t := range m.frames {
-			f := &m.frames[t]
-			if f.from < 0 || len(f.tiles) != n || f.tiles[i].match < 0.3 {
-				continue
-			}
-			steps, tx, ty := float64(t-f.from), float64(f.tiles[i].x)/f.cell, float64(f.tiles[i].y)/f.cell
-			sx, sy := f.step.x/steps/f.cell, f.step.y/steps/f.cell
-			along, square, way = along+tx*sx+ty*sy, square+sx*sx+sy*sy, way+math.Hypot(sx, sy)
-			x, y = x+tx, y+ty
-		}
-		// Clouds go their own way.
-		g.known[i], g.moved[i] = way >= moveCells, along > 0.6*square || math.Hypot(x, y) > 0.4*way
-	}
-	return g
-}
-
-// about tells whether the tiles nearest to a place, fractions of the picture, moved
-// with it, but for one, which may have a spot of its own; those that a spot of that
-// width is in say where that is.
-func (g *tileMoves) about(x, y, wide float64) bool {
-	type tile struct {
-		off   float64
-		moved bool
-	}
-	var near []tile
-	own := 0.8 + wide*float64(g.w)
-	for i := range g.known {
-		tx, ty := float64(i%g.w)+0.5-x*float64(g.w), float64(i/g.w)+0.5-y*float64(g.h)
-		if g.known[i] && max(math.Abs(tx), math.Abs(ty)) > own {
-			near = append(near, tile{math.Hypot(tx, ty), g.moved[i]})
-		}
-	}
-	slices.SortFunc(near, func(a, b tile) int { return cmp.Compare(a.off, b.off) })
-	const asked = 6
-	still := 0
-	for _, t := range near[:min(asked, len(near))] {
-		if !t.moved {
-			still++
-		}
-	}
-	return len(near) >= asked && still <= 1
 }
