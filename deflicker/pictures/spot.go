@@ -42,7 +42,7 @@ const (
 // over the sequence, at uneven distances. Nil where the picture does not move, so
 // that a spot could not be told from a thing of the scene.
 func (m *Meter) SpotFrames(f *Found, most int) []int {
-	if most = min(most, mostPlates); most < leastPlates || f.Width == 0 || !(m.agreement() >= sameView) {
+	if most = min(most, mostPlates); most < leastPlates || f.Width == 0 || !(m.agreement() >= sure) {
 		return nil
 	}
 	var good []int
