@@ -221,14 +221,14 @@ func (m *model) uneven(from, end int) bool {
 }
 
 // unevenness is how much more the picture's parts differ in the change into each
-// frame than they usually do, EV; nil where that is not known.
+// frame than they usually do and by chance may, EV; nil where that is not known.
 func (m *model) unevenness() []float64 {
 	if len(m.spread) != len(m.y) {
 		return nil
 	}
 	e := make([]float64, len(m.y))
 	for t, s := range m.spread {
-		e[t] = math.Sqrt(max(0, square(s)-square(m.usual)))
+		e[t] = math.Sqrt(max(0, square(s)-square(1.3*m.usual)))
 	}
 	return e
 }
