@@ -59,7 +59,8 @@ func Bodies(files []File, opt Options) []Body {
 					}
 				}
 				weighed := weigh(files, parts, opt)
-				if byHand(weighed[:len(way)]) { // of those any two parts are as good as one
+				// Of frames by hand, or full of holes, any two parts are as good as one.
+				if byHand(weighed[:len(way)]) || full(weighed[:len(way)]) {
 					continue
 				}
 				more := bitsMingled + holeBits(files, weighed, way)
@@ -248,6 +249,27 @@ func byHand(list []Body) bool {
 	}
 	return false
 }
+
+// full reports whether a shoot of the bodies is full of holes.
+func full(list []Body) bool {
+	for i := range list {
+		for k := range list[i].Account.Shoots {
+			s := &list[i].Account.Shoots[k]
+			holes := 0
+			for _, g := range s.Gaps {
+				if g.Cause == NotFired || g.Cause == Unknown {
+					holes++
+				}
+			}
+			if mostHoles*holes > len(s.Files) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+const mostHoles = 6 // one for so many frames, in a body that nothing but time tells
 
 // mostBodies is how often one body is parted off the others.
 const mostBodies = 3

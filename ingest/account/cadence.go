@@ -222,7 +222,11 @@ func coarse(s []step) []cadence {
 	}
 	slices.Sort(v)
 	var out []cadence
-	for _, p := range [2]float64{v[len(v)/2], dt / n} {
+	usual := v[len(v)/2]
+	if usual < 1.5*g { // one more step of such a clock tells nothing
+		usual = 0
+	}
+	for _, p := range [2]float64{usual, dt / n} {
 		if p > 0 && g > 0.3*p {
 			out = append(out, newCadence(p, 0, max(walkShare*p, g/n/4), g))
 		}

@@ -381,7 +381,9 @@ func (s *solver) off(h int32, j int) {
 	cost := n.cost
 	n.off = o
 	n.missing = s.count(j, places)
-	if r.du > 0 {
+	// Between the stamps of its neighbours it is a pause, however long.
+	inOrder := o > 0 && j+1 < len(s.rows) && s.rows[j+1].t >= r.t
+	if r.du > 0 && !inOrder {
 		n.events |= evWrong
 		n.cost += wrongBits(o, r.g+c.slack, interval)
 		s.add(n)
@@ -634,7 +636,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	if r.same && !r.other && !hint && from.kind != tests && to.kind != tests {
 		n.cost += bitsUnturned
 	}
-	n.cost += s.freeBits(j, to, !turned) + to.odd
+	n.cost += s.freeBits(j, to, !r.changed) + to.odd
 	return n
 }
 
