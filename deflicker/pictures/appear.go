@@ -53,13 +53,14 @@ func (s *solver) covers() {
 	s.report(odd)
 }
 
-// displaced is how far each frame lies off where its neighbours do, in cells.
+// displaced is how far each frame lies off where those do that say what its cells
+// usually show, in cells.
 func (s *solver) displaced() []float64 {
 	out := make([]float64, s.n)
 	cell := float64(s.out.Width) / CellSide
 	for t := range out {
 		var xs, ys []float64
-		for u := max(0, t-side); u <= min(s.n-1, t+side); u++ {
+		for u := max(0, t-coverSide); u <= min(s.n-1, t+coverSide); u++ {
 			xs, ys = append(xs, s.out.X[u]), append(ys, s.out.Y[u])
 		}
 		out[t] = math.Hypot(s.out.X[t]-medianOf(xs), s.out.Y[t]-medianOf(ys)) / cell
