@@ -33,6 +33,9 @@ type Picture struct {
 	// Unit is "px"; "%" of the picture or of its detail; "EV" of colour; or
 	// "frames".
 	Unit string `json:"unit"`
+	// Mired is how much warmer a cast is, or colder; null where it does not run along
+	// the colours of daylight.
+	Mired Float `json:"mired"`
 	// Severity is "spoils", "look" or "note". Only what spoils frames touches the
 	// verdict.
 	Severity string `json:"severity"`
@@ -89,7 +92,10 @@ func (b *builder) seen() {
 	for _, f := range b.s.Measured.Seen.Findings {
 		p := Picture{
 			Kind: string(f.Kind), Frame: f.First + 1, LastFrame: f.Last + 1, File: b.name(f.First), XPx: unknown, YPx: unknown,
-			Amount: Float(f.Amount), Unit: f.Unit, Severity: string(f.Severity), Try: tries[f.Kind],
+			Amount: Float(f.Amount), Unit: f.Unit, Mired: unknown, Severity: string(f.Severity), Try: tries[f.Kind],
+		}
+		if f.Mired != 0 {
+			p.Mired = Float(f.Mired)
 		}
 		if f.Part.W > 0 {
 			p.Part = &Zone{f.Part.X, f.Part.Y, f.Part.W, f.Part.H}
@@ -223,7 +229,11 @@ func amountText(p Picture) string {
 	case look.Blurred, look.Soft:
 		return fmt.Sprintf("%.0f %% of the detail lost", float64(p.Amount))
 	case look.Cast:
-		return fmt.Sprintf("%.2f EV", float64(p.Amount))
+		text := fmt.Sprintf("%.2f EV", float64(p.Amount))
+		if m := float64(p.Mired); p.Mired.Known() {
+			text += fmt.Sprintf(", about %.0f mired %s", math.Abs(m), map[bool]string{true: "warmer", false: "colder"}[m > 0])
+		}
+		return text
 	case look.Stalled:
 		return frames(int(p.Amount))
 	}

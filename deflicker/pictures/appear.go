@@ -255,6 +255,20 @@ const castEV = 0.035
 // castOfLight is how much of a change of light, EV by EV, a change of colour is.
 const castOfLight = 0.3
 
+// miredPerEV is by how much warmer a radiator is for each EV by which red gains on
+// blue in linear sRGB: 66 to 70 from 3200 to 6500 K, by Planck's law, the CIE 1931
+// observer and the primaries of IEC 61966-2-1.
+const miredPerEV = 68
+
+// mired is the change that red and blue, EV against green, stand for; 0 for one
+// towards green or magenta.
+func mired(red, blue float64) float64 {
+	if math.Abs(red+blue) > 0.5*math.Abs(red-blue) {
+		return 0
+	}
+	return miredPerEV * (red - blue)
+}
+
 // hazy tells whether frame t lost detail: what veils a picture takes its colours,
 // too.
 func (s *solver) hazy(t int) bool {
@@ -290,6 +304,7 @@ func (s *solver) colours() {
 			f.Last = s.n - 1
 		}
 		f.Amount = max(math.Abs(b.By[0]), math.Abs(b.By[1]), math.Abs(b.By[0]-b.By[1]))
+		f.Mired = mired(b.By[0], b.By[1])
 		s.add(f)
 	}
 }

@@ -55,8 +55,11 @@ type Finding struct {
 	// measured picture as stored: of a jump its size, of a shake its rms.
 	X, Y float64
 	// Amount is in Unit: "px" of X and Y together; "EV"; or "%" of the picture.
-	Amount   float64
-	Unit     string
+	Amount float64
+	Unit   string
+	// Mired is how much warmer a cast is (negative: colder), where it runs along the
+	// colours of daylight; 0 where it does not.
+	Mired    float64
 	Severity Severity
 	// Returned is set for a jump after which the framing went back.
 	Returned bool

@@ -210,6 +210,23 @@ func TestTravel(t *testing.T) {
 	}
 }
 
+// Planck radiators of 3200, 5000 and 6500 K have the chromaticities 0.4234 0.3990,
+// 0.3451 0.3516 and 0.3135 0.3237 (CIE 1931 observer; CIE 15, from memory); in
+// linear sRGB that is these R, G and B of unit luminance.
+func TestMired(t *testing.T) {
+	radiators := []struct{ kelvin, r, g, b float64 }{{3200, 1.680, 0.866, 0.326}, {5000, 1.213, 0.961, 0.763}, {6500, 1.043, 0.984, 1.035}}
+	for i, to := range radiators[:2] {
+		from := radiators[i+1]
+		red, blue := math.Log2(to.r/to.g)-math.Log2(from.r/from.g), math.Log2(to.b/to.g)-math.Log2(from.b/from.g)
+		if got, want := mired(red, blue), 1e6/to.kelvin-1e6/from.kelvin; math.Abs(got/want-1) > 0.06 {
+			t.Errorf("from %g to %g K: %.1f mired, want %.1f", from.kelvin, to.kelvin, got, want)
+		}
+	}
+	if got := mired(0.2, 0.15); got != 0 {
+		t.Errorf("magenta is %g mired", got)
+	}
+}
+
 // Frames that are missing, of another size or too small for a judgement are
 // passed over.
 func TestFoundEdges(t *testing.T) {
