@@ -311,5 +311,5 @@ func (b *builder) seenNotes() []string {
 	if m == nil || m.Source != measure.SourcePreview || m.Seen.Width == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("Pictures were judged by their previews: jumps below %.0f px and slight blur do not show in them; --thorough looks at the stills themselves", m.Seen.StepPx)}
+	return []string{fmt.Sprintf("Pictures were judged by their previews: jumps below %.0f px, slight blur and dust do not show in them; --thorough looks at the stills themselves", m.Seen.StepPx)}
 }
