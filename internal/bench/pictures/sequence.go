@@ -136,13 +136,7 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 		return
 	case "spot":
 		q.pan(way(), way())
-		for range 1 + rng.IntN(3) {
-			s := fault{kind: kind, first: 1, last: q.n, x: 0.06 + 0.88*rng.Float64(), y: 0.06 + 0.88*rng.Float64(), size: 0.12 + 0.2*rng.Float64(), wide: 0.006 + 0.018*rng.Float64()}
-			if dark := q.name == "night" || q.name == "stars"; dark && rng.IntN(3) > 0 { // long exposures have hot pixels
-				s.size, s.wide = -0.4-0.5*rng.Float64(), 0
-			}
-			q.faults = append(q.faults, s)
-		}
+		q.spots(rng)
 		return
 	case "jump":
 		f.x, f.y = jump()
@@ -174,6 +168,18 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 		for t := f.first - 1; t < f.last; t++ {
 			q.shake[t] = [2]float64{f.x, f.y}
 		}
+	}
+}
+
+// spots plants dust and, in the dark, hot pixels, as long exposures have them.
+func (q *sequence) spots(rng *rand.Rand) {
+	dark := q.name == "night" || q.name == "stars"
+	for range 1 + rng.IntN(3) {
+		f := fault{kind: "spot", first: 1, last: q.n, x: 0.06 + 0.88*rng.Float64(), y: 0.06 + 0.88*rng.Float64(), size: 0.12 + 0.2*rng.Float64(), wide: 0.006 + 0.018*rng.Float64()}
+		if dark && rng.IntN(3) > 0 {
+			f.size, f.wide = -0.4-0.5*rng.Float64(), 0
+		}
+		q.faults = append(q.faults, f)
 	}
 }
 
