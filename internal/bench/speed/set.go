@@ -17,8 +17,8 @@ import (
 const unique = 16
 
 // makeSet draws stills and stamps times 5 s apart. It returns all bytes and the stills' size.
-func makeSet(ctx context.Context, dir string, frames, megapixels int) (total int64, w, h int, err error) {
-	h = int(math.Sqrt(float64(megapixels)*1e6/1.5)) / 16 * 16
+func makeSet(ctx context.Context, dir string, frames int, megapixels float64) (total int64, w, h int, err error) {
+	h = int(math.Sqrt(megapixels*1e6/1.5)) / 16 * 16
 	w = h * 3 / 2
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return 0, 0, 0, err
