@@ -14,13 +14,8 @@ import (
 	"stillspan/internal/settings"
 )
 
-// Measure reads the light of every still. What is wrong with a still is in
-// Measured.Damage; the error is for work that cannot go on.
-func (s *Shoot) Measure(ctx context.Context, progress func(done, total int)) error {
-	return s.measure(ctx, progress, func(*deflicker.Grid) {})
-}
-
-// measure also hands each still's light to also, nil where it is damaged.
+// measure measures every still, and unless also is nil hands each one's light to
+// it, nil where it is damaged.
 func (s *Shoot) measure(ctx context.Context, progress func(done, total int), also func(*deflicker.Grid)) error {
 	frames := s.Sequence.Frames
 	n := len(frames)
@@ -67,7 +62,9 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		} else {
 			look.Add(&g.Look, &g.Code, g.W, g.H)
 		}
-		also(light)
+		if also != nil {
+			also(light)
+		}
 		return nil
 	})
 	if err != nil {

@@ -20,7 +20,7 @@ type Exhibit struct{ Frame, Beside image.Image }
 // seen is what the meter found, of the upright picture in pixels of the full
 // still. source is what was measured.
 func (s *Shoot) seen(ctx context.Context, m *pictures.Meter, turn orientation.Turn, source string) (pictures.Found, error) {
-	f := m.Found(pictures.Options{Travels: s.Planned != nil && settings.Move.Stated(s.Planned.Given), Skipped: s.skipped()})
+	f := m.Found(s.pictureOptions())
 	if f.Width == 0 {
 		return f, nil
 	}
@@ -34,6 +34,10 @@ func (s *Shoot) seen(ctx context.Context, m *pictures.Meter, turn orientation.Tu
 		scale = float64(full) / float64(f.Width)
 	}
 	return f.Upright(turn, scale), nil
+}
+
+func (s *Shoot) pictureOptions() pictures.Options {
+	return pictures.Options{Travels: s.Planned != nil && settings.Move.Stated(s.Planned.Given), Skipped: s.skipped()}
 }
 
 const (

@@ -112,12 +112,13 @@ func (c *cache) get(k key) (*Grid, *Finding, bool) {
 	return decodeEntry(data, k)
 }
 
-func (c *cache) put(k key, g *Grid, f *Finding) {
+func (c *cache) put(k key, g *Grid, f *Finding) { c.write(k, encodeEntry(k, g, f)) }
+
+func (c *cache) write(k key, data []byte) {
 	path := c.path(k)
 	if os.MkdirAll(filepath.Dir(path), 0o700) != nil {
 		return
 	}
-	data := encodeEntry(k, g, f)
 	if files.WriteLight(path, data) != nil {
 		return
 	}
