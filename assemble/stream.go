@@ -28,8 +28,7 @@ import (
 const framesAhead = 2
 
 // Run makes the clip: beside its name first, then verified, then renamed. On
-// any error nothing is left. progress, unless nil, is called from one
-// goroutine.
+// any error nothing is left. progress, unless nil, is never called twice at once.
 func (p *Pipeline) Run(ctx context.Context, progress func(done, total int)) (Clip, error) {
 	w, err := p.beside()
 	if err != nil {
@@ -157,8 +156,10 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		return err
 	}
 	widen(encW)
-	enc, encTail := process.Command(ctx, "ffmpeg", p.encodeArgs(tmp)...)
+	enc, encTail := process.Command(ctx, "ffmpeg", append([]string{"-progress", "pipe:1"}, p.encodeArgs(tmp)...)...)
 	enc.Stdin = encR
+	count := p.counting(progress)
+	enc.Stdout = count
 	dec, err := p.startDecoders(ctx, links)
 	if err == nil {
 		err = start(enc, 0)
@@ -172,11 +173,9 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		return errors.Join(err, encW.Close())
 	}
 	watched := p.watchInputs(ctx, cancel)
-	got, streamErr := p.pump(ctx, dec.frames, encW, func(done, total int) {
+	got, streamErr := p.pump(ctx, dec.frames, encW, func(done int) {
 		watched.at(done)
-		if progress != nil {
-			progress(done, total)
-		}
+		count.given(done)
 	})
 	changed := watched.end()
 	encW.Close()
@@ -208,6 +207,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	case streamErr != nil:
 		return streamErr
 	}
+	count.whole()
 	return p.complained(parent, links, dec)
 }
 
@@ -227,7 +227,7 @@ func start(cmd *exec.Cmd, memory int64) (err error) {
 
 // pump reads decoded frames, corrects them, fills gaps and writes to the
 // encoder. It returns how many frames were decoded.
-func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress func(done, total int)) (int, error) {
+func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress func(done int)) (int, error) {
 	g, gctx := errgroup.WithContext(ctx)
 	free := make(chan []uint16, framesAhead)
 	full := make(chan []uint16, framesAhead)
@@ -284,7 +284,7 @@ func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress f
 			}
 			got++
 			free <- buf
-			progress(got, len(p.job.Sources))
+			progress(got)
 		}
 	})
 	err := g.Wait()
