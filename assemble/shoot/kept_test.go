@@ -2,7 +2,7 @@ package shoot
 
 import (
 	"bytes"
-	"fmt"
+	"encoding/gob"
 	"os"
 	"path/filepath"
 	"slices"
@@ -56,13 +56,15 @@ func TestKept(t *testing.T) {
 		t.Errorf("%d frames kept", again.Kept)
 	}
 	again.Kept = first.Kept
-	say := func(m *Measured) string {
-		c := *m
-		c.Response = nil
-		return fmt.Sprintf("%+v %+v %v", c, m.Response, m.columns)
+	say := func(m *Measured) []byte {
+		var b bytes.Buffer
+		if err := gob.NewEncoder(&b).Encode(kept{*m, m.columns}); err != nil {
+			t.Fatal(err)
+		}
+		return b.Bytes()
 	}
-	if say(first) != say(again) {
-		t.Errorf("first\n%s\nagain\n%s", say(first), say(again))
+	if !bytes.Equal(say(first), say(again)) {
+		t.Errorf("first\n%+v\nagain\n%+v", first, again)
 	}
 	for k := range first.columns {
 		if (first.columns[k] == nil) != (again.columns[k] == nil) || first.Local.EV != nil && (first.Local.EV[k] == nil) != (again.Local.EV[k] == nil) {
