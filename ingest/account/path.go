@@ -582,6 +582,9 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
 	hint := s.hinted(p, j, k)
 	turned := r.changed && s.moved > bitsMoved
+	if !from.free() && !to.free() && apart < 2.5*min(from.at(j), to.at(j)) {
+		turned = false // the cadence goes on: the shutter may have grown too slow
+	}
 	group := r.group && !from.free() && apart > longPause*from.at(j)
 	if r.du > 1 && told && !hint && !group {
 		n.missing.spare = int32(r.du - 1)
