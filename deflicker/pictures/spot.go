@@ -432,7 +432,7 @@ func (h *spotSearch) findings(all []spot, frames int) (out []Finding) {
 			continue
 		}
 		f.Last = frames - 1
-		f.Shown, f.Beside = h.frames[0], h.frames[len(h.frames)/2]
+		f.Shown, f.Beside = h.frames[len(h.frames)/2], h.frames[len(h.frames)-1]
 		out = append(out, f)
 	}
 	slices.SortStableFunc(out, func(a, b Finding) int { return cmp.Compare(b.Amount, a.Amount) })

@@ -33,11 +33,14 @@ func (s *solver) travels() *Travel {
 	if far < stillCells*s.cellPx() {
 		return &Travel{}
 	}
-	g, known, moved := s.m.goes(), 0.0, 0.0
+	g, known, moved, alike := s.m.goes(), 0.0, 0.0, 0.0
 	for i, k := range g.known {
 		if k {
 			if known++; g.moved[i] {
 				moved++
+			}
+			if math.Abs(g.share[i]-1) < 0.15 {
+				alike++
 			}
 		}
 	}
@@ -46,6 +49,8 @@ func (s *solver) travels() *Travel {
 		return nil
 	case moved < known/2:
 		return &Travel{}
+	case alike < allTiles*known: // near and far, or clouds, each at a speed of its own
+		return nil
 	}
 	steps := make([]float64, s.n-1)
 	for t := range steps {
@@ -84,12 +89,13 @@ func (m *Meter) agreement() float64 {
 type tileMoves struct {
 	w, h         int
 	known, moved []bool
+	share        []float64 // of the picture's movement, where known
 }
 
 // goes is what the tiles did over all frames.
 func (m *Meter) goes() tileMoves {
 	n := m.across * m.down
-	g := tileMoves{m.across, m.down, make([]bool, n), make([]bool, n)}
+	g := tileMoves{m.across, m.down, make([]bool, n), make([]bool, n), make([]float64, n)}
 	usual := m.usualStep()
 	for i := range n {
 		var along, square, way, x, y float64
@@ -107,6 +113,7 @@ func (m *Meter) goes() tileMoves {
 			x, y = x+w*tx, y+w*ty
 		}
 		// Clouds go their own way.
+		g.share[i] = along / square
 		g.known[i], g.moved[i] = way >= moveCells, along > 0.6*square || math.Hypot(x, y) > 0.4*way
 	}
 	return g
