@@ -103,6 +103,8 @@ type Dump struct {
 	// Unreadable holds files and folders that could not be opened at all or
 	// belong to no sequence because of it.
 	Unreadable []Frame
+	// FolderGaps are folders that are not here between others of one card.
+	FolderGaps []FolderGap
 }
 
 // Ignored counts files left alone, by kind: "video", "sidecar", "hidden",

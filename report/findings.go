@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"path"
 	"slices"
 	"strings"
 	"unicode"
@@ -50,8 +51,9 @@ const (
 	KindRefused    Kind = "not-this-shoot" // looks like a planned shoot and is none
 	KindNoCopy     Kind = "no-copy"        // in no verified copy
 	KindUnreadable Kind = "unreadable"
-	KindNotFound   Kind = "not-found"   // planned, and not in the dump
-	KindNone       Kind = "no-sequence" // nothing in the dump is a sequence
+	KindNotFound   Kind = "not-found"      // planned, and not in the dump
+	KindFolder     Kind = "folder-missing" // file numbers run on over it
+	KindNone       Kind = "no-sequence"    // nothing in the dump is a sequence
 )
 
 // Advice on frames that are not there, by cause.
@@ -400,6 +402,17 @@ func (r *Report) dumpFindings(in *Input) {
 			}
 		}
 		r.Findings = append(r.Findings, f)
+	}
+	for _, g := range in.Dump.FolderGaps {
+		which, are := g.First, "is"
+		if g.Last != g.First {
+			which, are = g.First+" to "+path.Base(g.Last), "are"
+		}
+		r.Findings = append(r.Findings, Finding{
+			Kind:   KindFolder,
+			Text:   fmt.Sprintf("%s %s not in this dump, nor %s between %s and %s", which, are, words.Count(g.Numbers, "file number"), path.Base(g.Before), path.Base(g.After)),
+			Advice: "Look for it on the card before wiping it, and copy it again; after a folder that was deleted in the camera there is nothing to find.", Card: true,
+		})
 	}
 	if len(r.Sequences) == 0 {
 		r.Findings = append(r.Findings, Finding{
