@@ -141,24 +141,9 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 	if len(f.Shoots) == 0 {
 		return f.NoShoots()
 	}
-	// What is in the pages' places is seen before a day is rendered.
-	var pages []string
-	for _, s := range f.Shoots {
-		pages = append(pages, s.Sequence.ID+".html")
-	}
-	for i, name := range shoot.ClipNames(f.Shoots) {
-		if settings.Poster.Stated(f.Shoots[i].Settings) {
-			pages = append(pages, shoot.PosterName(name))
-		}
-	}
-	if err := c.mayHandOver(o.Out, f.Shoots, pages...); err != nil {
+	if err := c.readyDay(o, f); err != nil {
 		return err
 	}
-	frames := 0
-	for _, s := range f.Shoots {
-		frames += len(s.Sequence.Frames)
-	}
-	o.Log("scanned", map[string]any{"sequences": len(f.Shoots), "frames": frames, "loose": len(f.Dump.Loose)})
 	bar := c.course(f.Shoots, true)
 	defer bar.finish()
 	if err := d.Prepare(ctx, f.Shoots, func(ctx context.Context, s *shoot.Shoot) error { return measure(ctx, s, bar) }); err != nil {
@@ -180,6 +165,21 @@ func (c *call) day(ctx context.Context, o day.Options, out outputs) error {
 		return err
 	}
 	return d.Err()
+}
+
+// readyDay sees what is in the places of the pages before a day is rendered.
+func (c *call) readyDay(o day.Options, f *shoot.Found) error {
+	var pages []string
+	frames := 0
+	for _, s := range f.Shoots {
+		pages = append(pages, s.Sequence.ID+".html")
+		frames += len(s.Sequence.Frames)
+	}
+	if err := c.mayHandOver(o.Out, f.Shoots, pages...); err != nil {
+		return err
+	}
+	o.Log("scanned", map[string]any{"sequences": len(f.Shoots), "frames": frames, "loose": len(f.Dump.Loose)})
+	return nil
 }
 
 // handedOver tells where a cluster's work is to be found, and waits for it when
