@@ -386,7 +386,8 @@ func (b *bracketing) unitRows(files []File, rows []row) []row {
 			case !known:
 				r.du = 0
 			default:
-				r.du = 1 + max(0, holes)/len(u.rows)
+				// Fewer than a bracket's are still some that are not here.
+				r.du = 1 + (max(0, holes)+len(u.rows)-1)/len(u.rows)
 			}
 		}
 		out[k] = r
