@@ -110,6 +110,21 @@ func TestFaultsAcrossRollover(t *testing.T) {
 	}
 }
 
+// A foreign picture in the place of a shoot's first frame is no test still.
+func TestNoTimeBesideAShoot(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 12 {
+		still(t, dir, fmt.Sprintf("FRAM%04d.JPG", i+2), evening.Add(time.Duration(i)*5*time.Second), nil)
+	}
+	write(t, dir, "FRAM0001.JPG", grayJPEG(64, 40))
+	write(t, dir, "FRAM0400.JPG", grayJPEG(64, 40))
+	d := scan(t, dir)
+	if only(t, d); len(d.Loose) != 1 || d.Loose[0].Name != "FRAM0400.JPG" {
+		t.Errorf("loose: %v", d.Loose)
+	}
+	wantUnreadable(t, d, map[string]string{"FRAM0001.JPG": "no-time"})
+}
+
 func TestDamageStaysInPlace(t *testing.T) {
 	dir := t.TempDir()
 	for i := range 20 {

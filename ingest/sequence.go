@@ -39,8 +39,21 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 	}
 	for _, p := range parts {
 		frame := func(k int) *Frame { return &frames[at[p.Files[k]]] }
+		beside := make(map[int]bool) // numbers next to those of a shoot whose times are known
+		for i := range p.Account.Shoots {
+			s := &p.Account.Shoots[i]
+			first, last := kept[p.Files[s.Files[0]]], kept[p.Files[s.Files[len(s.Files)-1]]]
+			if !math.IsNaN(first.T) && !math.IsNaN(last.T) {
+				beside[first.Number-1], beside[last.Number+1] = true, true
+			}
+		}
 		for _, k := range p.Account.Loose {
-			if f := frame(k); f.Problem != nil {
+			f, file := frame(k), &kept[p.Files[k]]
+			if f.Problem == nil && math.IsNaN(file.T) && file.Number >= 0 && beside[file.Number] {
+				f.Problem = &Problem{Kind: "no-time", Text: "it does not say when it was taken, and by its number it is next to a sequence that does",
+					Try: "looking at it: it may be a damaged frame of that"}
+			}
+			if f.Problem != nil {
 				d.Unreadable = append(d.Unreadable, *f)
 			} else {
 				d.Loose = append(d.Loose, *f)

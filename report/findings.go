@@ -387,7 +387,7 @@ func (b *builder) notes() []string {
 func (r *Report) dumpFindings(in *Input) {
 	if n := len(r.Unreadable); n > 0 {
 		r.Findings = append(r.Findings, Finding{
-			Kind: KindUnreadable, Text: fmt.Sprintf("%s could not be read and belong%s to no sequence", words.Count(n, "file"), verbS(n)),
+			Kind: KindUnreadable, Text: fmt.Sprintf("%s could not be read or placed, and belong%s to no sequence", words.Count(n, "file"), verbS(n)),
 			Advice: "Look for " + them(n) + " on the card before wiping it.", Card: true,
 		})
 	}

@@ -11,7 +11,7 @@ import (
 // It is an error only on its way through functions that may also fail.
 type Still struct {
 	// Kind is "empty", "truncated", "corrupt", "undecodable", "wrong-size",
-	// "too-large", "unreadable", "vanished", "changed" or "not-a-file".
+	// "too-large", "unreadable", "vanished", "changed", "no-time" or "not-a-file".
 	Kind string
 	Text string // one clear sentence, no path
 	Try  string // advice
