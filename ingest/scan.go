@@ -50,6 +50,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 			d.addBody(found[i].frames, files, found[i].serial, opt)
 		}
 	}
+	d.doubtLoose()
 	d.Unreadable = append(d.Unreadable, w.broken...)
 	slices.SortStableFunc(d.Sequences, func(a, b Sequence) int {
 		return cmp.Or(a.Frames[0].Facts.Taken.Compare(b.Frames[0].Facts.Taken), cmp.Compare(a.Frames[0].Name, b.Frames[0].Name))

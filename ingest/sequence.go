@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"slices"
 	"strings"
 
 	"stillspan/ingest/account"
@@ -39,21 +40,8 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 	}
 	for _, p := range parts {
 		frame := func(k int) *Frame { return &frames[at[p.Files[k]]] }
-		beside := make(map[int]bool) // numbers next to those of a shoot whose times are known
-		for i := range p.Account.Shoots {
-			s := &p.Account.Shoots[i]
-			first, last := kept[p.Files[s.Files[0]]], kept[p.Files[s.Files[len(s.Files)-1]]]
-			if !math.IsNaN(first.T) && !math.IsNaN(last.T) {
-				beside[first.Number-1], beside[last.Number+1] = true, true
-			}
-		}
 		for _, k := range p.Account.Loose {
-			f, file := frame(k), &kept[p.Files[k]]
-			if f.Problem == nil && math.IsNaN(file.T) && file.Number >= 0 && beside[file.Number] {
-				f.Problem = &Problem{Kind: "no-time", Text: "it does not say when it was taken, and by its number it is next to a sequence that does",
-					Try: "looking at it: it may be a damaged frame of that"}
-			}
-			if f.Problem != nil {
+			if f := frame(k); f.Problem != nil {
 				d.Unreadable = append(d.Unreadable, *f)
 			} else {
 				d.Loose = append(d.Loose, *f)
@@ -63,6 +51,33 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 			d.addShoot(&p.Account.Shoots[i], frame)
 		}
 	}
+}
+
+// doubtLoose takes loose stills without a time for damaged where their numbers are
+// next to those of a sequence that has times: cameras do not stamp by chance.
+func (d *Dump) doubtLoose() {
+	type place struct {
+		series         string
+		folder, number int
+	}
+	beside := make(map[place]bool)
+	for i := range d.Sequences {
+		fr := d.Sequences[i].Frames
+		for f, by := range map[*Frame]int{&fr[0]: -1, &fr[len(fr)-1]: 1} {
+			if !f.Facts.Taken.IsZero() {
+				beside[place{f.named.series, f.named.folder, f.named.number + by}] = true
+			}
+		}
+	}
+	d.Loose = slices.DeleteFunc(d.Loose, func(f Frame) bool {
+		if n := f.named; !f.Facts.Taken.IsZero() || !n.stamp.IsZero() || n.number < 0 || !beside[place{n.series, n.folder, n.number}] {
+			return false
+		}
+		f.Problem = &Problem{Kind: "no-time", Text: "it does not say when it was taken, and by its number it is next to a sequence that does",
+			Try: "looking at it: it may be a damaged frame of that"}
+		d.Unreadable = append(d.Unreadable, f)
+		return true
+	})
 }
 
 // addShoot adds the sequence of one shoot of a body.
