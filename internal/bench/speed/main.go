@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"stillspan/internal/bench"
 )
@@ -139,6 +140,9 @@ func (c *config) checkMany(ctx context.Context) error {
 		return err
 	}
 	defer os.RemoveAll(set)
+	// What has just been written may be written to again within one tick of the
+	// file system's clock, so that nothing is kept of it yet.
+	time.Sleep(5 * time.Second)
 	fmt.Printf("\n%d stills of 0.1 megapixels\n", c.many)
 	all := c.checks(set)
 	all[0].base = -1
