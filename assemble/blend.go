@@ -1,26 +1,17 @@
 package assemble
 
-import (
-	"math"
-
-	"stillspan/internal/srgb"
-)
+import "stillspan/internal/srgb"
 
 // mixer adds pictures up in linear light after IEC 61966-2-1, each of R, G and B
 // by itself.
 type mixer struct {
-	linear [linearCodes]float32
-	encode [linearCodes]uint16 // square root of light to channel values
-	light  []float32           // R, G and B of each pixel
+	linear *[linearCodes]float32
+	encode *[linearCodes]uint16 // square root of light to channel values
+	light  []float32            // R, G and B of each pixel
 }
 
 func newMixer() *mixer {
-	m := &mixer{}
-	for i := range m.linear {
-		v := float64(i) / (linearCodes - 1)
-		m.linear[i], m.encode[i] = float32(srgb.Decode(v)), uint16(math.Round(65535*srgb.Encode(v*v)))
-	}
-	return m
+	return &mixer{linear: linearTable(srgb.Decode), encode: signalTable(srgb.Encode)}
 }
 
 // add adds a share of p, or begins with it.

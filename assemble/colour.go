@@ -34,7 +34,7 @@ const linearCodes = 1 << 14
 // that of sRGB.
 func toGamut(from, to *icc.Profile) *conversion {
 	c := newConversion(from, to)
-	c.curve(srgb.Encode)
+	c.encode = signalTable(srgb.Encode)
 	return c
 }
 
@@ -47,7 +47,7 @@ func toSignal(s *codec.Space, whiteNits float64) *conversion {
 	if s.SceneGain != nil {
 		top = s.SceneGain(white * min(s.KR, s.KB)) // the most for a channel of 1, which alone may be on
 	}
-	c.curve(func(light float64) float64 { return s.Signal(light * white * top) })
+	c.encode = signalTable(func(light float64) float64 { return s.Signal(light * white * top) })
 	if s.SceneGain == nil {
 		return c
 	}
@@ -61,7 +61,7 @@ func toSignal(s *codec.Space, whiteNits float64) *conversion {
 }
 
 func newConversion(from, to *icc.Profile) *conversion {
-	c := &conversion{to: yccOf(codec.Spaces[0].KR, codec.Spaces[0].KB)}
+	c := &conversion{to: bt709}
 	for i, v := range from.To(to) {
 		c.matrix[i] = float32(v)
 	}
@@ -70,21 +70,29 @@ func newConversion(from, to *icc.Profile) *conversion {
 			c.linear[j] = c.linear[0]
 			continue
 		}
-		c.linear[j] = new([linearCodes]float32)
-		for i := range c.linear[j] {
-			c.linear[j][i] = float32(from.Curves[j].At(float64(i) / (linearCodes - 1)))
-		}
+		c.linear[j] = linearTable(from.Curves[j].At)
 	}
 	return c
 }
 
-func (c *conversion) curve(signal func(light float64) float64) {
-	c.encode = new([linearCodes]uint16)
-	for i := range c.encode {
-		// The square spends the codes where the curve is steep.
-		v := float64(i) / (linearCodes - 1)
-		c.encode[i] = uint16(math.Round(65535 * signal(v*v)))
+// linearTable takes channel values to light.
+func linearTable(light func(channel float64) float64) *[linearCodes]float32 {
+	t := new([linearCodes]float32)
+	for i := range t {
+		t[i] = float32(light(float64(i) / (linearCodes - 1)))
 	}
+	return t
+}
+
+// signalTable takes the square root of light to channel values: the square spends
+// the codes where the curve is steep.
+func signalTable(signal func(light float64) float64) *[linearCodes]uint16 {
+	t := new([linearCodes]uint16)
+	for i := range t {
+		v := float64(i) / (linearCodes - 1)
+		t[i] = uint16(math.Round(65535 * signal(v*v)))
+	}
+	return t
 }
 
 // ycc is limited-range Y'CbCr of channel values of 0 to 65535: luma as 16.16 fixed
@@ -93,6 +101,9 @@ type ycc struct {
 	r, g, b            uint32
 	cbR, cbG, crG, crB int64
 }
+
+// bt709 is that of ITU-R BT.709-6 (items 3.2 and 3.3), in which frames are worked.
+var bt709 = yccOf(codec.Spaces[0].KR, codec.Spaces[0].KB)
 
 func yccOf(kr, kb float64) ycc {
 	kg := 1 - kr - kb
@@ -103,6 +114,12 @@ func yccOf(kr, kb float64) ycc {
 	y := ycc{r: luma(kr), b: luma(kb), cbR: chroma(kr, kb), cbG: chroma(kg, kb), crG: chroma(kg, kr), crB: chroma(kb, kr)}
 	y.g = luma(1) - y.r - y.b // white is white
 	return y
+}
+
+// chroma is the colour differences of a block's summed R', G' and B'.
+func (k *ycc) chroma(sr, sg, sb uint32, half int64, shift int) (cb, cr uint16) {
+	r, g, b := int64(sr), int64(sg), int64(sb)
+	return uint16(cMid + ((b-r)*k.cbR+(b-g)*k.cbG+half)>>shift), uint16(cMid + ((r-g)*k.crG+(r-b)*k.crB+half)>>shift)
 }
 
 // Channel values of BT.709 limited-range Y'CbCr (BT.709-6, items 3.2 and 3.3).
@@ -155,9 +172,7 @@ func (c *conversion) rows(p picture, from, to int) {
 					sr, sg, sb = sr+cr, sg+cg, sb+cb
 				}
 			}
-			r, g, b := int64(sr), int64(sg), int64(sb)
-			cbs[x] = uint16(cMid + ((b-r)*k.cbR+(b-g)*k.cbG+half)>>shift)
-			crs[x] = uint16(cMid + ((r-g)*k.crG+(r-b)*k.crB+half)>>shift)
+			cbs[x], crs[x] = k.chroma(sr, sg, sb, half, shift)
 		}
 	}
 }

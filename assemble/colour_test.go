@@ -19,6 +19,12 @@ func toRGB(y, cb, cr uint16) [3]float64 {
 // The tables and the integers of the conversion come to what the plain formulas
 // do, within a quarter of an 8-bit code, at each chroma subsampling.
 func TestConversion(t *testing.T) {
+	if k := bt709; k.r != wr || k.g != wg || k.b != wb {
+		t.Errorf("luma by %d, %d, %d, and by %d, %d, %d in constants", k.r, k.g, k.b, wr, wg, wb)
+	}
+	if k := bt709; k.cbR != 6570 || k.cbG != 22102 || k.crG != 26043 || k.crB != 2629 { // 0.2126 / 1.8556 x 224 x 256 x 65536 / 65535, and so on
+		t.Errorf("chroma %+v", k)
+	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, p := range []icc.Profile{icc.AdobeRGB, icc.DisplayP3} {
 		c, m := toGamut(&p, &icc.SRGB), p.To(&icc.SRGB)

@@ -245,18 +245,13 @@ type rows struct {
 	cb, cr []uint16
 }
 
-// The matrix of ITU-R BT.709-6 (items 3.2 and 3.3): E'Y = 0.2126 R' + 0.7152 G'
-// + 0.0722 B', E'CB = (B' - E'Y) / 1.8556, E'CR = (R' - E'Y) / 1.5748; as 16.16
-// fixed point for channel values of 0 to 65535.
+// The luma of ITU-R BT.709-6 (item 3.2), E'Y = 0.2126 R' + 0.7152 G' + 0.0722 B', as
+// bt709 has it: 16.16 fixed point for channel values of 0 to 65535, here as constants
+// for what is done to each pixel of a clip.
 const (
 	wr = 11919 // 0.2126 x yRange x 65536 / 65535
 	wg = 40098
 	wb = 4048
-
-	cbR = 6570 // 0.2126 / 1.8556 x 224 x 256 x 65536 / 65535
-	cbG = 22102
-	crG = 26043
-	crB = 2629
 )
 
 // run corrects a row of chroma samples and the luma over them. The
@@ -310,9 +305,7 @@ func (r *rows) offsets(x int) (dr, dg, db int32) {
 
 // chroma writes the colour differences of a block's summed R', G' and B'.
 func (r *rows) chroma(x int, sr, sg, sb uint32, half int64, shift int) {
-	cr, cg, cb := int64(sr), int64(sg), int64(sb)
-	r.cb[x] = uint16(cMid + ((cb-cr)*cbR+(cb-cg)*cbG+half)>>shift)
-	r.cr[x] = uint16(cMid + ((cr-cg)*crG+(cr-cb)*crB+half)>>shift)
+	r.cb[x], r.cr[x] = bt709.chroma(sr, sg, sb, half, shift)
 }
 
 // log2 is the binary logarithm of 1, 2 or 4.
