@@ -59,9 +59,15 @@ func (p *Pipeline) decoders() int {
 	if p.pipedAs != "" || p.pixelBytes() > 3 {
 		return 1
 	}
-	n := int64(len(p.job.Sources))
-	pixels := int64(p.srcW) * int64(p.srcH)
-	return int(max(1, min(int64(runtime.NumCPU()), maxDecoders, n, n*pixels/sharePixels, format.MaxDecoded/p.pictureBytes())))
+	n := len(p.job.Sources)
+	pixels := int64(n) * int64(p.srcW) * int64(p.srcH)
+	return max(1, min(p.sideBySide(), n, int(pixels/sharePixels)))
+}
+
+// sideBySide is how many stills may be decoded at once: one a processor, within
+// bounds of memory.
+func (p *Pipeline) sideBySide() int {
+	return max(1, min(runtime.NumCPU(), maxDecoders, int(format.MaxDecoded/p.pictureBytes())))
 }
 
 // startDecoders starts the decoders of all stills. On an error, those that are

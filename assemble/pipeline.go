@@ -271,8 +271,9 @@ func (p *Pipeline) checkOutput() error {
 // crops and scales the stills, and the one that encodes the corrected frames.
 // "STILLS" stands for the folder of links that gives the stills plain names,
 // in order; JPEGs are decoded by several of the first side by side, each with its
-// share of them, and much larger ones come to its standard input, reduced. Raw files that are developed, and HEIF, come before both, one
-// command each, of which the first is given.
+// share of them, and much larger ones come to its standard input, reduced. Raw
+// files that are developed, and HEIF, come before both, one command each, of which
+// the first is given.
 func (p *Pipeline) Commands() [][]string {
 	var all [][]string
 	switch first := p.job.Sources[0].Path; {

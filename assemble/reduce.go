@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"runtime"
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
@@ -29,7 +28,8 @@ type reduction struct {
 	// chroma; 0 without chroma.
 	samplingX, samplingY int
 	w, h                 int // of luma
-	free                 chan *reducer
+	// free are those whose still was handed on: as many as work at once, and one.
+	free chan *reducer
 }
 
 // reducer is what a still in work takes.
@@ -66,7 +66,8 @@ func (p *Pipeline) reduce() {
 	for r.per = 1; r.per < 8; r.per *= 2 {
 		if p.fits(8/r.per, max(1, x), max(1, y)) {
 			r.w, r.h = p.srcW*r.per/8, p.srcH*r.per/8
-			r.free = make(chan *reducer, p.ahead()+1)
+			r.free = make(chan *reducer, p.sideBySide()+1)
+			r.free <- d
 			p.reduced, p.pipedAs = r, "rawvideo"
 			return
 		}
@@ -220,7 +221,7 @@ func (d *reducer) convert(ctx context.Context, r *reduction, memory int64) (faul
 // wrong with those that are shown all the same, by their index.
 func (p *Pipeline) feedReduced(ctx context.Context, out io.WriteCloser) (faults []string, err error) {
 	faults = make([]string, len(p.job.Sources))
-	err = inOrder(ctx, len(faults), p.ahead(), func(ctx context.Context, i int) (d *reducer, err error) {
+	err = inOrder(ctx, len(faults), p.sideBySide(), func(ctx context.Context, i int) (d *reducer, err error) {
 		d, faults[i], err = p.reducedPicture(ctx, i)
 		return d, err
 	}, func(d *reducer) error {
@@ -229,10 +230,4 @@ func (p *Pipeline) feedReduced(ctx context.Context, out io.WriteCloser) (faults 
 		return err
 	})
 	return faults, errors.Join(err, out.Close())
-}
-
-// ahead is how many stills are reduced at once: memory for each, and one more that
-// is handed on.
-func (p *Pipeline) ahead() int {
-	return int(max(1, min(int64(runtime.NumCPU()), maxDecoders, format.MaxDecoded/p.pictureBytes())))
 }

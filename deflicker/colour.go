@@ -22,10 +22,10 @@ const (
 // are NaN have no part and 0. It is nil where a curve is steady within its
 // error.
 //
-// Drift is the smooth line that follows the curve best: straight ones keep to
-// it closer at the ends than parabolas do. A white balance steps in both curves at once, so that places where one does
-// count for both. steps are those found, each with the size it has where it is
-// larger.
+// Drift is the smooth line that follows the curve best: straight ones keep to it
+// closer at the ends than parabolas do. A white balance steps in both curves at
+// once, so that places where one does count for both. steps are those found, each
+// with the size it has where it is larger.
 //
 // uneven is how much more the picture's parts differ in the change into a frame
 // than they usually do, EV; nil where that is not known.

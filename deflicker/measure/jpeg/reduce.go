@@ -117,11 +117,8 @@ var reductions = func() (all [5]*reduction) {
 // for the middle one of four, and that of two, the cosine does not but for its sign.
 func factor(u, n int) float64 {
 	a := math.Sqrt(2 / float64(n))
-	switch {
-	case u == 0:
-		return a * math.Sqrt2 / 2
-	case 2*u == n:
-		return a * math.Sqrt2 / 2
+	if u == 0 || 2*u == n {
+		a *= math.Sqrt2 / 2
 	}
 	return a
 }
