@@ -45,12 +45,15 @@ func countedOf(name string) (c counter, f counted, ok bool) {
 	return counter{parent, folder[3:], stem[:len(stem)-4]}, counted{int(n), int(k), name}, err == nil && err2 == nil && n >= 100 && k >= 1
 }
 
-// folderGaps finds the folders that are not here though numbers run on over them.
-func folderGaps(files []Frame) (gaps []FolderGap) {
+// folderGaps finds the folders that are not here though the numbers of stills and
+// movies run on over them.
+func folderGaps(stills, movies []Frame) (gaps []FolderGap) {
 	cards := make(map[counter][]counted)
-	for i := range files {
-		if c, f, ok := countedOf(files[i].Name); ok {
-			cards[c] = append(cards[c], f)
+	for _, list := range [][]Frame{stills, movies} {
+		for i := range list {
+			if c, f, ok := countedOf(list[i].Name); ok {
+				cards[c] = append(cards[c], f)
+			}
 		}
 	}
 	for c, list := range cards {

@@ -34,7 +34,7 @@ func TestFolderGaps(t *testing.T) {
 				files = append(files, Frame{Name: fmt.Sprintf("%s/IMG_%04d.JPG", p.folder, n)})
 			}
 		}
-		if got := folderGaps(files); !slices.Equal(got, c.want) {
+		if got := folderGaps(files, nil); !slices.Equal(got, c.want) {
 			t.Errorf("%s: %v, want %v", name, got, c.want)
 		}
 	}

@@ -34,7 +34,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 	if err != nil {
 		return nil, err
 	}
-	d := &Dump{Root: root, FolderGaps: folderGaps(append(slices.Clone(frames), w.movies...))}
+	d := &Dump{Root: root, FolderGaps: folderGaps(frames, w.movies)}
 	frames, again := w.joinShots(frames)
 	err = each(ctx, frames, opt.Workers, nil, func(_ int, f *Frame) {
 		if f.Raw != "" || f.Picture != "" {

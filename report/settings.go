@@ -58,16 +58,17 @@ func (b *builder) settings() {
 	number("focal length", func(f *meta.Facts) float64 { return f.FocalMM }, func(v float64) string { return tenths(v) + " mm" })
 	number("focus distance", func(f *meta.Facts) float64 { return f.FocusM }, words.Distance)
 	word("focus mode", func(f *meta.Facts) string { return f.FocusMode })
-	word("colours", b.colours)
+	space := shoot.ClipOptions(b.s.Settings).ColourSpace().Gamut.Name
+	word("colours", func(f *meta.Facts) string { return b.colours(f, space) })
 	if len(b.seq.Frames) > 0 {
 		f := &b.seq.Frames[0].Facts
 		b.out.Settings = append(b.out.Settings, Setting{"stills", fmt.Sprintf("%d x %d %s", f.Width, f.Height, f.Format), true})
 	}
 }
 
-// colours says what a still's colours are called and what becomes of them.
-func (b *builder) colours(f *meta.Facts) string {
-	space := shoot.ClipOptions(b.s.Settings).ColourSpace().Gamut.Name
+// colours says what a still's colours are called and what becomes of them in a clip
+// of that space.
+func (b *builder) colours(f *meta.Facts, space string) string {
 	if b.developed(f) {
 		return "developed to " + space
 	}
