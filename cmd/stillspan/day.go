@@ -280,13 +280,8 @@ func (c *call) handOverDay(d *day.Day) (map[string][]byte, error) {
 		if r.Clip.Timecode == "" { // may be an image sequence
 			sum = ""
 		}
-		if err := h.Add(k.HandOver(), sum); err != nil {
+		if err := handIn(&h, k.Shoot, k.HandOver(), sum); err != nil {
 			return nil, err
-		}
-		if settings.Poster.Stated(k.Shoot.Settings) {
-			if err := h.AddSums(shoot.PosterName(k.Name)); err != nil {
-				return nil, err
-			}
 		}
 	}
 	return c.lists(&h)

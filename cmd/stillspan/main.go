@@ -211,12 +211,12 @@ func (c *call) folder(command string) (string, error) {
 	return c.args[0], shoot.FolderIsThere(c.args[0])
 }
 
-// quiet tells whether only messages are to be printed.
 // text is how summaries are written.
 func (c *call) text() report.TextOptions {
 	return report.TextOptions{Width: c.width, Color: c.color, Piped: c.piped}
 }
 
+// quiet tells whether only messages are to be printed.
 func (c *call) quiet() bool { return settings.Quiet.Of(c.stated) }
 
 func (c *cli) overview(w io.Writer) {

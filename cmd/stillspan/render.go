@@ -270,6 +270,15 @@ func (c *call) poster(ctx context.Context, s *shoot.Shoot, at files.Place) error
 	return c.write(at, func(w io.Writer) error { _, err := w.Write(data); return err })
 }
 
+// handIn adds a shoot's clip to what is handed over, of that SHA-256 or empty to
+// have it read, and its poster.
+func handIn(h *handover.Folder, s *shoot.Shoot, clip handover.Clip, sum string) error {
+	if err := h.Add(clip, sum); err != nil || !settings.Poster.Stated(s.Settings) {
+		return err
+	}
+	return h.AddSums(shoot.PosterName(clip.File))
+}
+
 // handOver lays the lists into the folder of clips that were rendered.
 func (c *call) handOver(dir string, f *shoot.Found) error {
 	h := handover.Folder{Dir: dir, Title: filepath.Base(f.Dump.Root)}
@@ -278,13 +287,8 @@ func (c *call) handOver(dir string, f *shoot.Found) error {
 			continue
 		}
 		name := filepath.Base(s.Rendered.Clip.File)
-		if err := h.Add(s.HandOver(s.Job(""), name), ""); err != nil {
+		if err := handIn(&h, s, s.HandOver(s.Job(""), name), ""); err != nil {
 			return err
-		}
-		if settings.Poster.Stated(s.Settings) {
-			if err := h.AddSums(shoot.PosterName(name)); err != nil {
-				return err
-			}
 		}
 	}
 	lists, err := c.lists(&h)
