@@ -3,12 +3,12 @@ package assemble
 import (
 	"image"
 	"image/color"
-	"image/png"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/disintegration/imaging"
 )
 
 // Stills deeper than 8 bits keep their depth: a ramp over twelve codes of 8 bits
@@ -39,12 +39,7 @@ func TestDepth(t *testing.T) {
 		{"16.tif", "tiff", deep, "ffmpeg -v error -i IN OUT", 150, 400},
 	} {
 		from, still := filepath.Join(dir, c.ext+".ramp.png"), filepath.Join(dir, c.ext)
-		f, err := os.Create(from)
-		if err == nil {
-			err = png.Encode(f, c.ramp)
-			f.Close()
-		}
-		if err != nil {
+		if err := imaging.Save(c.ramp, from); err != nil {
 			t.Fatal(err)
 		}
 		if c.make == "" {
@@ -67,12 +62,7 @@ func TestDepth(t *testing.T) {
 // levels counts the values of green in the middle row of an image.
 func levels(t *testing.T, name string) int {
 	t.Helper()
-	f, err := os.Open(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	m, err := png.Decode(f)
+	m, err := imaging.Open(name)
 	if err != nil {
 		t.Fatal(err)
 	}

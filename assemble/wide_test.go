@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"image"
 	"image/color"
-	"image/png"
 	"math"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -18,6 +16,8 @@ import (
 	"stillspan/internal/codec"
 	"stillspan/internal/icc"
 	"stillspan/internal/srgb"
+
+	"github.com/disintegration/imaging"
 )
 
 // patches are eight colours of 16 bits, sRGB.
@@ -38,12 +38,7 @@ func writePatches(t *testing.T, name string) {
 			m.SetRGBA64(x, y, color.RGBA64{p[0], p[1], p[2], 0xffff})
 		}
 	}
-	f, err := os.Create(name)
-	if err == nil {
-		err = png.Encode(f, m)
-		f.Close()
-	}
-	if err != nil {
+	if err := imaging.Save(m, name); err != nil {
 		t.Fatal(err)
 	}
 }

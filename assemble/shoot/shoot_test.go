@@ -19,6 +19,8 @@ import (
 	"stillspan/internal/scene"
 	"stillspan/internal/settings"
 	"stillspan/internal/srgb"
+
+	"github.com/disintegration/imaging"
 )
 
 // card draws a shoot and returns the folder it lies in.
@@ -268,12 +270,7 @@ func TestColours(t *testing.T) {
 	}
 	sum := 0.0
 	for i := range 5 {
-		f, err := os.Open(filepath.Join(out, fmt.Sprintf("%06d.png", i+1)))
-		if err != nil {
-			t.Fatal(err)
-		}
-		m, err := png.Decode(f)
-		f.Close()
+		m, err := imaging.Open(filepath.Join(out, fmt.Sprintf("%06d.png", i+1)))
 		if err != nil {
 			t.Fatal(err)
 		}

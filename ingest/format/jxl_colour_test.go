@@ -4,13 +4,14 @@ import (
 	"bytes"
 	"image"
 	"image/color"
-	"image/png"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"testing"
 
 	"stillspan/ingest/format"
+
+	"github.com/disintegration/imaging"
 )
 
 // What JPEG XL's reference encoder writes of colours and depth is read back: its own
@@ -22,12 +23,7 @@ func TestColoursOfJXL(t *testing.T) {
 	dir := t.TempDir()
 	still := func(name string, m image.Image) string {
 		name = filepath.Join(dir, name)
-		f, err := os.Create(name)
-		if err == nil {
-			err = png.Encode(f, m)
-			f.Close()
-		}
-		if err != nil {
+		if err := imaging.Save(m, name); err != nil {
 			t.Fatal(err)
 		}
 		return name
