@@ -51,7 +51,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 				m.Kept++
 			}
 		}
-		if f != nil || fr.Problem != nil {
+		if f != nil {
 			g = nil // a damaged picture says nothing sure about its light
 		}
 		light := g.Light()
@@ -99,7 +99,7 @@ func (s *Shoot) development(ctx context.Context, inputs []measure.Input) (*devel
 	const few = 3
 	for tries, k := 0, 0; k < len(inputs) && tries < few; k++ {
 		in := inputs[k]
-		if !in.Facts.Raw {
+		if !in.Facts.Raw || in.Problem != nil {
 			continue
 		}
 		tries++
@@ -124,7 +124,7 @@ func inputs(frames []ingest.Frame) []measure.Input {
 
 // Input is what is measured of a frame.
 func Input(f *ingest.Frame) measure.Input {
-	return measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size}
+	return measure.Input{Path: f.Path, Facts: f.Facts, ModTime: f.ModTime, Size: f.Size, Problem: f.Problem}
 }
 
 // CheckLoose walks the loose stills to their end, as a thorough check does, and

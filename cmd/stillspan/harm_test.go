@@ -8,6 +8,8 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -46,7 +48,7 @@ func TestBombsAreLeftOut(t *testing.T) {
 				}
 			}
 			clip := filepath.Join(t.TempDir(), "clip.mp4")
-			cmd := exec.Command("stillspan", "render", dir, "-o", clip, "--preset", "proof")
+			cmd := exec.Command("stillspan", "render", dir, "-o", clip)
 			cmd.Env = append(os.Environ(), env...)
 			var out, errs bytes.Buffer
 			cmd.Stdout, cmd.Stderr = &out, &errs
@@ -60,6 +62,19 @@ func TestBombsAreLeftOut(t *testing.T) {
 			if !strings.Contains(said, "clip.mp4: 6 frames") {
 				t.Errorf("not six frames: %s", said)
 			}
+			if mb := peakMB(cmd.ProcessState); mb > 600 {
+				t.Errorf("one of its processes took %d MB", mb)
+			}
 		})
 	}
+}
+
+// peakMB is the most memory that an ended process, or one that it waited for,
+// had; 0 where the system does not tell.
+func peakMB(p *os.ProcessState) int64 {
+	usage := reflect.ValueOf(p.SysUsage()).Elem().FieldByName("Maxrss")
+	if runtime.GOOS != "linux" || !usage.IsValid() {
+		return 0
+	}
+	return usage.Int() >> 10 // getrusage(2): kilobytes
 }

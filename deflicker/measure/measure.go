@@ -19,6 +19,8 @@ type Input struct {
 	Facts   meta.Facts
 	ModTime time.Time
 	Size    int64 // bytes
+	// Problem is what is known to be wrong with it; such a still is not opened.
+	Problem *Finding
 }
 
 // Finding is what is wrong with a still.

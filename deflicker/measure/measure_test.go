@@ -590,3 +590,18 @@ func TestManyScans(t *testing.T) {
 		t.Errorf("finding %+v, %v", f, err)
 	}
 }
+
+// A still that something is known of is not opened.
+func TestKnownProblem(t *testing.T) {
+	known := &measure.Finding{Kind: "corrupt"}
+	in := []measure.Input{{Path: "not-there.jpg", Problem: known}}
+	err := measure.All(t.Context(), in, measure.Options{NoCache: true}, func(_ int, g *measure.Grid, f *measure.Finding) error {
+		if g != nil || f != known {
+			t.Errorf("%v, %v", g, f)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}

@@ -54,6 +54,9 @@ func (r *reader) still(ctx context.Context, in Input, source string) (*Grid, err
 	if err := context.Cause(ctx); err != nil {
 		return nil, err
 	}
+	if in.Problem != nil {
+		return nil, in.Problem
+	}
 	f, info, err := files.Open(in.Path)
 	if err != nil {
 		return nil, problem.Unread(err)
