@@ -36,7 +36,7 @@ type reduction struct {
 type reducer struct {
 	jpeg   jpeg.Picture
 	file   []byte
-	packed []uint16
+	planes [][]byte // in order, or parts of them
 }
 
 // reducedOver is how much larger than the clip a reduced still has to be at least:
@@ -183,17 +183,20 @@ func (d *reducer) decode(r *reduction, pixels int64) (fault string, err error) {
 			return "", damage
 		}
 	}
-	d.packed = d.packed[:0]
+	d.planes = d.planes[:0]
 	for i := range min(1+2*x, 3) {
 		pix, stride, w, h := d.jpeg.Plane(i)
-		for row := range h {
-			d.packed = append(d.packed, pix[row*stride:][:w]...)
+		if !littleEndian {
+			for i, v := range pix {
+				binary.LittleEndian.PutUint16(asBytes(pix[i:i+1]), v)
+			}
 		}
-	}
-	if !littleEndian {
-		for i, v := range d.packed {
-			binary.LittleEndian.PutUint16(asBytes(d.packed[i:i+1]), v)
+		if stride > w { // rows as they stand in a picture
+			for row := range h {
+				copy(pix[row*w:], pix[row*stride:][:w])
+			}
 		}
+		d.planes = append(d.planes, asBytes(pix[:w*h]))
 	}
 	return fault, nil
 }
@@ -212,8 +215,7 @@ func (d *reducer) convert(ctx context.Context, r *reduction, memory int64) (faul
 	if len(out.Bytes()) != out.Limit {
 		return "", fmt.Errorf("ffmpeg makes no picture of it: %s: %w", fault, errors.Join(err, io.ErrUnexpectedEOF))
 	}
-	d.packed = append(d.packed[:0], make([]uint16, r.words())...)
-	copy(asBytes(d.packed), out.Bytes())
+	d.planes = [][]byte{out.Bytes()}
 	return fault, nil
 }
 
@@ -224,8 +226,12 @@ func (p *Pipeline) feedReduced(ctx context.Context, out io.WriteCloser) (faults 
 	err = inOrder(ctx, len(faults), p.sideBySide(), func(ctx context.Context, i int) (d *reducer, err error) {
 		d, faults[i], err = p.reducedPicture(ctx, i)
 		return d, err
-	}, func(d *reducer) error {
-		_, err := out.Write(asBytes(d.packed))
+	}, func(d *reducer) (err error) {
+		for _, plane := range d.planes {
+			if err == nil {
+				_, err = out.Write(plane)
+			}
+		}
 		p.reduced.free <- d
 		return err
 	})

@@ -17,6 +17,9 @@ import (
 // An entry holds in its low six bits how many bits to pass over, and above
 // them how many coefficients, plus endOfBlock where the block ends with it.
 // hardCode stands for codes longer than acBits and for invalid ones.
+//
+// A third is for whoever wants the coefficients: an entry of value is one of one, and
+// in its high half the coefficient; 0 where its bits lie beyond acBits.
 const (
 	acBits     = 12
 	endOfBlock = 64
@@ -26,8 +29,7 @@ const (
 type acTable struct {
 	spec      huffSpec
 	many, one [1 << acBits]uint16
-	value     *[1 << acBits]uint32 // see fill; nil where nobody asked
-	valued    bool                 // value is that of spec
+	value     [1 << acBits]uint32
 }
 
 // dcTable is looked up with the next dcBits bits. An entry holds in its low
@@ -136,7 +138,6 @@ func (t *acTable) set(counts, symbols []byte) error {
 	if err := t.spec.set(counts, symbols); err != nil {
 		return err
 	}
-	t.valued = false
 	var codes [1 << acBits]uint8 // length of the code alone; 0 for hardCode
 	for i := range t.one {
 		entry, length := t.spec.skip(uint64(i) << (64 - acBits))
@@ -144,6 +145,9 @@ func (t *acTable) set(counts, symbols []byte) error {
 			entry, length = hardCode, 0
 		}
 		t.one[i], codes[i] = entry, uint8(length)
+		if t.value[i] = t.spec.value(uint64(i) << (64 - acBits)); t.value[i]&63 > acBits {
+			t.value[i] = 0
+		}
 	}
 	for i := range t.many {
 		t.many[i] = t.join(i, &codes)
@@ -165,6 +169,16 @@ func (s *huffSpec) skip(w uint64) (entry uint16, length uint) {
 		return hardCode, 0
 	}
 	return (run+1)<<6 | (uint16(length) + size), length
+}
+
+// value is the entry of acTable.value for the symbol at the head of w; 0 for an
+// invalid one.
+func (s *huffSpec) value(w uint64) uint32 {
+	entry, length := s.skip(w)
+	if length == 0 {
+		return 0
+	}
+	return uint32(extend(w<<length, uint(entry&63)-length))<<16 | uint32(entry)
 }
 
 // join adds up the symbols that begin in window.

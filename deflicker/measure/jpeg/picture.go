@@ -37,9 +37,9 @@ type Picture struct {
 	seen    bool // a frame header
 	heads   bool // nothing but headers is read
 
-	per     int            // eighths that planes are made of; 0 for none
-	reduced int            // those that they were made of
-	scale   [3][64]float32 // of each component's terms
+	per     int                  // eighths that planes are made of; 0 for none
+	reduced int                  // those that they were made of
+	scale   [3][maxTerms]float32 // of each component's terms
 
 	scans   int // that give DC terms
 	all     int // scans of any kind
@@ -288,9 +288,11 @@ func (b *Picture) layOut() error {
 			p.coded = p.coded[:n]
 			clear(p.coded)
 		}
-		if b.reduced = b.per; b.per > 0 {
-			p.makeRoom(n, b.per)
+		b.reduced = b.per
+		if n *= b.per * b.per; cap(p.pix) < n {
+			p.pix = make([]uint16, n)
 		}
+		p.pix = p.pix[:n]
 	}
 	b.seen = true
 	return nil
@@ -359,13 +361,7 @@ func (b *Picture) setTable(class, id byte, counts, symbols []byte) error {
 		b.ac[id] = new(acTable)
 	}
 	b.acSet[id] = true
-	if err := b.ac[id].set(counts, symbols); err != nil {
-		return err
-	}
-	if b.per > 1 {
-		b.ac[id].fill()
-	}
-	return nil
+	return b.ac[id].set(counts, symbols)
 }
 
 // scanHeader reads a scan header (T.81, B.2.3). It gives nil for a scan that
@@ -436,8 +432,8 @@ func (b *Picture) setPlane(to *slot, i int) {
 	p := &b.parts[i]
 	to.r, to.scale, to.wide = reductions[b.per], &b.scale[i], b.per
 	to.pix, to.stride = p.pix, p.stride*b.per
-	for k, q := range b.quan[p.quan] {
-		to.scale[k] = to.r.scale[k] * float32(q)
+	for k, weight := range to.r.scale {
+		to.scale[k] = weight * float32(b.quan[p.quan][k])
 	}
 }
 

@@ -2,7 +2,6 @@ package jpeg
 
 import (
 	"cmp"
-	"encoding/binary"
 	"math"
 )
 
@@ -19,18 +18,33 @@ func (b *Picture) Reduce(data []byte, per int) error {
 	if err == nil && (b.rgb || b.progressive) {
 		err = ErrKind
 	}
-	if err != nil || per > 1 {
+	if err != nil {
 		return err
 	}
 	for i := range b.parts[:b.n] {
-		p := &b.parts[i]
-		for j, mean := range p.means {
-			if mean != unread {
-				p.pix[j] = sample(float32(mean) * (White / Full))
+		b.parts[i].complete(per)
+	}
+	return nil
+}
+
+// complete makes the samples of blocks that are their means, and of those that were
+// not read.
+func (p *component) complete(per int) {
+	for j, mean := range p.means {
+		switch {
+		case mean == unread:
+			mean = 0
+		case per > 1:
+			continue
+		}
+		v := sample(float32(mean)*(White/Full) + middle)
+		for at := range per {
+			row := p.pix[((j/p.stride*per+at)*p.stride+j%p.stride)*per:][:per]
+			for x := range row {
+				row[x] = v
 			}
 		}
 	}
-	return nil
 }
 
 // Head reads a picture's headers, up to the first scan's, for its size and
@@ -51,9 +65,11 @@ func (b *Picture) Head(data []byte) error {
 // White is the code of a sample that is 255 in a picture's 8 bits.
 const White = 255 << 8
 
-// Plane is a plane that Reduce has made: its samples, White for 255, and how many
-// of them a row has of which w hold picture, in h rows. What was not read of it is
-// mid-grey.
+// middle is mid-grey, with half a code for rounding.
+const middle = 128<<8 + 0.5
+
+// Plane is a plane that Reduce has made, White for 255: h rows of stride samples of
+// which w hold picture. What was not read of it is mid-grey.
 func (b *Picture) Plane(i int) (pix []uint16, stride, w, h int) {
 	p := &b.parts[i]
 	per := b.reduced
@@ -71,27 +87,15 @@ func (b *Picture) Sampling() (across, down int, ok bool) {
 	return b.hmax / u.h, b.vmax / u.v, u.h == v.h && u.v == v.v
 }
 
-// makeRoom readies the plane of a component at per eighths.
-func (p *component) makeRoom(blocks, per int) {
-	n := blocks * per * per
-	if cap(p.pix) < n {
-		p.pix = make([]uint16, n)
-	}
-	p.pix = p.pix[:n]
-	for i := range p.pix {
-		p.pix[i] = 128 << 8
-	}
-}
-
-// reduction is how blocks are brought to one size.
+// reduction is how blocks are brought to one size: what their terms are worth, up to
+// the last in zigzag order that counts.
 type reduction struct {
-	limit uint      // one more than the last term in zigzag order that counts
-	place [64]uint8 // of each term in rows of that size; noPlace where it does not count
-	scale [64]float32
+	limit uint // how many
+	scale [maxTerms]float32
 }
 
-// noPlace takes the terms that do not count.
-const noPlace = 16
+// maxTerms is how many terms are kept of a block.
+const maxTerms = 32
 
 // reductions are those to per x per samples. A term of frequencies u and v has the
 // weight per/8 a(u) a(v) cos..., a the factors of an orthonormal transform; what of
@@ -99,12 +103,9 @@ const noPlace = 16
 var reductions = func() (all [5]*reduction) {
 	for _, per := range []int{2, 4} {
 		r := &reduction{}
-		for i := range r.place {
-			r.place[i] = noPlace
-			u, v := zigzag(i)
-			if u < per && v < per {
+		for i := range r.scale {
+			if u, v := zigzag(i); u < per && v < per {
 				r.limit = uint(i + 1)
-				r.place[i] = uint8(v*per + u)
 				r.scale[i] = float32(White / 255 * float64(per) / 8 * factor(u, per) * factor(v, per))
 			}
 		}
@@ -113,12 +114,16 @@ var reductions = func() (all [5]*reduction) {
 	return all
 }()
 
-// factor is what of the weight of frequency u of n does not depend on the sample;
-// for the middle one of four, and that of two, the cosine does not but for its sign.
+// factor is what of the weight of frequency u of n does not depend on the sample:
+// for the middle one of four, and that of two, the cosine but for its sign; for odd
+// ones of four the greater of two.
 func factor(u, n int) float64 {
 	a := math.Sqrt(2 / float64(n))
-	if u == 0 || 2*u == n {
-		a *= math.Sqrt2 / 2
+	switch {
+	case u == 0 || 2*u == n:
+		return a * math.Sqrt2 / 2
+	case n == 4:
+		return a * math.Cos(math.Pi/8)
 	}
 	return a
 }
@@ -145,43 +150,11 @@ func zigzag(i int) (u, v int) {
 	return u, v
 }
 
-// An entry of acTable.value holds in its low six bits how many bits a symbol and
-// its extra bits take, above them how many coefficients to go on, with endOfBlock
-// as in acTable.one, and from bit 16 on the value, or with moreBits set how many
-// of the bits are its. It is 0 for hardCode.
-const moreBits = 1 << 15
-
-// fill makes the table of values.
-func (t *acTable) fill() {
-	if t.valued {
-		return
-	}
-	t.valued = true
-	if t.value == nil {
-		t.value = new([1 << acBits]uint32)
-	}
-	for i := range t.value {
-		w := uint64(i) << (64 - acBits)
-		entry, length := t.spec.skip(w)
-		if length == 0 || length > acBits {
-			t.value[i] = 0
-			continue
-		}
-		e, size := uint32(entry), uint(entry&63)-length
-		switch {
-		case size == 0:
-		case uint(entry&63) > acBits:
-			e |= moreBits | uint32(size)<<16
-		default:
-			e |= uint32(extend(w<<length, size)) << 16
-		}
-		t.value[i] = e
-	}
-}
-
-// extend is the value of the size bits at the head of w (T.81, F.2.2.1), of which
-// there is one at least.
+// extend is the value of the size bits at the head of w (T.81, F.2.2.1).
 func extend(w uint64, size uint) int32 {
+	if size == 0 {
+		return 0
+	}
 	v := int32(w >> (64 - size))
 	if w>>63 == 0 {
 		v -= 1<<size - 1
@@ -189,81 +162,77 @@ func extend(w uint64, size uint) int32 {
 	return v
 }
 
-// terms reads a block's AC terms from bit pos on into c, times quan, as far as r
-// counts them, passes over the others and returns the bit after them; ok is false
-// where they are no valid code.
-func (t *acTable) terms(data []byte, pos uint, r *reduction, quan *[64]float32, c *[32]float32) (after uint, ok bool) {
-	k := uint(1)
-	for {
-		w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
-		for clear := pos + 57 - acBits - 15; pos <= clear; {
-			e := t.value[w>>(64-acBits)]
-			value := int32(e) >> 16
-			if e == 0 {
-				w = binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
-				entry, length := t.spec.skip(w)
-				if length == 0 {
-					return pos, false
-				}
-				e = uint32(entry)
-				if size := uint(entry&63) - length; size > 0 {
-					value = extend(w<<length, size)
-				}
-				clear = pos // w is good for this one
-			} else if e&moreBits != 0 {
-				size := uint(value)
-				value = extend(w<<(uint(e&63)-size), size)
-			}
-			n := uint(e & 63)
-			pos += n
-			w <<= n
-			k += uint(e>>6) & 127
-			if k > r.limit {
-				if k >= endOfBlock {
-					return pos, true
-				}
-				return t.pass(data, pos, k)
-			}
-			at := (k - 1) & 63
-			c[r.place[at]&31] = float32(value) * quan[at]
+// terms reads a block's AC terms into c, as far as r counts them, passes over the
+// others and returns what comes after them; ok is false where they are no valid
+// code.
+func (t *acTable) terms(data []byte, b bits, limit uint, c *[maxTerms]int32) (after bits, ok bool) {
+	for k := uint(1); ; {
+		if b.have < 31 {
+			b = b.filled(data)
 		}
+		e := t.value[b.w>>(64-acBits)]
+		if e == 0 {
+			if e = t.spec.value(b.w); e == 0 {
+				return b, false
+			}
+		}
+		b = b.past(uint(e & 63))
+		if k += uint(e>>6) & 127; k > limit {
+			if k >= endOfBlock {
+				return b, true
+			}
+			return t.pass(data, b, k)
+		}
+		c[(k-1)&(maxTerms-1)] = int32(e) >> 16
 	}
 }
 
-// paint reads a block's AC terms from bit pos on and makes its samples, with its
-// DC term dc.
-func (s *slot) paint(data []byte, pos uint, dc, at int) (after uint, ok bool) {
-	var c [32]float32
-	after, ok = s.ac.terms(data, pos, s.r, s.scale, &c)
-	c[0] = float32(dc) * s.r.scale[0]
+// paint reads a block's AC terms and makes its samples, with its DC term dc.
+func (s *slot) paint(data []byte, b bits, dc, at int) (after bits, ok bool) {
+	var c [maxTerms]int32
+	after, ok = s.ac.terms(data, b, s.r.limit, &c)
+	q := s.scale
+	mean := float32(dc)*s.r.scale[0] + middle
 	if s.wide == 2 {
 		a, b := s.pix[at:at+2], s.pix[at+s.stride:at+s.stride+2]
-		l0, l1, r0, r1 := c[0]+c[2], c[0]-c[2], c[1]+c[3], c[1]-c[3]
+		right, low, both := float32(c[1])*q[1], float32(c[2])*q[2], float32(c[4])*q[4]
+		l0, l1, r0, r1 := mean+low, mean-low, right+both, right-both
 		a[0], a[1] = sample(l0+r0), sample(l0-r0)
 		b[0], b[1] = sample(l1+r1), sample(l1-r1)
 		return after, ok
 	}
-	for u := range 4 {
-		c[u], c[u+4], c[u+8], c[u+12] = four(c[u], c[u+4], c[u+8], c[u+12])
-	}
+	var x [4][4]float32 // columns
+	x[0][0], x[0][1], x[0][2], x[0][3] = four(mean, float32(c[2])*q[2], float32(c[3])*q[3], float32(c[9])*q[9])
+	x[1][0], x[1][1], x[1][2], x[1][3] = four(float32(c[1])*q[1], float32(c[4])*q[4], float32(c[8])*q[8], float32(c[11])*q[11])
+	x[2][0], x[2][1], x[2][2], x[2][3] = four(float32(c[5])*q[5], float32(c[7])*q[7], float32(c[12])*q[12], float32(c[18])*q[18])
+	x[3][0], x[3][1], x[3][2], x[3][3] = four(float32(c[6])*q[6], float32(c[13])*q[13], float32(c[17])*q[17], float32(c[24])*q[24])
 	for v := range 4 {
 		row := s.pix[at : at+4 : at+4]
-		x0, x1, x2, x3 := four(c[4*v], c[4*v+1], c[4*v+2], c[4*v+3])
-		row[0], row[1], row[2], row[3] = sample(x0), sample(x1), sample(x2), sample(x3)
+		x0, x1, x2, x3 := four(x[0][v], x[1][v], x[2][v], x[3][v])
+		row[0], row[1], row[2], row[3] = samples(x0, x1, x2, x3)
 		at += s.stride
 	}
 	return after, ok
 }
 
-// four is the inverse cosine transform of four terms.
+// four is the inverse cosine transform of four terms, of which the odd ones were
+// multiplied by cos(pi/8).
 func four(y0, y1, y2, y3 float32) (x0, x1, x2, x3 float32) {
-	const a, b = 0.92387953251, 0.38268343236 // cos(pi/8), cos(3 pi/8)
+	const t = math.Sqrt2 - 1 // tan(pi/8)
 	e0, e1 := y0+y2, y0-y2
-	o0, o1 := a*y1+b*y3, b*y1-a*y3
+	o0, o1 := y1+t*y3, t*y1-y3
 	return e0 + o0, e1 + o1, e1 - o1, e0 - o0
 }
 
-// sample is a sample's code, of v from mid-grey.
-func sample(v float32) uint16 {
-	return uint16(min(max(int32(v+(128<<8)+0.5), 0), White))
+// sample is a sample's code, of what has half a code more for rounding.
+func sample(v float32) uint16 { return uint16(min(max(int32(v), 0), White)) }
+
+// samples are four at once: together they have no less than the greatest of them, and
+// the sign of any.
+func samples(v0, v1, v2, v3 float32) (s0, s1, s2, s3 uint16) {
+	i0, i1, i2, i3 := int32(v0), int32(v1), int32(v2), int32(v3)
+	if uint32(i0|i1|i2|i3) <= White {
+		return uint16(i0), uint16(i1), uint16(i2), uint16(i3)
+	}
+	return sample(v0), sample(v1), sample(v2), sample(v3)
 }

@@ -31,9 +31,9 @@ type slot struct {
 
 	// How its samples are made; r is nil where none are.
 	r      *reduction
-	scale  *[64]float32 // of its terms as they are coded
-	wide   int          // samples of a block across
-	pix    []uint16     // the component's plane
+	scale  *[maxTerms]float32 // of its terms as they are coded
+	wide   int                // samples of a block across
+	pix    []uint16           // the component's plane
 	stride int
 	pixAt  int // its first sample in the first unit
 	pixRow int // samples from one row of units to the next
@@ -57,60 +57,84 @@ const (
 	invalid                // the data are no valid code
 )
 
+// bits are those of a stream that come next: the upper have of w, of which more
+// begin at byte next.
+type bits struct {
+	w          uint64
+	have, next uint
+}
+
+// from are those from bit pos on.
+func bitsFrom(data []byte, pos uint) bits {
+	return bits{binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7), 56 - pos&7, pos>>3 + 7}
+}
+
+// pos is the bit that comes next.
+func (b bits) pos() uint { return 8*b.next - b.have }
+
+// filled has 56 bits at least. What lies in w below those that it has is theirs
+// already.
+func (b bits) filled(data []byte) bits {
+	return bits{b.w | binary.BigEndian.Uint64(data[b.next:])>>(b.have&63), b.have | 56, b.next + (63-b.have)>>3}
+}
+
+// past is b without its first n bits.
+func (b bits) past(n uint) bits { return bits{b.w << (n & 63), b.have - n&63, b.next} }
+
 // walk decodes the DC terms of n units from unit on out of data[from:end],
 // passing over all AC terms. data has to go on for Slack bytes beyond end. It
 // returns how many units were whole and where it stopped, in bits.
 func (s *scan) walk(data []byte, from, end, unit, n int) (done int, at uint, v verdict) {
 	var predictors [4]int
-	pos, last := uint(from)*8, uint(end)*8
+	b, last := bits{next: uint(from)}, uint(end)*8
 	for done < n {
 		row, col := unit/s.across, unit%s.across
 		run := min(s.across-col, n-done)
 		for range run {
 			for i := range s.slots {
 				slot := &s.slots[i]
-				w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
-				e := slot.dc.diff[w>>(64-dcBits)]
+				b = b.filled(data)
+				e := slot.dc.diff[b.w>>(64-dcBits)]
 				diff, bits := int32(e)>>16, uint(e&63)
 				if bits == 0 {
-					if diff, bits = slot.dc.spec.difference(w); bits == 0 {
-						return done, pos, s.stopped(pos, last)
+					if diff, bits = slot.dc.spec.difference(b.w); bits == 0 {
+						return done, b.pos(), s.stopped(b.pos(), last)
 					}
 				}
-				pos += bits
+				b = b.past(bits)
 				mean := predictors[slot.comp&3] + int(diff)
 				predictors[slot.comp&3] = mean
 				mean *= slot.quan
 				if uint(mean+slot.most) > uint(2*slot.most) {
-					return done, pos, s.stopped(pos, last)
+					return done, b.pos(), s.stopped(b.pos(), last)
 				}
 				slot.out[slot.at+row*slot.row+col*slot.step] = int16(mean)
 				if !s.ac {
 					continue
 				}
 				var ok bool
-				from := pos
+				from := b.pos()
 				if slot.r == nil {
-					pos, ok = slot.ac.pass(data, pos, 1)
+					b, ok = slot.ac.pass(data, b, 1)
 				} else {
-					pos, ok = slot.paint(data, pos, mean, slot.pixAt+row*slot.pixRow+col*slot.step*slot.wide)
+					b, ok = slot.paint(data, b, mean, slot.pixAt+row*slot.pixRow+col*slot.step*slot.wide)
 				}
 				if !ok {
-					return done, pos, s.stopped(pos, last)
+					return done, b.pos(), s.stopped(b.pos(), last)
 				}
 				if slot.coded != nil {
-					slot.coded[slot.at+row*slot.row+col*slot.step] = uint16(pos - from)
+					slot.coded[slot.at+row*slot.row+col*slot.step] = uint16(b.pos() - from)
 				}
 			}
-			if pos > last {
-				return done, pos, short
+			if b.pos() > last {
+				return done, b.pos(), short
 			}
 			col++
 			done++
 		}
 		unit += run
 	}
-	return done, pos, whole
+	return done, b.pos(), whole
 }
 
 // refineDC adds one more bit to the DC terms of n units, as walk does.
@@ -142,44 +166,42 @@ func (s *scan) stopped(pos, last uint) verdict {
 	return invalid
 }
 
-// pass passes over a block's AC terms from the one at k on, which begins at bit
-// pos, and returns the bit after them; ok is false where they are no valid code.
-func (t *acTable) pass(data []byte, pos, k uint) (after uint, ok bool) {
+// pass passes over a block's AC terms from the one at k on and returns what comes
+// after them; ok is false where they are no valid code.
+func (t *acTable) pass(data []byte, b bits, k uint) (after bits, ok bool) {
 	for {
-		w := binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
-		clear := pos + 57 - acBits // w is good for as far
-		var e uint
-		for {
-			e = uint(t.many[w>>(64-acBits)])
-			pos += e & 63
-			k += e >> 6
-			if k >= 64 || pos > clear {
-				break
-			}
-			w <<= e & 63
+		// What one entry passes over, 27 bits at most, is there twice.
+		b = b.filled(data)
+		e := uint(t.many[b.w>>(64-acBits)])
+		b = b.past(e)
+		if k += e >> 6; k >= 64 {
+			return t.ended(data, b, k, e)
 		}
-		if k < 64 {
-			continue
+		e = uint(t.many[b.w>>(64-acBits)])
+		b = b.past(e)
+		if k += e >> 6; k >= 64 {
+			return t.ended(data, b, k, e)
 		}
-		// The block is at its end, or a symbol goes beyond it.
-		if k == 64 || e&63 != 0 && e >= endOfBlock<<6 && k < 2*64 {
-			return pos, true
-		}
-		pos -= e & 63
-		k -= e >> 6
-		w = binary.BigEndian.Uint64(data[pos>>3:]) << (pos & 7)
-		e = uint(t.one[w>>(64-acBits)])
-		if e == hardCode {
-			entry, length := t.spec.skip(w)
+	}
+}
+
+// ended ends a block of whose terms e was the last entry, which led to k.
+func (t *acTable) ended(data []byte, b bits, k, e uint) (after bits, ok bool) {
+	// The block is at its end, or a symbol goes beyond it.
+	if k == 64 || e&63 != 0 && e >= endOfBlock<<6 && k < 2*64 {
+		return b, true
+	}
+	b = bitsFrom(data, b.pos()-e&63)
+	for k -= e >> 6; k < 64; k += e >> 6 {
+		b = b.filled(data)
+		if e = uint(t.one[b.w>>(64-acBits)]); e == hardCode {
+			entry, length := t.spec.skip(b.w)
 			if length == 0 {
-				return pos, false
+				return b, false
 			}
 			e = uint(entry)
 		}
-		pos += e & 63
-		k += e >> 6
-		if k >= 64 {
-			return pos, k == 64 || e >= endOfBlock<<6
-		}
+		b = b.past(e)
 	}
+	return b, k == 64 || e >= endOfBlock<<6
 }
