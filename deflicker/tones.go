@@ -27,12 +27,12 @@ type tones struct {
 }
 
 // toneChange is the change of a frame's tones from the frame before, by
-// channel and bin: mean change in codes of 0 to 1 and its weight, the inverse
+// channel and bin: mean change of decoded light, EV, and its weight, the inverse
 // of its variance; 0 where nothing is known.
 type toneChange struct {
-	code, weight [3][toneBins]float32
-	flat         [3][toneBins]float32 // mean of the cells' weights
-	cells        [3][toneBins]int32
+	ev, weight [3][toneBins]float32
+	flat       [3][toneBins]float32 // mean of the cells' weights
+	cells      [3][toneBins]int32
 }
 
 const (
@@ -106,8 +106,8 @@ func (n *tones) compare(g *Grid, to *toneChange) {
 		from := int32(0)
 		for b, count := range to.cells[c] {
 			if d := n.d[from : from+count]; count >= fewCells {
-				mean, variance, flat := n.location(d, n.u[from:from+count])
-				to.code[c][b], to.weight[c][b], to.flat[c][b] = float32(mean), float32(1/variance), float32(flat)
+				mean, variance, flat := n.location(d, n.u[from:from+count], leastSigma*lightPerCode[b])
+				to.ev[c][b], to.weight[c][b], to.flat[c][b] = float32(mean), float32(1/variance), float32(flat)
 			}
 			from += count
 		}
@@ -136,7 +136,9 @@ func (n *tones) sort(g *Grid, c, step int, count *[toneBins]int32) {
 	for k, b := range n.at {
 		if b < toneBins {
 			i := k * step
-			n.d[next[b]], n.u[next[b]] = code[i]-float64(last[i]), float64(n.flat[i])
+			// A bin in the dark is wide in light, and its cells may lie anywhere in it.
+			before := float64(last[i])
+			n.d[next[b]], n.u[next[b]] = (code[i]-before)*perCode((code[i]+before)/2), float64(n.flat[i])
 			next[b]++
 		}
 	}
@@ -152,12 +154,13 @@ var binTable = func() (t [4081]uint8) {
 	return t
 }()
 
-// location is what most of the weighted d agree on, the variance of that and
-// their mean weight: the median bettered by one step of Tukey's biweight, since the means of
-// blocks come in steps to which a median is bound.
-func (n *tones) location(d, w []float64) (mean, variance, weight float64) {
+// location is what most of the weighted d, of a scatter of at least least, agree
+// on, the variance of that and their mean weight: the median bettered by one step
+// of Tukey's biweight, since the means of blocks come in steps to which a median
+// is bound.
+func (n *tones) location(d, w []float64, least float64) (mean, variance, weight float64) {
 	m := n.s.quantile(d, w, 0, false)
-	sigma := max(1.4826*n.s.quantile(d, w, m, true), leastSigma)
+	sigma := max(1.4826*n.s.quantile(d, w, m, true), least)
 	reach := 4.685 * sigma
 	var sum, total, squares, even float64
 	for i, x := range d {
@@ -307,13 +310,20 @@ func scaleSlopes(r *Response, cells [3][toneBins]float64) float64 {
 	return math.Sqrt(off / max(total, 1))
 }
 
-// lightPerCode is by how many EV decoded light changes with the code, at the
-// middle of each bin.
+// perCode is by how many EV decoded light changes with the code, at code v of 0
+// to 1.
+func perCode(v float64) float64 {
+	v = max(v, 0.5/255)
+	if v <= 12.92*0.0031308 { // IEC 61966-2-1, item 5.2
+		return 1 / (v * math.Ln2)
+	}
+	return 2.4 / ((v + 0.055) * math.Ln2)
+}
+
+// lightPerCode is that at the middle of each bin.
 var lightPerCode = func() (s [toneBins]float64) {
 	for b := range s {
-		v := binCode(float64(b) + 0.5)
-		const h = 1e-5
-		s[b] = (lightEV(v+h) - lightEV(v-h)) / (2 * h)
+		s[b] = perCode(binCode(float64(b) + 0.5))
 	}
 	return s
 }()
@@ -326,9 +336,8 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 	for b := range slope {
 		known, flat := 0, 0.0
 		for t := range ev {
-			k := float64(n.change[t].weight[c][b])
-			y[t], w[t] = lightPerCode[b]*float64(n.change[t].code[c][b]), k/square(lightPerCode[b])
-			if math.IsNaN(ev[t]) || k == 0 {
+			y[t], w[t] = float64(n.change[t].ev[c][b]), float64(n.change[t].weight[c][b])
+			if math.IsNaN(ev[t]) || w[t] == 0 {
 				w[t] = 0
 				continue
 			}
