@@ -225,6 +225,14 @@ func TestVariants(t *testing.T) {
 			if err != nil || facts.Format != "dng" || !facts.Raw || facts.Model != "One" {
 				t.Fatalf("%+v, %v", facts, err)
 			}
+			damaged := bytes.Clone(data)
+			copy(damaged[len(data)/2:], data[len(data)/4:][:5000])
+			for _, c := range [][]byte{data, damaged} {
+				d := format.Walk(bytes.NewReader(c), int64(len(c)), &facts)
+				if want := v.lossless && !bytes.Equal(c, data); (d != nil) != want {
+					t.Errorf("damage told: %+v, damaged: %v", d, want)
+				}
+			}
 			s, err := develop.Identify(t.Context(), name)
 			if err != nil || s.W != w || s.H != h {
 				t.Fatalf("%+v, %v", s, err)

@@ -2,9 +2,11 @@ package format
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"io"
+	"slices"
 
 	"stillspan/ingest/meta"
 	"stillspan/internal/problem"
@@ -50,16 +52,19 @@ func rawTIFFEnd(r io.ReaderAt, size int64) *problem.Still {
 	if w.damage != nil {
 		return w.damage
 	}
-	return zeroed(r, size, w.data)
+	if len(w.data) == 0 {
+		return nil
+	}
+	return zeroed(r, size, w.data[len(w.data)-1])
 }
 
 // tiffData is where the sensor's data of a raw file built on TIFF lie.
-func tiffData(r io.ReaderAt, size int64) part {
+func tiffData(r io.ReaderAt, size int64) []part {
 	w := walkTIFF(r, size)
-	if w.most == 0 || w.damage != nil {
-		return part{}
+	if w.damage != nil {
+		return nil
 	}
-	return part{w.first, w.data.end() - w.first}
+	return w.data
 }
 
 // rafEnd looks at the parts of Fujifilm's raw container.
@@ -71,9 +76,9 @@ func rafEnd(r io.ReaderAt, size int64) *problem.Still {
 	return zeroed(r, size, data)
 }
 
-func rafData(r io.ReaderAt, size int64) part {
+func rafData(r io.ReaderAt, size int64) []part {
 	data, _ := rafParts(r, size)
-	return data
+	return []part{data}
 }
 
 // rafParts looks at the parts that the header names: the JPEG, the list of facts
@@ -211,8 +216,8 @@ func zeroed(r io.ReaderAt, size int64, data part) *problem.Still {
 	return problem.Corrupt(fmt.Sprintf("the last %.0f %% of its picture data are nothing but zeros", max(1, 100*float64(run)/float64(data.length))))
 }
 
-// Walk reads the picture data of a raw file from end to end and looks for what a
-// lost cluster leaves: zeros from one sector's border to another's. Samples, and
+// Walk reads the picture data of a raw file from end to end and looks for codes
+// that make no sense, and for what a lost cluster leaves: zeros from one sector's border to another's. Samples, and
 // what they are packed into, begin and end nowhere near both by chance. Runs at
 // the ends of the data may be a sensor's covered rows.
 func Walk(r io.ReaderAt, size int64, facts *meta.Facts) *problem.Still {
@@ -220,10 +225,27 @@ func Walk(r io.ReaderAt, size int64, facts *meta.Facts) *problem.Still {
 	if find == nil {
 		return nil
 	}
-	data := find(r, size)
-	if data.length < someZeros || data.at < 0 || data.end() > size {
+	parts := find(r, size)
+	var sum int64
+	for _, p := range parts {
+		if sum += p.length; p.at < 0 || p.end() > size || sum > size {
+			return nil // told elsewhere, or no camera's
+		}
+	}
+	if sum < someZeros {
 		return nil
 	}
+	if d := zeroSectors(r, parts); d != nil {
+		return d
+	}
+	return losslessDamage(r, parts)
+}
+
+// zeroSectors looks for zeros from one sector's border to another's in the midst
+// of data.
+func zeroSectors(r io.ReaderAt, parts []part) *problem.Still {
+	first := slices.MinFunc(parts, func(a, b part) int { return cmp.Compare(a.at, b.at) }).at
+	data := part{first, parts[len(parts)-1].end() - first}
 	buf := make([]byte, 1<<20)
 	run, before := 0, sector // zero sectors in a row, and zeros at the end of the one before
 	at := (data.at + sector - 1) / sector * sector

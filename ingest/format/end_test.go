@@ -227,8 +227,9 @@ func TestWalk(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data := tiffData(bytes.NewReader(raw), int64(len(raw)))
-	if data.length != 2*320*240 {
+	parts := tiffData(bytes.NewReader(raw), int64(len(raw)))
+	data := parts[0]
+	if len(parts) != 1 || data.length != 2*320*240 {
 		t.Fatalf("data of %d bytes", data.length)
 	}
 	if d := Walk(bytes.NewReader(raw), int64(len(raw)), &facts); d != nil {
@@ -306,6 +307,8 @@ func FuzzEnds(f *testing.F) {
 	} {
 		f.Add(seed)
 	}
+	packed := ljpeg(f, "96x64", "bgr24")
+	f.Add(append(tiffOf(binary.LittleEndian, 1000, map[uint16][]uint32{tagStripOffsets: {1000}, tagStripByteCounts: {uint32(len(packed))}}), packed...))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		bounded.Run(t, func() {
 			for _, row := range table {

@@ -37,9 +37,9 @@ type Format struct {
 	// Damage tells what is wrong with a file's structure and its end, as far as
 	// that shows without decoding; nil where nothing is known of them.
 	Damage func(r io.ReaderAt, size int64) *problem.Still
-	// Data is where a sound file's picture data lie, unless nil: from a first part
-	// to a last that leave no room between them.
-	Data func(r io.ReaderAt, size int64) part
+	// Data is where a sound file's picture data lie, unless nil: parts that leave
+	// no room between them, the last one last.
+	Data func(r io.ReaderAt, size int64) []part
 	// PixelBytes is what a decoded pixel takes in memory; 0 where Damage or
 	// another program bounds that.
 	PixelBytes int64

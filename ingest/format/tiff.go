@@ -1,8 +1,10 @@
 package format
 
 import (
+	"cmp"
 	"encoding/binary"
 	"io"
+	"slices"
 
 	"stillspan/internal/problem"
 )
@@ -39,9 +41,8 @@ type tiffWalk struct {
 	order  binary.ByteOrder
 	seen   map[int64]bool
 	damage *problem.Still
-	data   part // the last strip or tile of the directory with most of them
+	data   []part // strips or tiles of the directory with most in them, the last one last
 	most   int64
-	first  int64          // where the first of these begins
 	large  *problem.Still // a picture that takes too much memory
 }
 
@@ -178,16 +179,13 @@ func (w *tiffWalk) measure(numbers map[uint16][]int64) {
 // parts looks whether a directory's picture lies in the file.
 func (w *tiffWalk) parts(numbers map[uint16][]int64) {
 	var sum int64
-	var last part
-	first := w.size
+	var data []part
 	add := func(p part) {
-		first = min(first, p.at)
 		if p.end() > w.size {
 			w.damage = cutOff
 		}
-		if sum += p.length; p.end() >= last.end() {
-			last = p
-		}
+		sum += p.length
+		data = append(data, p)
 	}
 	if raw := numbers[tagRawOffset]; len(raw) == 1 && raw[0] > 0 {
 		// Panasonic's: the data go on to the end of the file, and the strip's own
@@ -204,7 +202,8 @@ func (w *tiffWalk) parts(numbers map[uint16][]int64) {
 		}
 	}
 	if sum > w.most {
-		w.most, w.data, w.first = sum, last, first
+		slices.SortFunc(data, func(a, b part) int { return cmp.Compare(a.end(), b.end()) })
+		w.most, w.data = sum, data
 	}
 	if at, n := numbers[tagJPEGOffset], numbers[tagJPEGByteCount]; len(at) == 1 && len(n) == 1 && at[0]+n[0] > w.size {
 		w.damage = cutOff
