@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"math"
 
 	"stillspan/deflicker"
@@ -24,6 +25,12 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		Damage: map[int]measure.Finding{},
 	}
 	inputs := s.inputs()
+	thumbs := map[int]image.Image{}
+	if s.hasPage() {
+		for _, k := range s.stripFrames() {
+			inputs[k].Thumb = stripSide
+		}
+	}
 	how := measureOptions(s.Settings)
 	var err error
 	if m.Develop, err = s.development(ctx, inputs); err != nil {
@@ -47,6 +54,9 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		}
 		if g != nil {
 			m.HighShare[k], m.LowShare[k], m.Source = g.HighShare, g.LowShare, g.Source
+			if g.Thumb != nil {
+				thumbs[k] = g.Thumb
+			}
 			if g.Kept {
 				m.Kept++
 			}
@@ -72,7 +82,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	}
 	m.Curve, m.Local, m.Bands = meter.Curve(), meter.Local(), meter.Bands()
 	m.Response, m.ResponseWhy = meter.Response()
-	m.columns = columns.rows
+	m.columns, m.thumbs = columns.rows, thumbs
 	m.Seen, err = s.seen(ctx, &look, columns.turn, m.Source)
 	s.Measured = m
 	return err

@@ -13,6 +13,7 @@ import (
 	"stillspan/assemble/flash"
 	"stillspan/deflicker"
 	"stillspan/deflicker/measure"
+	"stillspan/internal/settings"
 )
 
 // Pictures are shown on a page and nowhere else.
@@ -31,30 +32,47 @@ type Pictures struct {
 	Gallery []Still
 }
 
-// stripFrames is how many pictures a film strip has.
-const stripFrames = 12
+// stripPictures is how many pictures a film strip has, stripSide the longer side of
+// one, pixels.
+const (
+	stripPictures = 12
+	stripSide     = 240
+)
 
-// TakeStrip makes the film strip, of frames evenly apart, and the frame that
-// the zone is drawn on.
-func (s *Shoot) TakeStrip(ctx context.Context) error {
+// hasPage tells whether a page is wanted.
+func (s *Shoot) hasPage() bool {
+	return settings.HTML.Stated(s.Settings) || settings.DayOut.Stated(s.Settings)
+}
+
+// stripFrames are the frames that a film strip shows: sound ones, evenly apart.
+func (s *Shoot) stripFrames() []int {
 	var good []int
 	for k := range s.Sequence.Frames {
 		if s.Sound(k) {
 			good = append(good, k)
 		}
 	}
-	in := s.inputs()
-	n := min(stripFrames, len(good))
-	strip := make([]image.Image, n)
+	n := min(stripPictures, len(good))
+	some := make([]int, n)
+	for j := range some {
+		some[j] = good[j*(len(good)-1)/max(n-1, 1)]
+	}
+	return some
+}
+
+// TakeStrip makes the film strip, and the frame that the zone is drawn on.
+func (s *Shoot) TakeStrip(ctx context.Context) error {
+	in, frames := s.inputs(), s.stripFrames()
+	strip := make([]image.Image, len(frames))
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for j := range n {
-		k := good[0]
-		if n > 1 {
-			k = good[j*(len(good)-1)/(n-1)]
+	for j, k := range frames {
+		if s.Measured != nil && s.Measured.thumbs[k] != nil {
+			strip[j] = s.Measured.thumbs[k]
+			continue
 		}
 		g.Go(func() (err error) {
-			strip[j], err = measure.Thumb(gctx, in[k], 240)
+			strip[j], err = measure.Thumb(gctx, in[k], stripSide)
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}

@@ -4,6 +4,7 @@
 package shoot
 
 import (
+	"image"
 	"slices"
 
 	"stillspan/assemble"
@@ -67,7 +68,8 @@ type Measured struct {
 	// Develop is how raw files are developed; nil when they are not.
 	Develop *develop.Settings
 
-	columns [][]float64 // of each frame, for a forecast of the slice
+	columns [][]float64         // of each frame, for a forecast of the slice
+	thumbs  map[int]image.Image // of some frames, for the strip
 }
 
 // Solved is what is to be done about the flicker.

@@ -3,6 +3,8 @@
 package measure
 
 import (
+	"image"
+
 	"stillspan/deflicker"
 	"stillspan/deflicker/pictures"
 )
@@ -25,6 +27,8 @@ type Grid struct {
 	Source string
 	// Look is what is compared with the neighbours' pictures.
 	Look pictures.Still
+	// Thumb is what Thumb gives, where it was asked for and cost no more reading.
+	Thumb image.Image
 	// Kept is set where an earlier run measured it, and the file is the same by
 	// its path, size and times.
 	Kept bool

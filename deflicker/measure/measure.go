@@ -19,6 +19,8 @@ type Input struct {
 	Facts   meta.Facts
 	ModTime time.Time
 	Size    int64 // bytes
+	// Thumb asks for Grid.Thumb, with no side longer than so many pixels; 0 for none.
+	Thumb int
 	// Problem is what is known to be wrong with it; such a still is not opened.
 	Problem *Finding
 }

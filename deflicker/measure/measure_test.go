@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -562,6 +563,20 @@ func TestThumbUpright(t *testing.T) {
 				t.Errorf("orientation %d, %d pixels: thumbnail differs by %.1f codes", orientation, side, d)
 			}
 		}
+	}
+}
+
+// What is kept while a still is measured is the thumbnail that reading it again gives.
+func TestThumbWhileMeasuring(t *testing.T) {
+	in := shoot(t, scene.Options{Width: 1600, Height: 960, Frames: 1, Clouds: 0.5}, nil)[0]
+	in.Facts.Orientation, in.Thumb = 6, 120
+	want, err := measure.Thumb(t.Context(), in, in.Thumb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, _, err := measure.File(t.Context(), in, measure.Options{NoCache: true})
+	if err != nil || !reflect.DeepEqual(g.Thumb, want) {
+		t.Errorf("kept %v, want %v: %v", g.Thumb, want, err)
 	}
 }
 

@@ -345,7 +345,11 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, error) {
 	if damage != nil && damage.Left == 0 {
 		return nil, damage
 	}
-	return blockGrid(&r.blocks, &r.meter, &r.looker), asError(damage)
+	g := blockGrid(&r.blocks, &r.meter, &r.looker)
+	if s.in.Thumb > 0 && damage == nil && r.showsBlocks(s.in.Thumb) {
+		g.Thumb = upright(r.blocks.Image(), s.in, s.in.Thumb)
+	}
+	return g, asError(damage)
 }
 
 // full measures every pixel of the main picture.

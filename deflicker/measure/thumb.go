@@ -23,8 +23,17 @@ func Thumb(ctx context.Context, in Input, maxSide int) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
+	return upright(img, in, maxSide), nil
+}
+
+func upright(img image.Image, in Input, maxSide int) image.Image {
 	_, _, exif := format.Decoded(&in.Facts)
-	return picture.Upright(picture.Fit(img, maxSide), exif), nil
+	return picture.Upright(picture.Fit(img, maxSide), exif)
+}
+
+// showsBlocks tells whether the blocks are fine enough for a picture of that size.
+func (r *reader) showsBlocks(maxSide int) bool {
+	return max(r.blocks.Width, r.blocks.Height) >= 8*maxSide
 }
 
 // thumbPixels is the largest picture decoded in full only to be shown small.
@@ -84,7 +93,7 @@ func (r *reader) blockPicture(ctx context.Context, s still, maxSide int) image.I
 	if r.fetch(ctx, s, part) != nil || r.blocks.Decode(r.buf) != nil {
 		return nil
 	}
-	if max(r.blocks.Width, r.blocks.Height) < 8*maxSide && r.blocks.Damage() == nil {
+	if !r.showsBlocks(maxSide) && r.blocks.Damage() == nil {
 		return nil
 	}
 	return r.blocks.Image()
