@@ -99,12 +99,23 @@ type Dump struct {
 	Root      string
 	Sequences []Sequence
 	Loose     []Frame // sound, and too few together to be a sequence: test shots
-	Ignored   []Ignored
+	// Remains are stretches of loose frames that may be what is left of a shoot, or of the
+	// one beside them.
+	Remains []Remains
+	Ignored []Ignored
 	// Unreadable holds files and folders that could not be opened at all or
 	// belong to no sequence because of it.
 	Unreadable []Frame
 	// FolderGaps are folders that are not here between others of one card.
 	FolderGaps []FolderGap
+}
+
+// Remains are loose frames that keep an interval, with others missing between.
+type Remains struct {
+	First, Last string // names
+	Frames      int
+	IntervalS   float64
+	Missing     int // frames
 }
 
 // Ignored counts files left alone, by kind: "video", "sidecar", "hidden",

@@ -47,6 +47,9 @@ func (d *Dump) addBody(frames []Frame, files []account.File, serial bool, opt Op
 				d.Loose = append(d.Loose, *f)
 			}
 		}
+		for _, r := range p.Account.Doubts {
+			d.Remains = append(d.Remains, Remains{frame(r.First).Name, frame(r.Last).Name, r.Count, r.IntervalS, r.Missing})
+		}
 		for i := range p.Account.Shoots {
 			d.addShoot(&p.Account.Shoots[i], frame)
 		}

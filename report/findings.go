@@ -53,6 +53,7 @@ const (
 	KindUnreadable Kind = "unreadable"
 	KindNotFound   Kind = "not-found"      // planned, and not in the dump
 	KindFolder     Kind = "folder-missing" // file numbers run on over it
+	KindRemains    Kind = "loose-remains"  // loose stills that may be of a shoot with frames missing
 	KindNone       Kind = "no-sequence"    // nothing in the dump is a sequence
 )
 
@@ -412,6 +413,14 @@ func (r *Report) dumpFindings(in *Input) {
 			Kind:   KindFolder,
 			Text:   fmt.Sprintf("%s %s not in this dump, nor %s between %s and %s", which, are, words.Count(g.Numbers, "file number"), path.Base(g.Before), path.Base(g.After)),
 			Advice: "Look for it on the card before wiping it, and copy it again; after a folder that was deleted in the camera there is nothing to find.", Card: true,
+		})
+	}
+	for _, x := range in.Dump.Remains {
+		r.Findings = append(r.Findings, Finding{
+			Kind: KindRemains, Card: true,
+			Text: fmt.Sprintf("%s, %s to %s, may be of a shoot every %s: then %s %s missing",
+				words.Count(x.Frames, "loose still"), path.Base(x.First), path.Base(x.Last), words.Seconds(x.IntervalS), frames(x.Missing), are(x.Missing)),
+			Advice: "If it was one, look for the others on the card before wiping it; if these are test stills, nothing is missing.",
 		})
 	}
 	if len(r.Sequences) == 0 {

@@ -183,6 +183,7 @@ type Shoot struct {
 type Account struct {
 	Shoots []Shoot
 	Loose  []int   // files that belong to no shoot, such as test stills
+	Doubts []Doubt // of them those that may have been a shoot
 	Bits   float64 // what the account costs
 	total  tally
 }

@@ -271,34 +271,54 @@ func rests(rows []row, interval float64) []bool {
 // read turns a path into shoots.
 func (s *solver) read(files []File, path []node, opt Options) Account {
 	var a Account
+	sections, doubts := s.secondLook(s.sections(path, opt.MinFrames), opt.MinFrames)
 	var pending tally
-	handFired := true // nothing but frames fired by hand
-	for i := range path {
-		handFired = handFired && s.cadences[path[i].cadence].free()
-	}
-	for from := 0; from < len(path); {
-		to := from + 1
-		for to < len(path) && path[to].events&evShoot == 0 {
-			to++
-		}
-		isFree := s.cadences[path[from].cadence].free()
-		if to-from < opt.MinFrames || isFree && !handFired && to-from <= maxTests {
-			for j := from; j < to; j++ {
+	for _, x := range sections {
+		if x.loose {
+			for j := x.from; j < x.to; j++ {
 				a.Loose = append(a.Loose, s.rows[j].file)
 				pending = pending.plus(path[j].missing)
 			}
-		} else {
-			path[from].missing = path[from].missing.plus(pending)
-			pending = tally{}
-			a.Shoots = append(a.Shoots, s.shoot(files, path[from:to], from, opt))
+			continue
 		}
-		from = to
+		missing := path[x.from].missing.plus(pending)
+		pending = tally{}
+		of, part, at := s, path[x.from:x.to], x.from
+		if x.kept != nil {
+			of, part, at = &x.kept.solver, x.kept.path, 0
+		}
+		part[0].missing = missing
+		a.Shoots = append(a.Shoots, of.shoot(files, part, at, opt))
 	}
 	if n := len(a.Shoots); n > 0 && pending != (tally{}) {
 		last := &a.Shoots[n-1]
 		last.Gaps = appendGaps(last.Gaps, len(last.Files)-1, math.NaN(), pending)
 	}
+	for _, b := range doubts {
+		a.Doubts = append(a.Doubts, Doubt{s.rows[b.from].file, s.rows[b.to-1].file, b.to - b.from, b.interval, b.missing})
+	}
 	return a
+}
+
+// sections are the shoots of a path, too short ones and test stills as loose rows.
+func (s *solver) sections(path []node, least int) (out []section) {
+	handFired := true // nothing but frames fired by hand
+	for from := 0; from < len(path); {
+		to := from + 1
+		for to < len(path) && path[to].events&evShoot == 0 {
+			to++
+		}
+		x := section{from: from, to: to, free: s.cadences[path[from].cadence].free()}
+		handFired = handFired && x.free
+		out = append(out, x)
+		from = to
+	}
+	for i := range out {
+		x := &out[i]
+		n := x.to - x.from
+		x.loose = n < least || x.free && !handFired && n <= maxTests
+	}
+	return out
 }
 
 // shoot reads one run of the path.

@@ -12,6 +12,8 @@ import (
 var odd = []kind{
 	{"cadence: any", []string{"dcf", "dcf-flat", "date-ms", "date-and-count", "drone-date", "eight-digits"}, []step{anyCadence, maybe, shoot}},
 	{"cadence: short shoot", counter, []step{short, shoot}},
+	{"cadence: short shoot, a block gone", counter, []step{shortWithout, shoot}},
+	{"cadence: short shoot, a block gone, another after", counter, []step{shortWithout, shoot, wait(1200), turn, shoot}},
 	{"cadence: long shoot", plain, []step{func(d *dump) { d.rescript(1500+d.r.IntN(1500), oneOf(d.r, 2.0, 3, 5, 10)) }, several(2), shoot}},
 	{"clock: travel", plain, []step{offsetChange, func(d *dump) {
 		for k, e := range d.s.at {
@@ -176,6 +178,19 @@ func short(d *dump) {
 		}
 		d.say("%d frames, one gone: lost %v, never fired %v", n, e.lost, e.unfired)
 	}
+}
+
+// shortWithout has 12 to 20 frames of which some in a row are gone.
+func shortWithout(d *dump) {
+	withEXIF(d)
+	d.rescript(12+d.r.IntN(9), max(d.s.intervalS, 2.5*d.b.grainS()))
+	n := 1 + d.r.IntN(6)
+	k, lost := 3+d.r.IntN(d.s.frames-n-5), d.chance(0.5)
+	for i := k; i < k+n; i++ {
+		d.s.event(i).lost, d.s.event(i).unfired = lost, !lost
+	}
+	d.ends = true
+	d.say("%d frames, %d gone from slot %d: lost %v", d.s.frames, n, k, lost)
 }
 
 // withoutEXIF takes the facts of capture out of a share of the stills.
