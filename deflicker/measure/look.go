@@ -18,6 +18,8 @@ type looker struct {
 	samples       []int32
 	near, at, far []int32 // three rows of pairs of pixels, for their Laplacian
 	line          []uint8
+	lumas         []int16 // of a row of blocks
+	colours       []jpeg.RGB
 }
 
 // reset readies l for a picture of w x h pixels, in units of unit pixels.
@@ -129,20 +131,34 @@ func lumaRows(img image.Image) func(y int, buf []uint8) []uint8 {
 // blocks looks at a JPEG's block means and the coded lengths of its blocks.
 func (l *looker) blocks(b *jpeg.Picture) pictures.Still {
 	l.reset(b.Width, b.Height, 8)
-	s, across, down := &l.still, 0, 0
-	across, down = b.Blocks()
+	s := &l.still
+	across, down := b.Blocks()
 	each := l.n / 8
 	for row := range down {
-		luma, cell := row/each*s.W, row*s.CH/down*s.CW
-		for col := range across {
-			if y, ok := b.Luma(row, col); ok {
-				l.sum[luma+col/each] += int64(y)
-				l.count[luma+col/each]++
+		l.lumas = b.Lumas(row, l.lumas)
+		luma := row / each * s.W
+		for i := range s.W {
+			sum, n := 0, int32(0)
+			for _, y := range l.lumas[i*each : min((i+1)*each, across)] {
+				if y >= 0 {
+					sum += int(y)
+					n++
+				}
 			}
-			if bits, ok := b.Coded(row, col); ok {
-				l.detail[cell+col*s.CW/across] += float64(bits)
-				l.samples[cell+col*s.CW/across]++
+			l.sum[luma+i] += int64(sum)
+			l.count[luma+i] += n
+		}
+		coded, cell := b.Coded(row), row*s.CH/down*s.CW
+		for i := range s.CW {
+			sum, n := 0, int32(0)
+			for _, bits := range coded[(i*across+s.CW-1)/s.CW : ((i+1)*across+s.CW-1)/s.CW] {
+				if bits > 0 {
+					sum += int(bits)
+					n++
+				}
 			}
+			l.detail[cell+i] += float64(sum)
+			l.samples[cell+i] += n
 		}
 	}
 	out := l.done(jpeg.Full, pictures.CodedDetail)

@@ -3,29 +3,35 @@ package measure
 import (
 	"context"
 	"image"
+	"runtime"
 	"runtime/debug"
+
+	"golang.org/x/sync/errgroup"
 
 	"stillspan/deflicker/pictures"
 	"stillspan/internal/files"
 )
 
-// Plates decodes stills in full, one after another, and gives their luma, as
-// stored. A still that cannot be decoded, or only by a program that reduces it,
-// has an empty plate.
+// platesAtOnce bounds the stills that are decoded in full side by side.
+const platesAtOnce = 4
+
+// Plates decodes stills in full and gives their luma, as stored. A still that cannot
+// be decoded, or only by a program that reduces it, has an empty plate.
 func Plates(ctx context.Context, in []Input) ([]pictures.Plate, error) {
 	defer debug.FreeOSMemory()
-	r := newReader(Options{}.filled(), nil)
 	out := make([]pictures.Plate, len(in))
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(min(runtime.GOMAXPROCS(0), platesAtOnce))
 	for i := range in {
-		img, err := r.whole(ctx, in[i])
-		if ctx.Err() != nil {
-			return nil, context.Cause(ctx)
-		}
-		if err == nil && img != nil {
-			out[i] = plateOf(img)
-		}
+		g.Go(func() error {
+			img, err := newReader(Options{}.filled(), nil).whole(ctx, in[i])
+			if err == nil && img != nil {
+				out[i] = plateOf(img)
+			}
+			return context.Cause(ctx)
+		})
 	}
-	return out, nil
+	return out, g.Wait()
 }
 
 // whole decodes the main picture in full; nil where that is too much.
