@@ -19,7 +19,8 @@ import (
 
 // Picture is something the matter with what a run of frames shows. XPx and YPx
 // are the movement of the picture's content in pixels of the full still, right
-// and down positive; of a shake its rms. Both are null for other kinds.
+// and down positive, of a jump in its middle; of a shake its rms. Both are null for
+// other kinds.
 type Picture struct {
 	Kind      string `json:"kind"`
 	Frame     int    `json:"frame"` // first, from 1
@@ -27,7 +28,10 @@ type Picture struct {
 	File      string `json:"file"` // of Frame
 	XPx       Float  `json:"x_px"`
 	YPx       Float  `json:"y_px"`
-	Amount    Float  `json:"amount"`
+	// TurnDeg is how far a jump turned the picture about its middle, clockwise, degrees;
+	// null where it did not.
+	TurnDeg Float `json:"turn_deg"`
+	Amount  Float `json:"amount"` // of a jump how far what moved most did
 	// Part is where in the upright picture it is; null for all of it.
 	Part *Zone `json:"part"`
 	// Unit is "px"; "%" of the picture or of its detail; "EV" of colour; or
@@ -91,7 +95,7 @@ func (b *builder) seen() {
 	accepted := settings.Accept.Of(b.s.Settings)
 	for _, f := range b.s.Measured.Seen.Findings {
 		p := Picture{
-			Kind: string(f.Kind), Frame: f.First + 1, LastFrame: f.Last + 1, File: b.name(f.First), XPx: unknown, YPx: unknown,
+			Kind: string(f.Kind), Frame: f.First + 1, LastFrame: f.Last + 1, File: b.name(f.First), XPx: unknown, YPx: unknown, TurnDeg: unknown,
 			Amount: Float(f.Amount), Unit: f.Unit, Mired: unknown, Severity: string(f.Severity), Try: tries[f.Kind],
 		}
 		if f.Mired != 0 {
@@ -102,6 +106,9 @@ func (b *builder) seen() {
 		}
 		if f.Kind == look.Jump || f.Kind == look.Shake {
 			p.XPx, p.YPx = Float(f.X), Float(f.Y)
+		}
+		if f.Turn != 0 {
+			p.TurnDeg = Float(f.Turn)
 		}
 		if slices.Contains(accepted, p.Kind) {
 			p.Severity = string(look.Note)
@@ -223,6 +230,9 @@ var kindText = map[look.Kind]string{
 func amountText(p Picture) string {
 	switch look.Kind(p.Kind) {
 	case look.Jump:
+		if p.TurnDeg.Known() {
+			return "content moved " + wayText(p.XPx, p.YPx) + " and turned " + turnText(p.TurnDeg)
+		}
 		return "content moved " + wayText(p.XPx, p.YPx)
 	case look.Shake:
 		return fmt.Sprintf("%.1f px rms", float64(p.Amount))
@@ -238,6 +248,11 @@ func amountText(p Picture) string {
 		return frames(int(p.Amount))
 	}
 	return fmt.Sprintf("%.0f %% of the picture", float64(p.Amount))
+}
+
+// turnText is a turn in degrees.
+func turnText(deg Float) string {
+	return fmt.Sprintf("%.2f° %s", math.Abs(float64(deg)), map[bool]string{true: "clockwise", false: "counter-clockwise"}[deg > 0])
 }
 
 // wayText is a movement in pixels.

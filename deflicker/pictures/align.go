@@ -31,14 +31,28 @@ type view struct {
 // tile is a part of a view with the structure tensor of its contrast.
 type tile struct {
 	x0, y0, x1, y1 int
-	xx, xy, yy     float64
+	x, y           float64 // its middle, from that of the picture
+	tensor
 }
+
+// tensor is a symmetric matrix: of a tile how its contrast is laid, and so which way
+// it can tell a movement.
+type tensor struct{ xx, xy, yy float64 }
 
 // edge tells whether nearly all of a tile's structure runs one way, by the lesser
 // eigenvalue of its tensor.
-func (t *tile) edge() bool {
+func (t tensor) edge() bool {
 	trace := t.xx + t.yy
 	return trace-math.Hypot(t.xx-t.yy, 2*t.xy) < 0.2*trace
+}
+
+// times is the product with a vector.
+func (t tensor) times(x, y float64) (float64, float64) { return t.xx*x + t.xy*y, t.xy*x + t.yy*y }
+
+// solved is the vector whose product with t is x, y.
+func (t tensor) solved(x, y float64) (float64, float64) {
+	det := t.xx*t.yy - t.xy*t.xy
+	return (t.yy*x - t.xy*y) / det, (t.xx*y - t.xy*x) / det
 }
 
 // room is memory for making views.
@@ -82,6 +96,7 @@ func newView(s *Still, old *view, r *room) *view {
 				x0: edge + tx*(w-2*edge)/v.across, x1: edge + (tx+1)*(w-2*edge)/v.across,
 				y0: edge + ty*(h-2*edge)/down, y1: edge + (ty+1)*(h-2*edge)/down,
 			}
+			t.x, t.y = float64(t.x0+t.x1-w)/2, float64(t.y0+t.y1-h)/2
 			for y := t.y0; y < t.y1; y++ {
 				var xx, xy, yy float32
 				for i := y*w + t.x0; i < y*w+t.x1; i++ {
@@ -180,9 +195,59 @@ func (r *room) boxed(out, v []float32, w, h, d int) {
 }
 
 // shift is by how much a picture's content moved, cells of Luma, right and down,
-// and how well what moved agrees: the share of the textured tiles that went
-// along.
-type shift struct{ x, y, good float64 }
+// and turned about the picture's middle, radians clockwise; and how well what moved
+// agrees: the share of the textured tiles that went along.
+type shift struct{ x, y, turn, good float64 }
+
+// at is by how much it moves what lies at x, y from the middle.
+func (d *shift) at(x, y float64) (float64, float64) {
+	if d.turn == 0 {
+		return d.x, d.y
+	}
+	sin, cos := math.Sincos(d.turn)
+	return d.x + (cos-1)*x - sin*y, d.y + (cos-1)*y + sin*x
+}
+
+// normal are the normal equations of the movement, and of the turn, that many parts
+// of a picture tell.
+type normal struct {
+	tensor
+	xt, yt, tt float64
+	ex, ey, et float64
+}
+
+// add counts what lies at x, y from the middle: t times its movement is ex, ey.
+func (n *normal) add(weight, x, y float64, t tensor, ex, ey float64) {
+	n.xx, n.xy, n.yy = n.xx+weight*t.xx, n.xy+weight*t.xy, n.yy+weight*t.yy
+	kx, ky := t.times(-y, x)
+	n.xt, n.yt, n.tt = n.xt+weight*kx, n.yt+weight*ky, n.tt+weight*(x*ky-y*kx)
+	n.ex, n.ey, n.et = n.ex+weight*ex, n.ey+weight*ey, n.et+weight*(x*ey-y*ex)
+}
+
+// moved is the movement of least squares, without a turn; false where it is not told.
+func (n *normal) moved() (d shift, ok bool) {
+	trace := n.xx + n.yy
+	if !(n.xx*n.yy-n.xy*n.xy > 1e-6*trace*trace) {
+		return d, false
+	}
+	d.x, d.y = n.solved(n.ex, n.ey)
+	return d, true
+}
+
+// turned is that with a turn.
+func (n *normal) turned() (d shift, ok bool) {
+	if d, ok = n.moved(); !ok {
+		return d, false
+	}
+	kx, ky := n.solved(n.xt, n.yt)
+	left := n.tt - kx*n.xt - ky*n.yt
+	if !(left > 1e-6*n.tt) {
+		return d, false
+	}
+	d.turn = (n.et - d.x*n.xt - d.y*n.yt) / left
+	d.x, d.y = d.x-d.turn*kx, d.y-d.turn*ky
+	return d, true
+}
 
 // tileFit is how tile i of one view lies on another, moved.
 type tileFit struct {
@@ -192,16 +257,17 @@ type tileFit struct {
 	ex, ey  float64
 }
 
-// fits lays b, moved by d, over a.
-func (a *view) fits(b *view, dx, dy float64, out []tileFit) {
-	ix, iy := math.Floor(dx), math.Floor(dy)
-	fx, fy := float32(dx-ix), float32(dy-iy)
+// fits lays b, moved by d, over a. A tile is small enough not to be turned itself.
+func (a *view) fits(b *view, d shift, out []tileFit) {
 	w := a.w
-	off := int(iy)*w + int(ix)
-	k00, k10, k01, k11 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
 	for i := range a.tiles {
 		t, f := &a.tiles[i], &out[i]
 		*f = tileFit{}
+		dx, dy := d.at(t.x, t.y)
+		ix, iy := math.Floor(dx), math.Floor(dy)
+		fx, fy := float32(dx-ix), float32(dy-iy)
+		off := int(iy)*w + int(ix)
+		k00, k10, k01, k11 := (1-fx)*(1-fy), fx*(1-fy), (1-fx)*fy, fx*fy
 		x0, x1 := max(t.x0, 1-int(ix)), min(t.x1, w-2-int(ix))
 		y0, y1 := max(t.y0, 1-int(iy)), min(t.y1, a.h-2-int(iy))
 		if 2*(x1-x0)*(y1-y0) < (t.x1-t.x0)*(t.y1-t.y0) || x1 <= x0 || y1 <= y0 {
@@ -227,66 +293,77 @@ func (a *view) fits(b *view, dx, dy float64, out []tileFit) {
 		}
 		f.ex, f.ey = ex, ey
 		ridge := 0.02*(t.xx+t.yy) + 1e-3
-		det := (t.xx+ridge)*(t.yy+ridge) - t.xy*t.xy
-		f.x, f.y = ((t.yy+ridge)*ex-t.xy*ey)/det, ((t.xx+ridge)*ey-t.xy*ex)/det
+		f.x, f.y = tensor{t.xx + ridge, t.xy, t.yy + ridge}.solved(ex, ey)
 		f.match = max(0, ab/math.Sqrt(aa*bb+1e-9))
 		f.texture = aa / float64((x1-x0)*(y1-y0))
 	}
 }
 
-// refine moves d until the tiles agree: Gauss-Newton steps on all tiles' squared
-// differences, each weighted by how well it fits and how near its own movement
-// is to that of the others (Lucas and Kanade 1981, with M-estimation over tiles).
-// fit is how the tiles lie in the end, their movements counted from a.
-func (a *view) refine(b *view, d shift, fit []tileFit, steps int) shift {
-	w := make([]float64, len(fit))
+// refine moves d until the tiles agree, and turns it where turns is set: Gauss-Newton
+// steps on all tiles' squared differences, each weighted by how well it fits and how
+// near its own movement is to that of the others (Lucas and Kanade 1981, with
+// M-estimation over tiles). fit is how the tiles lie in the end, their movements
+// counted from a.
+func (a *view) refine(b *view, d shift, fit []tileFit, turns bool) shift {
 	limit := float64(max(a.w, a.h)) / 3
 	at := d
-	for step := range steps {
+	for step := range 6 {
 		at = d
-		a.fits(b, d.x, d.y, fit)
-		mx, my := 0.0, 0.0
-		scale := 2.0
-		for range 3 {
-			var xx, xy, yy, ex, ey float64
-			for i, t := range a.tiles {
-				f := &fit[i]
-				rx, ry := f.x-mx, f.y-my
-				// Along an edge a tile cannot tell where it went.
-				trace := t.xx + t.yy + 1e-9
-				r2 := 2 * (rx*rx*t.xx + 2*rx*ry*t.xy + ry*ry*t.yy) / trace
-				w[i] = f.match * f.match / ((1 + r2/(scale*scale)) * (1 + r2/(scale*scale)))
-				if step == 0 {
-					w[i] += 0.01
-				}
-				xx, xy, yy = xx+w[i]*t.xx, xy+w[i]*t.xy, yy+w[i]*t.yy
-				ex, ey = ex+w[i]*f.ex, ey+w[i]*f.ey
-			}
-			det := xx*yy - xy*xy
-			if !(det > 1e-6*(xx+yy)*(xx+yy)) {
-				return shift{d.x, d.y, 0}
-			}
-			mx, my = (yy*ex-xy*ey)/det, (xx*ey-xy*ex)/det
-			scale = max(0.15, scale/3)
+		a.fits(b, d, fit)
+		by, ok := a.voted(fit, step == 0, turns)
+		if !ok {
+			return shift{x: d.x, y: d.y}
 		}
 		// e is va - vb: content that lies further right in b makes it along -g.
-		n := math.Hypot(mx, my)
+		n := math.Hypot(by.x, by.y)
 		if n > 1.5 {
-			mx, my = 1.5*mx/n, 1.5*my/n
+			by.x, by.y = 1.5*by.x/n, 1.5*by.y/n
 		}
-		d.x, d.y = d.x+mx, d.y+my
-		if math.Abs(d.x) > limit || math.Abs(d.y) > limit {
-			return shift{d.x, d.y, 0}
+		d.x, d.y, d.turn = d.x+by.x, d.y+by.y, d.turn+by.turn
+		if math.Abs(d.x) > limit || math.Abs(d.y) > limit || math.Abs(d.turn) > mostTurn {
+			return shift{x: d.x, y: d.y}
 		}
-		if n < 0.004 {
+		if n+math.Abs(by.turn)*limit < 0.004 {
 			break
 		}
 	}
 	d.good = a.agreement(fit)
 	for i := range fit {
-		fit[i].x, fit[i].y = fit[i].x+at.x, fit[i].y+at.y
+		x, y := at.at(a.tiles[i].x, a.tiles[i].y)
+		fit[i].x, fit[i].y = fit[i].x+x, fit[i].y+y
 	}
 	return d
+}
+
+// voted is the movement that most tiles want; of the first step none is sure.
+func (a *view) voted(fit []tileFit, first, turns bool) (by shift, ok bool) {
+	scale := 2.0
+	for range 3 {
+		var n normal
+		for i, t := range a.tiles {
+			f := &fit[i]
+			x, y := by.at(t.x, t.y)
+			rx, ry := f.x-x, f.y-y
+			// Along an edge a tile cannot tell where it went.
+			tx, ty := t.times(rx, ry)
+			r2 := 2 * (rx*tx + ry*ty) / (t.xx + t.yy + 1e-9)
+			w := f.match * f.match / ((1 + r2/(scale*scale)) * (1 + r2/(scale*scale)))
+			if first {
+				w += 0.01
+			}
+			n.add(w, t.x, t.y, t.tensor, f.ex, f.ey)
+		}
+		if turns {
+			by, ok = n.turned()
+		} else {
+			by, ok = n.moved()
+		}
+		if !ok {
+			return by, false
+		}
+		scale = max(0.15, scale/3)
+	}
+	return by, true
 }
 
 // agreement is the share of the textured tiles that lie on each other.
@@ -317,6 +394,9 @@ const (
 	poor = 0.22
 	// found is what a movement that nothing led to expect has to reach.
 	found = 0.3
+	// mostTurn is how far a picture turns at most, radians, and turnGain how much
+	// better it has to fit for that.
+	mostTurn, turnGain = 0.15, 0.05
 )
 
 // align is how b's content lies against a's; from is a guess. good below poor
@@ -326,7 +406,8 @@ func (a *view) align(b *view, from shift) (shift, []tileFit) {
 		return shift{}, nil
 	}
 	fit, other := make([]tileFit, len(a.tiles)), make([]tileFit, len(a.tiles))
-	best := a.refine(b, from, fit, 6)
+	from.turn = 0
+	best := a.refine(b, from, fit, false)
 	if best.good >= sure {
 		return best, fit
 	}
@@ -336,9 +417,12 @@ func (a *view) align(b *view, from shift) (shift, []tileFit) {
 			continue
 		}
 		// What was guessed by what came before has to be beaten clearly.
-		if d := a.refine(b, g, other, 6); d.good > max(1.3*best.good, found) {
+		if d := a.refine(b, g, other, false); d.good > max(1.3*best.good, found) {
 			best, fit, other = d, other, fit
 		}
+	}
+	if d := a.refine(b, best, other, true); d.good > best.good+turnGain {
+		return d, other
 	}
 	return best, fit
 }

@@ -54,7 +54,10 @@ type Finding struct {
 	// X and Y are how the content moved, right and down, in pixels of the
 	// measured picture as stored: of a jump its size, of a shake its rms.
 	X, Y float64
-	// Amount is in Unit: "px" of X and Y together; "EV"; or "%" of the picture.
+	// Turn is how far the content turned about the picture's middle, degrees clockwise.
+	Turn float64
+	// Amount is in Unit: "px", of a jump as what moved most did; "EV"; or "%" of the
+	// picture.
 	Amount float64
 	Unit   string
 	// Mired is how much warmer a cast is (negative: colder), where it runs along the
@@ -167,6 +170,9 @@ func (f Found) Upright(t orientation.Turn, scale float64) Found {
 	for i := range out.Findings {
 		g := &out.Findings[i]
 		g.X, g.Y = turn(g.X, g.Y)
+		if t.Transpose != (t.FlipX != t.FlipY) { // mirrored
+			g.Turn = -g.Turn
+		}
 		if g.Kind == Shake {
 			g.X, g.Y = math.Abs(g.X), math.Abs(g.Y)
 		}

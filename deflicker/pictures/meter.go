@@ -15,7 +15,9 @@ type Meter struct {
 	Steady bool
 
 	cw, ch       int
-	across, down int // tiles
+	across, down int          // tiles
+	middles      [][2]float64 // of the tiles, cells of Luma from the picture's
+	half         [2]float64   // half the picture's width and height, cells of Luma
 	coded        bool
 	frames       []frame
 	// Where the frames lie is told from the views of the last one and of the
@@ -56,10 +58,16 @@ type frame struct {
 }
 
 // tileMove is the movement of a tile in pixels of the measured picture, and how
-// well it fits, 0 to 1. Of an edge it does not say how far it went along it.
+// well it fits, 0 to 1. Of an edge it does not say how far it went along it: along
+// and across are the tensor of its contrast over its trace, as xx - yy and 2 xy.
 type tileMove struct {
-	x, y, match float32
-	edge        bool
+	x, y, match   float32
+	along, across float32
+}
+
+// tensor is that of its contrast, its trace being 1.
+func (m *tileMove) tensor() tensor {
+	return tensor{float64(1+m.along) / 2, float64(m.across) / 2, float64(1-m.along) / 2}
 }
 
 // Codes from darkCode down and from lightCode up are at the ends of the scale,
@@ -148,7 +156,13 @@ func (m *Meter) place(f *frame, s *Still) {
 		return
 	}
 	m.spare = nil
-	m.across, m.down = v.across, len(v.tiles)/v.across
+	if m.middles == nil {
+		m.across, m.down = v.across, len(v.tiles)/v.across
+		m.half = [2]float64{float64(v.w) / 2, float64(v.h) / 2}
+		for i := range v.tiles {
+			m.middles = append(m.middles, [2]float64{v.tiles[i].x, v.tiles[i].y})
+		}
+	}
 	now := sight{t, v}
 	if m.last.view == nil {
 		m.last, m.anchor, m.key = now, now, now
@@ -169,10 +183,12 @@ func (m *Meter) place(f *frame, s *Still) {
 		least = 0.6 * poor
 	}
 	if d.good >= least {
-		f.from, f.step = at.frame, shift{d.x * f.cell, d.y * f.cell, d.good}
+		f.from, f.step = at.frame, shift{d.x * f.cell, d.y * f.cell, d.turn, d.good}
 		f.tiles = make([]tileMove, len(fit))
 		for i, t := range fit {
-			f.tiles[i] = tileMove{float32(t.x * f.cell / n), float32(t.y * f.cell / n), float32(t.match), at.view.tiles[i].edge()}
+			of := &at.view.tiles[i]
+			trace := of.xx + of.yy + 1e-9
+			f.tiles[i] = tileMove{float32(t.x * f.cell / n), float32(t.y * f.cell / n), float32(t.match), float32((of.xx - of.yy) / trace), float32(2 * of.xy / trace)}
 			if t.texture < flatTile {
 				f.tiles[i].match = 0
 			}
@@ -206,7 +222,7 @@ func (m *Meter) over(f *frame, v *view) {
 		return
 	}
 	m.reach = d
-	f.key, f.far = m.key.frame, shift{d.x * f.cell, d.y * f.cell, d.good}
+	f.key, f.far = m.key.frame, shift{d.x * f.cell, d.y * f.cell, d.turn, d.good}
 }
 
 // longestRun is the most frames that are told apart from those before and after.

@@ -55,6 +55,11 @@ const (
 	speedCells = 0.05
 )
 
+// turnSure is how many standard errors of theirs a turn has to take the corners to be
+// told, turnFit the share of the scatter that may be left with it, and turnVotes how
+// many tiles it takes.
+const turnSure, turnFit, turnVotes = 5, 0.75, 8
+
 // jolt is the share of the picture's width that is seen as a jolt at any size of
 // the clip: 10 pixels of 1920.
 const jolt = 0.005
@@ -78,7 +83,8 @@ func (s *solver) movement() {
 		if s.spoil[b.First] {
 			continue
 		}
-		f := Finding{Kind: Jump, First: b.First, Last: b.Last, X: b.By[0], Y: b.By[1], Amount: math.Hypot(b.By[0], b.By[1]), Unit: "px", Returned: b.Returned, Severity: Look}
+		d := shift{x: b.By[0], y: b.By[1], turn: b.By[2] / s.corner()}
+		f := Finding{Kind: Jump, First: b.First, Last: b.Last, X: d.x, Y: d.y, Turn: d.turn * 180 / math.Pi, Amount: s.most(d), Unit: "px", Returned: b.Returned, Severity: Look}
 		if f.Amount >= jolt*wide {
 			f.Severity = Spoils
 		}
@@ -94,6 +100,16 @@ func (s *solver) movement() {
 	}
 	s.out.SmoothX, s.out.SmoothY = even(path[0]), even(path[1])
 	s.stalls(path, cell)
+}
+
+// most is how far a movement takes what it moves most, pixels.
+func (s *solver) most(d shift) (most float64) {
+	w, h := s.m.half[0]*s.cellPx(), s.m.half[1]*s.cellPx()
+	for _, p := range [][2]float64{{w, h}, {-w, h}, {w, -h}, {-w, -h}} {
+		x, y := d.at(p[0], p[1])
+		most = max(most, math.Hypot(x, y))
+	}
+	return most
 }
 
 // smoothSide is how many frames to each side a smooth path is made of.
@@ -268,28 +284,33 @@ func (s *solver) stalls(path [2][]float64, cell float64) {
 }
 
 // jolts is each step of the picture less the usual one, as most of its tiles saw
-// it: clouds and water have movements of their own, and go on with them. doubt is
-// the standard error of each.
-func (s *solver) jolts() (out [][2]float64, doubt []float64) {
+// it: clouds and water have movements of their own, and go on with them. The third
+// is the turn, as the movement of a corner. doubt is the standard error of each.
+func (s *solver) jolts() (out []change, doubt []float64) {
 	out, doubt = unusual(s.out.X, s.out.Y), make([]float64, s.n)
 	for t := range out {
 		f := &s.m.frames[t]
 		if f.from < 0 {
-			out[t] = [2]float64{} // not known
+			out[t] = change{} // not known
 			continue
 		}
 		best, steps := math.Inf(1), float64(t-f.from)
 		if len(f.tiles) > 0 || s.skipped(t) != 0 {
-			out[t] = [2]float64{}
+			out[t] = change{}
 		}
 		for _, w := range [][2]int{{t - side, t}, {t + 1, t + 1 + side}} {
-			if d, e, ok := s.agreed(t, w[0], w[1], steps); ok && math.Hypot(d[0], d[1]) < best {
-				best, out[t], doubt[t] = math.Hypot(d[0], d[1]), d, e
+			d, e, ok := s.agreed(t, w[0], w[1], steps)
+			by := change{d.x, d.y, d.turn * s.corner()}
+			if ok && by.size() < best {
+				best, out[t], doubt[t] = by.size(), by, e
 			}
 		}
 	}
 	return out, doubt
 }
+
+// corner is how far a corner lies from the picture's middle, pixels.
+func (s *solver) corner() float64 { return math.Hypot(s.m.half[0], s.m.half[1]) * s.cellPx() }
 
 // skipped is how much longer than usual, in intervals, it took from the frame
 // before to frame t.
@@ -301,12 +322,16 @@ func (s *solver) skipped(t int) float64 {
 }
 
 // agreed is by what frame t's tiles moved, in so many steps, beyond their medians
-// over other frames: the weighted median over the tiles.
-func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, doubt float64, ok bool) {
+// over other frames, as most of them have it.
+func (s *solver) agreed(t, from, to int, steps float64) (d shift, doubt float64, ok bool) {
 	waited := steps + s.skipped(t)
 	f := &s.m.frames[t]
-	var all [2][]weighted
-	for i, m := range f.tiles {
+	if len(f.tiles) != len(s.m.middles) {
+		return d, 0, false
+	}
+	var all []vote
+	for i := range f.tiles {
+		m := &f.tiles[i]
 		if m.match < 0.3 {
 			continue
 		}
@@ -324,16 +349,21 @@ func (s *solver) agreed(t, from, to int, steps float64) (d [2]float64, doubt flo
 		for k := range xs {
 			off += math.Abs(xs[k]-mx) + math.Abs(ys[k]-my)
 		}
+		v := vote{x: float64(m.x)*steps - mx*waited, y: float64(m.y)*steps - my*waited, tensor: m.tensor()}
 		// How far it strays by itself is what its word is worth less by.
-		w := float64(m.match*m.match) / (0.05*f.cell + off/float64(len(xs)))
-		all[0], all[1] = append(all[0], weighted{float64(m.x)*steps - mx*waited, w}), append(all[1], weighted{float64(m.y)*steps - my*waited, w})
+		v.weight = float64(m.match*m.match) / (0.05*f.cell + off/float64(len(xs)))
+		v.atX, v.atY = s.m.middles[i][0]*f.cell, s.m.middles[i][1]*f.cell
+		all = append(all, v)
 	}
-	if len(all[0]) < 5 {
+	if len(all) < 5 {
 		return d, 0, false
 	}
-	x, ex := middle(all[0])
-	y, ey := middle(all[1])
-	return [2]float64{x, y}, math.Hypot(ex, ey), true
+	d, doubt, votes := elected(all, false)
+	// Corners are known about half as well as the middle.
+	if turned, e, _ := elected(all, true); votes >= turnVotes && math.Abs(turned.turn)*s.corner() > turnSure*2*e && e < turnFit*doubt {
+		d, doubt = turned, 2*e
+	}
+	return d, doubt, true
 }
 
 // oneView tells whether nearly all frames show one view, moved by less than reach
@@ -367,4 +397,53 @@ func (s *solver) goesOn(t int) bool {
 func (s *solver) alike(a, b int) bool {
 	cell := float64(s.out.Width) / CellSide
 	return s.part[a] > 0 && s.part[a] == s.part[b] && math.Hypot(s.out.X[a]-s.out.X[b], s.out.Y[a]-s.out.Y[b]) < 0.75*cell
+}
+
+// vote is what a tile, its middle at atX, atY from that of the picture, says of how
+// the picture moved.
+type vote struct {
+	atX, atY, x, y, weight float64
+	tensor
+}
+
+// elected is the movement, with a turn where turns is set, that most votes agree on,
+// its standard error, and how many equal votes these are worth: least squares, each vote weighted by Tukey's function of how
+// far it is off (Beaton and Tukey 1974), from the medians on.
+func elected(all []vote, turns bool) (d shift, doubt, votes float64) {
+	xs, ys, off := make([]weighted, len(all)), make([]weighted, len(all)), make([]weighted, len(all))
+	sum, square := 0.0, 0.0
+	for i, v := range all {
+		xs[i], ys[i] = weighted{v.x, v.weight}, weighted{v.y, v.weight}
+		sum, square = sum+v.weight, square+v.weight*v.weight
+	}
+	votes = sum * sum / square
+	d = shift{x: weightedMedian(xs), y: weightedMedian(ys)}
+	for range 10 {
+		for i, v := range all {
+			x, y := d.at(v.atX, v.atY)
+			off[i] = weighted{math.Hypot(v.x-x, v.y-y), v.weight}
+		}
+		scale := weightedMedian(slices.Clone(off))
+		doubt = 1.5 * scale / math.Sqrt(votes)
+		var n normal
+		for i, v := range all {
+			r := off[i].v / (4*scale + 1e-9)
+			if r < 1 {
+				ex, ey := v.times(v.x, v.y)
+				n.add(v.weight*(1-r*r)*(1-r*r), v.atX, v.atY, v.tensor, ex, ey)
+			}
+		}
+		var next shift
+		var ok bool
+		if turns {
+			next, ok = n.turned()
+		} else {
+			next, ok = n.moved()
+		}
+		if !ok {
+			break
+		}
+		d = next
+	}
+	return d, doubt, votes
 }

@@ -12,10 +12,16 @@ import (
 // drawn is a still of value noise at three scales, its content moved by x, y
 // cells of Luma, times gain; change may alter its codes (0 to 1) and detail.
 func drawn(x, y, gain float64, change func(x, y int, code float64) float64, detail float32) (*Still, *[3][]float64, int, int) {
+	return turned(x, y, 0, gain, change, detail)
+}
+
+// turned is drawn, turned before by that many degrees about the middle.
+func turned(x, y, degrees, gain float64, change func(x, y int, code float64) float64, detail float32) (*Still, *[3][]float64, int, int) {
 	const w, h = 240, 160
 	s := &Still{Width: 720, Pixels: 3, W: w, H: h, Luma: make([]uint8, w*h)}
 	s.CW, s.CH = Cells(w, h)
 	s.Detail = slices.Repeat([]float32{detail}, s.CW*s.CH)
+	sin, cos := math.Sincos(degrees * math.Pi / 180)
 	var code [3][]float64
 	for j := range code {
 		code[j] = make([]float64, w*h)
@@ -24,7 +30,8 @@ func drawn(x, y, gain float64, change func(x, y int, code float64) float64, deta
 		for px := range w {
 			v := 0.2
 			for k, scale := range []float64{4.3, 9.7, 31} {
-				v += 0.12 * smoothNoise((float64(px)-x)/scale+100, (float64(py)-y)/scale+100, uint64(k))
+				dx, dy := float64(px)-x-(w-1)/2., float64(py)-y-(h-1)/2.
+				v += 0.12 * smoothNoise((cos*dx+sin*dy+(w-1)/2.)/scale+100, (cos*dy-sin*dx+(h-1)/2.)/scale+100, uint64(k))
 			}
 			v = min(v*gain, 1)
 			if change != nil {
@@ -130,6 +137,33 @@ func TestFound(t *testing.T) {
 		}
 		if len(got) != 1 || got[0].Kind != c.kind || got[0].First != c.first || got[0].Last != c.last {
 			t.Errorf("%s: want %s %d to %d, got %+v", c.name, c.kind, c.first, c.last, got)
+		}
+	}
+}
+
+// A knock that turns the camera is told in degrees, and its movement is that of the
+// middle; its corner's movement is its amount.
+func TestTurn(t *testing.T) {
+	for _, want := range [][3]float64{{0, 0, 0.25}, {2.2, -1, -0.5}, {-6, 3.5, 2}} {
+		var m Meter
+		for f := range 12 {
+			d := want
+			if f < 6 {
+				d = [3]float64{}
+			}
+			m.Add(turned(d[0], d[1], d[2], 1, nil, 5))
+		}
+		got := m.Found(Options{}).Findings
+		if len(got) != 1 || got[0].Kind != Jump || got[0].First != 6 {
+			t.Errorf("%v: %+v", want, got)
+			continue
+		}
+		g := got[0]
+		if math.Hypot(g.X/3-want[0], g.Y/3-want[1]) > 0.06 || math.Abs(g.Turn-want[2]) > 0.02 {
+			t.Errorf("%v cells and degrees: told %.3f, %.3f, %.3f", want, g.X/3, g.Y/3, g.Turn)
+		}
+		if want[0] == 0 && math.Abs(g.Amount-want[2]*math.Pi/180*math.Hypot(360, 240)) > 0.2 {
+			t.Errorf("%v: amounts to %.2f px", want, g.Amount)
 		}
 	}
 }
@@ -247,9 +281,9 @@ func TestFoundEdges(t *testing.T) {
 // A camera turned a quarter to the right, EXIF 6: what lies at the stored left
 // lies on top, and what moves right in store moves down.
 func TestUpright(t *testing.T) {
-	f := Found{Width: 100, Findings: []Finding{{Kind: Jump, X: 3, Y: 1, Amount: math.Hypot(3, 1), Unit: "px", Part: Rect{0, 0, 0.25, 0.5}}}}
+	f := Found{Width: 100, Findings: []Finding{{Kind: Jump, X: 3, Y: 1, Turn: 1, Amount: math.Hypot(3, 1), Unit: "px", Part: Rect{0, 0, 0.25, 0.5}}}}
 	got := f.Upright(orientation.Of(6), 2).Findings[0]
-	if got.X != -2 || got.Y != 6 || got.Part != (Rect{0.5, 0, 0.5, 0.25}) || math.Abs(got.Amount-2*math.Hypot(3, 1)) > 1e-12 {
+	if got.X != -2 || got.Y != 6 || got.Turn != 1 || got.Part != (Rect{0.5, 0, 0.5, 0.25}) || math.Abs(got.Amount-2*math.Hypot(3, 1)) > 1e-12 {
 		t.Errorf("upright %+v", got)
 	}
 }

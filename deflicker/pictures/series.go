@@ -6,11 +6,20 @@ import (
 	"slices"
 )
 
+// change is that of up to three series at once.
+type change [3]float64
+
+func (c change) size() float64 { return math.Sqrt(c.dot(c)) }
+
+func (c change) dot(d change) float64 { return c[0]*d[0] + c[1]*d[1] + c[2]*d[2] }
+
+func (c change) plus(d change) change { return change{c[0] + d[0], c[1] + d[1], c[2] + d[2]} }
+
 // bump is a sudden change of level in a series: from First on, and back after
 // Last where it returned.
 type bump struct {
 	First, Last int
-	By          [2]float64
+	By          change
 	Returned    bool
 }
 
@@ -21,27 +30,25 @@ const side = 5
 // by more than floor and by more than six times
 // their own scatter, taken over all the series and about the place. Two that
 // undo each other within most frames are one that returned.
-func bumps(steps [][2]float64, floor float64, most int, doubt []float64) []bump {
+func bumps(steps []change, floor float64, most int, doubt []float64) []bump {
 	limit := limits(steps, floor)
 	for t, e := range doubt {
 		limit[t] = max(limit[t], 5*e)
 	}
 	var out []bump
 	for t := 1; t < len(steps); t++ {
-		if math.Hypot(steps[t][0], steps[t][1]) <= limit[t] {
+		if steps[t].size() <= limit[t] {
 			continue
 		}
 		b := bump{First: t, Last: t, By: steps[t]}
-		for t+1 < len(steps) && dot(steps[t+1], b.By) > 0 && math.Hypot(steps[t+1][0], steps[t+1][1]) > limit[t+1] {
+		for t+1 < len(steps) && steps[t+1].dot(b.By) > 0 && steps[t+1].size() > limit[t+1] {
 			t++
-			b.By[0], b.By[1] = b.By[0]+steps[t][0], b.By[1]+steps[t][1]
+			b.By = b.By.plus(steps[t])
 		}
 		out = append(out, b)
 	}
 	return paired(out, most)
 }
-
-func dot(a, b [2]float64) float64 { return a[0]*b[0] + a[1]*b[1] }
 
 // paired joins changes that undo each other.
 func paired(in []bump, most int) []bump {
@@ -53,8 +60,8 @@ func paired(in []bump, most int) []bump {
 		}
 		left := b.By
 		for j := i + 1; j < len(in) && in[j].First-b.First <= most; j++ {
-			left[0], left[1] = left[0]+in[j].By[0], left[1]+in[j].By[1]
-			if math.Hypot(left[0], left[1]) > 0.35*max(math.Hypot(b.By[0], b.By[1]), math.Hypot(in[j].By[0], in[j].By[1])) {
+			left = left.plus(in[j].By)
+			if left.size() > 0.35*max(b.By.size(), in[j].By.size()) {
 				continue
 			}
 			b.Last, b.Returned = in[j].First-1, true
@@ -70,17 +77,17 @@ func paired(in []bump, most int) []bump {
 
 // unusual is each step less what steps are usual before it or, if it is more like
 // those, after it.
-func unusual(x, y []float64) [][2]float64 {
+func unusual(x, y []float64) []change {
 	n := len(x)
-	out := make([][2]float64, n)
-	step := func(t int) [2]float64 { return [2]float64{x[t] - x[t-1], y[t] - y[t-1]} }
-	usual := func(from, to int) (m [2]float64, ok bool) {
+	out := make([]change, n)
+	step := func(t int) change { return change{x[t] - x[t-1], y[t] - y[t-1]} }
+	usual := func(from, to int) (m change, ok bool) {
 		var vx, vy []float64
 		for t := max(1, from); t < min(to, n); t++ {
 			v := step(t)
 			vx, vy = append(vx, v[0]), append(vy, v[1])
 		}
-		return [2]float64{medianOf(vx), medianOf(vy)}, len(vx) >= 2
+		return change{medianOf(vx), medianOf(vy)}, len(vx) >= 2
 	}
 	for t := 1; t < n; t++ {
 		v, best := step(t), math.Inf(1)
@@ -89,8 +96,8 @@ func unusual(x, y []float64) [][2]float64 {
 			if !ok {
 				continue
 			}
-			d := [2]float64{v[0] - m[0], v[1] - m[1]}
-			if r := math.Hypot(d[0], d[1]); r < best {
+			d := change{v[0] - m[0], v[1] - m[1]}
+			if r := d.size(); r < best {
 				best, out[t] = r, d
 			}
 		}
@@ -102,11 +109,11 @@ func unusual(x, y []float64) [][2]float64 {
 const around = 20
 
 // limits is how large a step has to be to stand out.
-func limits(steps [][2]float64, floor float64) []float64 {
+func limits(steps []change, floor float64) []float64 {
 	n := len(steps)
 	size := make([]float64, n)
 	for t, v := range steps {
-		size[t] = math.Hypot(v[0], v[1])
+		size[t] = v.size()
 	}
 	// The median of the length of a vector of two normal deviates is 1.18 of
 	// their standard deviation.
@@ -223,27 +230,6 @@ func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []flo
 
 // weighted is a value and how much it counts.
 type weighted struct{ v, w float64 }
-
-// middle is the weighted mean of those of v that lie about its weighted median,
-// within three standard deviations as the median of deviations tells them, and
-// its standard error.
-func middle(v []weighted) (mean, doubt float64) {
-	m := weightedMedian(v)
-	off := make([]weighted, len(v))
-	for i, x := range v {
-		off[i] = weighted{math.Abs(x.v - m), x.w}
-	}
-	limit := 3 * 1.4826 * weightedMedian(off)
-	sum, n, square, all := 0.0, 0.0, 0.0, 0.0
-	for _, x := range v {
-		square, all = square+x.w*x.w, all+x.w
-		if math.Abs(x.v-m) <= limit {
-			sum, n = sum+x.w*x.v, n+x.w
-		}
-	}
-	// The error of the median of as many equal votes as these are worth.
-	return sum / n, 1.25 * limit / 3 * math.Sqrt(square) / all
-}
 
 // weightedMedian sorts v.
 func weightedMedian(v []weighted) float64 {

@@ -101,7 +101,7 @@ func (m *Meter) goes() tileMoves {
 		var along, square, way, x, y float64
 		for t := range m.frames {
 			f := &m.frames[t]
-			if f.from < 0 || len(f.tiles) != n || f.tiles[i].match < 0.3 || f.tiles[i].edge {
+			if f.from < 0 || len(f.tiles) != n || f.tiles[i].match < 0.3 || f.tiles[i].tensor().edge() {
 				continue
 			}
 			steps := float64(t-f.from) * f.cell

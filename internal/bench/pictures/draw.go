@@ -10,8 +10,10 @@ import (
 )
 
 // moved is w x h pixels of img, whose content lies x, y further right and down
-// than it does from the margin on: four-point cubic interpolation (Keys 1981).
-func moved(img *image.RGBA, margin, w, h int, x, y float64) *image.RGBA {
+// than it does from the margin on: four-point cubic interpolation (Keys 1981). A
+// value between two codes becomes one or the other by chance, the nearer more often:
+// rounded, a smooth sky would move by whole pixels.
+func moved(img *image.RGBA, margin, w, h int, x, y float64, rng *rand.Rand) *image.RGBA {
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
 	sx, sy := float64(margin)-x, float64(margin)-y
 	ix, iy := int(math.Floor(sx)), int(math.Floor(sy))
@@ -46,8 +48,38 @@ func moved(img *image.RGBA, margin, w, h int, x, y float64) *image.RGBA {
 		delete(rows, iy+py-1)
 		to := out.Pix[py*out.Stride:]
 		for i, v := range mid {
-			if to[i] = clamped(v); i%4 == 3 {
-				to[i] = 255
+			if to[i] = 255; i%4 != 3 {
+				to[i] = uint8(min(max(v+rng.Float64(), 0), 255))
+			}
+		}
+	}
+	return out
+}
+
+// turned is moved of what is first turned about the picture's middle, radians
+// clockwise.
+func turned(img *image.RGBA, margin, w, h int, x, y, turn float64, rng *rand.Rand) *image.RGBA {
+	if turn == 0 {
+		return moved(img, margin, w, h, x, y, rng)
+	}
+	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	sin, cos := math.Sincos(turn)
+	mx, my := float64(w)/2, float64(h)/2
+	for py := range h {
+		for px := range w {
+			dx, dy := float64(px)+0.5-mx-x, float64(py)+0.5-my-y
+			sx, sy := cos*dx+sin*dy+mx-0.5+float64(margin), cos*dy-sin*dx+my-0.5+float64(margin)
+			ix, iy := int(math.Floor(sx)), int(math.Floor(sy))
+			kx, ky := keys(sx-float64(ix)), keys(sy-float64(iy))
+			to := out.Pix[out.PixOffset(px, py):]
+			to[3] = 255
+			for c := range 3 {
+				v := rng.Float64()
+				for j := range 4 {
+					at := img.PixOffset(ix-1, iy-1+j) + c
+					v += ky[j] * (kx[0]*float64(img.Pix[at]) + kx[1]*float64(img.Pix[at+4]) + kx[2]*float64(img.Pix[at+8]) + kx[3]*float64(img.Pix[at+12]))
+				}
+				to[c] = uint8(min(max(v, 0), 255))
 			}
 		}
 	}

@@ -25,8 +25,12 @@ import (
 	"stillspan/internal/bench"
 )
 
-// maxErrorPx bounds the error of a displacement at 720 pixels wide.
-const maxErrorPx = 0.15
+// maxErrorPx bounds the error of a displacement at 720 pixels wide, maxTurnDeg that
+// of a turn.
+const (
+	maxErrorPx = 0.15
+	maxTurnDeg = 0.05
+)
 
 type options struct {
 	kind, scene, keep, tool, data string
@@ -160,6 +164,7 @@ type told struct {
 	Last     int     `json:"last_frame"`
 	X        float64 `json:"x_px"`
 	Y        float64 `json:"y_px"`
+	Turn     float64 `json:"turn_deg"`
 	Amount   float64 `json:"amount"`
 	Severity string  `json:"severity"`
 	Part     *struct{ X, Y, W, H float64 }
@@ -235,6 +240,8 @@ func (s *score) count(q *sequence, got []told) (wrong []string) {
 func (f fault) is(g told) bool {
 	near := g.Frame <= f.last+1 && g.Last >= f.first-1
 	switch f.kind {
+	case "jump":
+		return near && g.Kind == f.kind && math.Abs(g.Turn-f.turn) <= maxTurnDeg
 	case "soft":
 		return near && (g.Kind == "soft" || g.Kind == "blurred")
 	case "spot":

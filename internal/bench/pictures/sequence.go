@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -27,10 +28,11 @@ type fault struct {
 	x, y        float64 // of a jump, pixels; of a spot its place, shares
 	size        float64 // sigma, share or EV; of a spot how much darker or, negative, brighter
 	wide        float64 // of a spot, a share of the width
+	turn        float64 // of a jump, degrees clockwise about the middle
 }
 
 func (f fault) String() string {
-	return fmt.Sprintf("%s %d-%d (%.2f, %.2f; %.2f)", f.kind, f.first, f.last, f.x, f.y, f.size)
+	return fmt.Sprintf("%s %d-%d (%.2f, %.2f, turned %.2f; %.2f)", f.kind, f.first, f.last, f.x, f.y, f.turn, f.size)
 }
 
 // sequence is one drawn shoot.
@@ -107,7 +109,7 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 }
 
 // kinds that are planted.
-var kinds = []string{"", "jump", "bump", "shake", "blurred", "covered", "cast", "dew", "black", "blown", "spot"}
+var kinds = []string{"", "jump", "bump", "turn", "shake", "blurred", "covered", "cast", "dew", "black", "blown", "spot"}
 
 // plant decides on one or two faults of a kind.
 func (q *sequence) plant(rng *rand.Rand, kind string) {
@@ -141,6 +143,10 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 	case "jump":
 		f.x, f.y = jump()
 		f.last = f.first
+	case "turn":
+		f.kind, f.last = "jump", f.first
+		f.turn = (0.3 + 2*rng.Float64()*rng.Float64()) * way()
+		f.x, f.y = (8*rng.Float64())*way(), (4*rng.Float64())*way()
 	case "bump":
 		f.kind = "jump"
 		f.x, f.y = jump()
@@ -160,7 +166,7 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 		f.kind, f.first, f.last, f.size = "soft", q.n/3, q.n, 2.5+2*rng.Float64()
 	}
 	q.faults = append(q.faults, f)
-	if kind == "jump" {
+	if kind == "jump" || kind == "turn" {
 		for t := f.first - 1; t < q.n; t++ {
 			q.shake[t] = [2]float64{f.x, f.y}
 		}
@@ -194,7 +200,13 @@ func (q *sequence) pan(x, y float64) {
 // frame draws frame t, from 0.
 func (q *sequence) frame(t int) *image.RGBA {
 	rng := rand.New(rand.NewPCG(q.seed, uint64(t)+1e6))
-	img := moved(q.base(t), margin, q.w, q.h, q.shake[t][0], q.shake[t][1])
+	turn := 0.0
+	for _, f := range q.faults {
+		if f.turn != 0 && t+1 >= f.first {
+			turn = f.turn * math.Pi / 180
+		}
+	}
+	img := turned(q.base(t), margin, q.w, q.h, q.shake[t][0], q.shake[t][1], turn, rng)
 	if q.flicker > 0 {
 		toned(img, q.flicker*rng.NormFloat64())
 	}
