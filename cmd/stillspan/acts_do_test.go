@@ -330,6 +330,9 @@ func (a *act) kill(command string) {
 		}
 	}
 	a.orphans()
+	if sig == syscall.SIGKILL {
+		time.Sleep(time.Second) // what was written to just now is not taken for left
+	}
 	a.wants(a.run(nil, args...), exitOK)
 	clip := filepath.Join(a.out, "clip.mp4")
 	if command == "day" {

@@ -11,7 +11,9 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"syscall"
+	"time"
 )
 
 // Cause takes the call and the paths off an error of package os, for a caller
@@ -167,9 +169,56 @@ func write(path string, sync bool, fill func(io.Writer) error) error {
 	return nil
 }
 
+// tempSuffix ends the names of half-written files.
+const tempSuffix = ".tmp"
+
+// createTemp makes a half-written file, locked for as long as it is open where
+// the file system knows locks, so that sweepParts leaves it alone.
+func createTemp(dir string) (*os.File, error) {
+	for {
+		f, err := os.CreateTemp(dir, TempPrefix+"*"+tempSuffix)
+		if err != nil {
+			return nil, err
+		}
+		if err = TryLock(f); !errors.Is(err, ErrLocked) {
+			if _, err = os.Lstat(f.Name()); err == nil {
+				return f, nil
+			}
+		}
+		f.Close() // another process sweeps, and has it
+		os.Remove(f.Name())
+	}
+}
+
+// writing is how long a half-written file is left alone after it was written to:
+// it has no lock between its end and its own name.
+const writing = time.Second
+
+// sweepParts removes half-written files of processes that were killed.
+func sweepParts(dir string) {
+	entries, _ := os.ReadDir(dir)
+	for _, e := range entries {
+		name := e.Name()
+		if !e.Type().IsRegular() || !strings.HasPrefix(name, TempPrefix) || !strings.HasSuffix(name, tempSuffix) {
+			continue
+		}
+		info, err := e.Info()
+		if err != nil || !owned(info) || time.Since(info.ModTime()) < writing {
+			continue
+		}
+		if f, err := os.OpenFile(filepath.Join(dir, name), os.O_RDWR|noFollow|syscall.O_NONBLOCK, 0); err == nil {
+			err := TryLock(f)
+			f.Close() // Windows removes none that is open
+			if err == nil {
+				os.Remove(f.Name())
+			}
+		}
+	}
+}
+
 // writeTemp writes a file under another name beside path.
 func writeTemp(path string, sync bool, fill func(io.Writer) error) (tmp string, err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), TempPrefix+"*.tmp")
+	f, err := createTemp(filepath.Dir(path))
 	if err != nil {
 		return "", wrap(path, err)
 	}

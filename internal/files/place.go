@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"syscall"
 )
 
@@ -127,6 +128,10 @@ func (p Place) Write(fill func(io.Writer) error) error {
 	if what == stream {
 		return p.pour(fill)
 	}
+	dir := filepath.Dir(p.Path)
+	if _, done := swept.LoadOrStore(dir, true); !done {
+		sweepParts(dir)
+	}
 	tmp, err := writeTemp(p.Path, true, fill)
 	if err != nil {
 		return err
@@ -135,8 +140,11 @@ func (p Place) Write(fill func(io.Writer) error) error {
 	if err := p.Put(tmp); err != nil {
 		return err
 	}
-	return Sync(filepath.Dir(p.Path))
+	return Sync(dir)
 }
+
+// swept are the folders that this process has looked for half-written files.
+var swept sync.Map
 
 // Put gives a finished file, or a folder for a place where nothing is, the
 // place's name, if the rule still permits it.
