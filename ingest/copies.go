@@ -52,8 +52,12 @@ func (t *tree) dropEdits(frames []Frame) []Frame {
 	})
 }
 
-// dropBackups leaves out folders of which every file lies in another one too,
-// byte for byte, under whatever name.
+var digits = regexp.MustCompile(`\d+`)
+
+// dropBackups leaves out files that lie in another place too, byte for byte, under
+// whatever name, where most of those that are named like them in their folder do:
+// the backup of a folder, or an import under new names beside the old ones. Files
+// of one such set are shots apart, however alike.
 func (t *tree) dropBackups(frames []Frame) []Frame {
 	type like struct {
 		size         int64
@@ -68,35 +72,44 @@ func (t *tree) dropBackups(frames []Frame) []Frame {
 		return k
 	}
 	at := make(map[like][]int)
-	folders := make(map[string][]int)
+	sets := make(map[string][]int)
+	set := make([]string, len(frames)) // of each frame
 	for i := range frames {
-		if f := &frames[i]; f.Problem == nil {
-			at[of(f)] = append(at[of(f)], i)
-		}
-		dir := path.Dir(frames[i].Name)
-		folders[dir] = append(folders[dir], i)
+		k := of(&frames[i])
+		at[k] = append(at[k], i)
+		set[i] = path.Dir(frames[i].Name) + "/" + digits.ReplaceAllString(baseName(&frames[i]), "0")
+		sets[set[i]] = append(sets[set[i]], i)
 	}
-	names := slices.Collect(maps.Keys(folders))
-	slices.SortFunc(names, func(a, b string) int {
-		return cmp.Or(cmp.Compare(len(folders[a]), len(folders[b])), cmp.Compare(b, a))
-	})
-	gone := make(map[string]bool)
-	for _, dir := range names {
-		gone[dir] = !slices.ContainsFunc(folders[dir], func(i int) bool {
+	if len(at) == len(frames) {
+		return frames
+	}
+	gone := make([]bool, len(frames))
+	for _, name := range slices.SortedFunc(maps.Keys(sets), func(a, b string) int {
+		return cmp.Or(cmp.Compare(len(sets[a]), len(sets[b])), cmp.Compare(b, a))
+	}) {
+		var copies []int
+		for _, i := range sets[name] {
 			f := &frames[i]
-			return !slices.ContainsFunc(at[of(f)], func(k int) bool {
-				other := path.Dir(frames[k].Name)
-				return other != dir && !gone[other] && sameContent(f, &frames[k])
-			})
-		})
-	}
-	return slices.DeleteFunc(frames, func(f Frame) bool {
-		if gone[path.Dir(f.Name)] {
-			t.ignored["copy"]++
-			return true
+			if slices.ContainsFunc(at[of(f)], func(k int) bool {
+				return set[k] != name && !gone[k] && sameContent(f, &frames[k])
+			}) {
+				copies = append(copies, i)
+			}
 		}
-		return false
-	})
+		if 2*len(copies) > len(sets[name]) {
+			for _, i := range copies {
+				gone[i] = true
+			}
+			t.ignored["copy"] += len(copies)
+		}
+	}
+	kept := frames[:0]
+	for i := range frames {
+		if !gone[i] {
+			kept = append(kept, frames[i])
+		}
+	}
+	return kept
 }
 
 // joinShots leaves one frame for each shot, once the headers are read. A file

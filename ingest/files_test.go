@@ -205,6 +205,31 @@ func TestCopies(t *testing.T) {
 	}
 }
 
+// Copies under other names, in the folder or in another, are no frames, and a
+// damaged one among them makes no difference; stills that are alike in one folder
+// and named alike are shots.
+func TestCopiesUnderOtherNames(t *testing.T) {
+	for _, in := range []string{"", "backup/"} {
+		dir := t.TempDir()
+		shoot(t, dir, 10, nil)
+		cut := read(t, dir, "FRAM0007.JPG")
+		write(t, dir, "FRAM0007.JPG", cut[:len(cut)-9])
+		for i := 1; i <= 10; i++ {
+			write(t, dir, fmt.Sprintf("%sdawn-%03d.JPG", in, 50+i), read(t, dir, fmt.Sprintf("FRAM%04d.JPG", i)))
+		}
+		d := scan(t, dir)
+		if s := only(t, d); len(s.Frames) != 10 || ignored(d, "copy") != 10 {
+			t.Errorf("%q: %d frames, ignored %v", in, len(s.Frames), d.Ignored)
+		}
+	}
+	dir := t.TempDir()
+	shoot(t, dir, 10, nil)
+	write(t, dir, "FRAM0011.JPG", read(t, dir, "FRAM0010.JPG"))
+	if d := scan(t, dir); ignored(d, "copy") != 0 {
+		t.Errorf("ignored %v", d.Ignored)
+	}
+}
+
 // Small exports in a folder of their own are another sequence, not frames of
 // the wrong size among the originals.
 func TestExportsBesideOriginals(t *testing.T) {
