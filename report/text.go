@@ -87,7 +87,11 @@ func tally(r *Report) string {
 	if len(r.Ignored) > 0 {
 		var ig []string
 		for _, g := range r.Ignored {
-			ig = append(ig, fmt.Sprintf("%d %s", g.Count, g.Kind))
+			kind := g.Kind
+			if kind == "hidden" || kind == "other" {
+				kind += " file"
+			}
+			ig = append(ig, words.Count(g.Count, kind))
 		}
 		parts = append(parts, "left alone: "+strings.Join(ig, ", "))
 	}

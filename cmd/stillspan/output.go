@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"stillspan/ingest/format"
 	"stillspan/internal/files"
@@ -77,12 +78,26 @@ func (c *call) mayWrite(roots []string, places ...place) error {
 			return err
 		}
 		if p.mark != "" {
-			if err := hinted((files.Place{Path: p.path, Mark: p.mark, Overwrite: settings.Overwrite.Of(c.stated)}).Check()); err != nil {
+			if err := hinted(c.mayLie(p, places)); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// mayLie refuses a place where something of others lies, or in a folder that
+// is not there, unless it is one of places and is made.
+func (c *call) mayLie(p place, places []place) error {
+	if err := (files.Place{Path: p.path, Mark: p.mark, Overwrite: settings.Overwrite.Of(c.stated)}).Check(); err != nil {
+		return err
+	}
+	dir := filepath.Dir(p.path)
+	_, err := os.Stat(dir)
+	if err == nil || slices.ContainsFunc(places, func(o place) bool { return o.mark == "" && o.path != "" && files.OnePlace(dir, o.path) }) {
+		return nil
+	}
+	return fmt.Errorf("%s: cannot write %q: %w", p.flag, p.path, files.Cause(err))
 }
 
 // mayTake refuses a place that is only read, whatever lies there.
