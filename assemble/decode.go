@@ -17,7 +17,8 @@ import (
 // decoder is what makes frames of the stills, at work: several processes side by
 // side where ffmpeg's takes one core.
 type decoder struct {
-	frames turns
+	p      *Pipeline
+	frames turns // but those decoded ahead
 	tail   *process.Tail
 	wait   func() error // for its end
 	fed    func() error // what became of the pictures that it is handed
@@ -29,6 +30,18 @@ type decoder struct {
 // turns are the pipes that frames come out of, by turns: frame i out of the one
 // at i modulo their number.
 type turns []*os.File
+
+// read reads the frame of source i; io.EOF where there is none.
+func (d *decoder) read(i int, buf []uint16) error {
+	early := d.p.early
+	if i < len(early) {
+		return d.p.ahead.read(early[i], buf)
+	}
+	if len(d.frames) == 0 {
+		return io.EOF
+	}
+	return d.frames.read(i-len(early), len(d.p.job.Sources)-len(early), buf)
+}
 
 // read reads frame i of n; io.EOF where there is none, and after the last only
 // once all pipes have ended.
@@ -73,13 +86,16 @@ func (p *Pipeline) sideBySide() int {
 // startDecoders starts the decoders of all stills. On an error, those that are
 // at work are in what it returns.
 func (p *Pipeline) startDecoders(ctx context.Context, links string) (*decoder, error) {
-	d := &decoder{tail: &process.Tail{}, fed: func() error { return nil }}
+	d := &decoder{p: p, tail: &process.Tail{}, fed: func() error { return nil }}
 	var waits []func() error
 	d.wait = func() (err error) {
 		for _, wait := range waits {
 			err = errors.Join(err, wait())
 		}
 		return err
+	}
+	if len(p.early) == len(p.job.Sources) {
+		return d, nil
 	}
 	for k := range p.decoders() {
 		r, w, err := os.Pipe()

@@ -59,7 +59,10 @@ type Pipeline struct {
 	// handed to the decoder; empty where it opens the stills itself.
 	pipedAs string
 	reduced *reduction // nil unless JPEGs are decoded here
-	notes   []string
+	// early are the places in ahead of the first sources.
+	ahead *Ahead
+	early []int
+	notes []string
 	// complaints are what ffmpeg had to say of stills that it decoded.
 	complaints []string
 	// in is the pixel format of the stream from the decoder, out that to the

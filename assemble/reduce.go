@@ -174,18 +174,28 @@ func (d *reducer) decode(r *reduction, pixels int64) (fault string, err error) {
 	if err := d.jpeg.Reduce(d.file, r.per); err != nil {
 		return "", err
 	}
-	x, y, same := d.jpeg.Sampling()
-	if !same || x != r.samplingX || y != r.samplingY || d.jpeg.Width*r.per != 8*r.w || d.jpeg.Height*r.per != 8*r.h {
-		return "", jpeg.ErrKind
-	}
 	if damage := d.jpeg.Damage(); damage != nil {
 		if fault = damage.Text; damage.Left == 0 {
 			return "", damage
 		}
 	}
-	d.planes = d.planes[:0]
+	var ok bool
+	if d.planes, ok = r.planes(d.planes, &d.jpeg); !ok {
+		return "", jpeg.ErrKind
+	}
+	return fault, nil
+}
+
+// planes are the bytes of a reduced picture's, in to where that has room; ok is
+// false where they are not of the size that is wanted.
+func (r *reduction) planes(to [][]byte, b *jpeg.Picture) (planes [][]byte, ok bool) {
+	x, y, same := b.Sampling()
+	if !same || x != r.samplingX || y != r.samplingY || b.Width*r.per != 8*r.w || b.Height*r.per != 8*r.h {
+		return to, false
+	}
+	to = to[:0]
 	for i := range min(1+2*x, 3) {
-		pix, stride, w, h := d.jpeg.Plane(i)
+		pix, stride, w, h := b.Plane(i)
 		if !littleEndian {
 			for i, v := range pix {
 				binary.LittleEndian.PutUint16(asBytes(pix[i:i+1]), v)
@@ -196,9 +206,18 @@ func (d *reducer) decode(r *reduction, pixels int64) (fault string, err error) {
 				copy(pix[row*w:], pix[row*stride:][:w])
 			}
 		}
-		d.planes = append(d.planes, asBytes(pix[:w*h]))
+		to = append(to, asBytes(pix[:w*h]))
 	}
-	return fault, nil
+	return to, true
+}
+
+func writeAll(w io.Writer, parts [][]byte) error {
+	for _, b := range parts {
+		if _, err := w.Write(b); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // convert has ffmpeg make the planes of the file that was read, of a kind that is
@@ -219,19 +238,17 @@ func (d *reducer) convert(ctx context.Context, r *reduction, memory int64) (faul
 	return fault, nil
 }
 
-// feedReduced writes the planes of all stills to out in order, and returns what is
+// feedReduced writes the planes of all stills, but those decoded ahead, to out in
+// order, and returns what is
 // wrong with those that are shown all the same, by their index.
 func (p *Pipeline) feedReduced(ctx context.Context, out io.WriteCloser) (faults []string, err error) {
 	faults = make([]string, len(p.job.Sources))
-	err = inOrder(ctx, len(faults), p.sideBySide(), func(ctx context.Context, i int) (d *reducer, err error) {
-		d, faults[i], err = p.reducedPicture(ctx, i)
+	early := len(p.early)
+	err = inOrder(ctx, len(faults)-early, p.sideBySide(), func(ctx context.Context, i int) (d *reducer, err error) {
+		d, faults[early+i], err = p.reducedPicture(ctx, early+i)
 		return d, err
-	}, func(d *reducer) (err error) {
-		for _, plane := range d.planes {
-			if err == nil {
-				_, err = out.Write(plane)
-			}
-		}
+	}, func(d *reducer) error {
+		err := writeAll(out, d.planes)
 		p.reduced.free <- d
 		return err
 	})

@@ -49,7 +49,7 @@ func decoded(t testing.TB, j Job, reduced bool) []uint16 {
 		t.Fatal(err)
 	}
 	buf := make([]uint16, p.wideWords())
-	if err := d.frames.read(0, 1, buf); err != nil {
+	if err := d.read(0, buf); err != nil {
 		t.Fatal(err, d.tail.Last())
 	}
 	d.frames.close()

@@ -173,7 +173,7 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 		return errors.Join(err, encW.Close())
 	}
 	watched := p.watchInputs(ctx, cancel)
-	got, streamErr := p.pump(ctx, dec.frames, encW, func(done int) {
+	got, streamErr := p.pump(ctx, dec, encW, func(done int) {
 		watched.at(done)
 		count.given(done)
 	})
@@ -227,7 +227,7 @@ func start(cmd *exec.Cmd, memory int64) (err error) {
 
 // pump reads decoded frames, corrects them, fills gaps and writes to the
 // encoder. It returns how many frames were decoded.
-func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress func(done int)) (int, error) {
+func (p *Pipeline) pump(ctx context.Context, in *decoder, out io.Writer, progress func(done int)) (int, error) {
 	g, gctx := errgroup.WithContext(ctx)
 	free := make(chan []uint16, framesAhead)
 	full := make(chan []uint16, framesAhead)
@@ -244,7 +244,7 @@ func (p *Pipeline) pump(ctx context.Context, in turns, out io.Writer, progress f
 			case <-gctx.Done():
 				return gctx.Err()
 			}
-			err := in.read(i, len(p.job.Sources), buf)
+			err := in.read(i, buf)
 			if err == io.EOF {
 				return nil
 			}

@@ -10,6 +10,7 @@ import (
 	"stillspan/deflicker"
 	"stillspan/deflicker/develop"
 	"stillspan/deflicker/measure"
+	"stillspan/deflicker/measure/jpeg"
 	"stillspan/deflicker/pictures"
 	"stillspan/ingest"
 	"stillspan/internal/settings"
@@ -29,6 +30,12 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	if s.hasPage() {
 		for _, k := range s.stripFrames() {
 			inputs[k].Thumb = stripSide
+		}
+	}
+	for k := range inputs {
+		path := inputs[k].Path
+		if per, ok := s.ahead.Wants(path); ok {
+			inputs[k].Per, inputs[k].Planes = per, func(b *jpeg.Picture) { s.ahead.Take(path, b) }
 		}
 	}
 	how := measureOptions(s.Settings)

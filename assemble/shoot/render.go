@@ -234,12 +234,28 @@ type RenderOptions struct {
 	// assemble.Pipeline.Proof.
 	Proof    string
 	Progress func(done, total int)
+
+	ahead *assemble.Ahead
+}
+
+// DecodeAhead has Measure decode stills for the clip out, too, where it reads them
+// whole; done, after Render, lets go of them.
+func (s *Shoot) DecodeAhead(ctx context.Context, out string) (done func()) {
+	if settings.Steady.Of(s.Settings) {
+		return func() {} // how frames are to be scaled is known too late
+	}
+	s.ahead = assemble.NewAhead(ctx, s.Job(out))
+	return func() {
+		s.ahead.Close()
+		s.ahead = nil
+	}
 }
 
 // Render writes and verifies the clip, and looks at every frame of it on its
 // way to the encoder.
 func (s *Shoot) Render(ctx context.Context, out string, o RenderOptions) error {
 	job := s.Job(out)
+	o.ahead = s.ahead
 	done, _, err := render(ctx, job, o)
 	if err != nil {
 		return err
@@ -275,6 +291,7 @@ func render(ctx context.Context, job assemble.Job, o RenderOptions) (Rendered, *
 	if o.Proof != "" {
 		p.Proof(o.Proof)
 	}
+	p.UseAhead(o.ahead)
 	v, err := watch(p, job)
 	if err != nil {
 		return done, nil, err

@@ -42,6 +42,8 @@ type Shoot struct {
 	Pictures Pictures  // for the page
 
 	Warnings []string
+
+	ahead *assemble.Ahead // nil where nothing is decoded ahead
 }
 
 // Measured is what the pixels of a shoot say, a value a frame.

@@ -148,10 +148,12 @@ func (c *call) renderAll(ctx context.Context, f *shoot.Found, names []string, pr
 	bar := c.course(f.Shoots, true)
 	defer bar.finish()
 	for i, s := range f.Shoots {
+		done := s.DecodeAhead(ctx, names[i])
 		err := measure(ctx, s, bar)
 		if err == nil {
 			err = c.renderOne(ctx, s, names[i], proofs.of(s), bar)
 		}
+		done()
 		switch {
 		case err == nil:
 		case ctx.Err() != nil:

@@ -36,6 +36,7 @@ func choose(ctx context.Context, in []Input, opt Options, c *cache) (string, err
 	var jobs []job
 	for i := range trialFrames {
 		still := in[i*(len(in)-1)/(trialFrames-1)]
+		still.Planes = nil
 		jobs = append(jobs, job{still, SourcePreview}, job{still, SourceReduced})
 	}
 	var grids [2 * trialFrames]*Grid

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"stillspan/deflicker/develop"
+	"stillspan/deflicker/measure/jpeg"
 	"stillspan/ingest/format"
 	"stillspan/ingest/meta"
 	"stillspan/internal/problem"
@@ -21,6 +22,11 @@ type Input struct {
 	Size    int64 // bytes
 	// Thumb asks for Grid.Thumb, with no side longer than so many pixels; 0 for none.
 	Thumb int
+	// Planes, unless nil, is handed the main picture of a JPEG that is read whole and
+	// without fault, reduced to Per eighths as jpeg.Picture.Reduce does it. It is
+	// called by several at once; the picture is another's after.
+	Planes func(*jpeg.Picture)
+	Per    int
 	// Problem is what is known to be wrong with it; such a still is not opened.
 	Problem *Finding
 }

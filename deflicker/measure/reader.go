@@ -333,12 +333,26 @@ func (r *reader) reduced(ctx context.Context, s still) (*Grid, error) {
 	if err := r.fetch(ctx, s, part); err != nil {
 		return nil, err
 	}
-	if err := r.blocks.Decode(r.buf); err == jpeg.ErrKind {
-		return r.full(ctx, s)
-	} else if err != nil {
-		return nil, undecodable(err)
+	planes := s.in.Planes != nil
+	if planes {
+		if err := r.blocks.Reduce(r.buf, s.in.Per); err != nil {
+			planes = false // it may be measured all the same
+			if err := r.fetch(ctx, s, part); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if !planes {
+		if err := r.blocks.Decode(r.buf); err == jpeg.ErrKind {
+			return r.full(ctx, s)
+		} else if err != nil {
+			return nil, undecodable(err)
+		}
 	}
 	damage := r.blocks.Damage()
+	if planes && damage == nil {
+		s.in.Planes(&r.blocks)
+	}
 	if damage == nil && max(r.blocks.Width, r.blocks.Height) <= smallSide {
 		return r.full(ctx, s)
 	}
