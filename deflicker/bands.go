@@ -218,7 +218,7 @@ func fastLines(links [][]link, level []float64) [][]float64 {
 		}
 	}
 	for line, l := range links {
-		y, _ := join(level, l)
+		y := join(level, l)
 		slow := smooth(y, w, lines(bandPeriod))
 		for t := range y {
 			if w[t] > 0 {

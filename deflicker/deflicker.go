@@ -32,7 +32,8 @@ type Curve struct {
 	// in changes of 8 to 60 frames, EV; nil where that is not known.
 	PartsEV []float64
 	// NoiseEV is the standard deviation of a single frame's ExposureEV, from
-	// how far the comparisons disagree; NaN when there are too few to tell.
+	// how far two halves of the picture disagree; NaN when there are too few
+	// frames to tell.
 	NoiseEV float64
 	// RedEV and BlueEV are by how much red and blue are exposed more than
 	// green, EV, each from an arbitrary zero; ColourNoiseEV are their errors.

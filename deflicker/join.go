@@ -14,14 +14,12 @@ import (
 // with s growing with the spread of the link's cells. Frames that no link
 // reaches are tied to the measured frame before by the mean luminance lum,
 // with hardly any weight, so that pieces of a sequence keep their distance.
-// Frames with lum NaN come out NaN. The curve starts at 0. noise is the
-// standard deviation of a single frame's place on the curve, estimated from
-// how far the links disagree; NaN when there are too few to tell.
-func join(lum []float64, links []link) (x []float64, noise float64) {
+// Frames with lum NaN come out NaN. The curve starts at 0.
+func join(lum []float64, links []link) (x []float64) {
 	n := len(lum)
 	x = make([]float64, n)
 	if n == 0 {
-		return x, math.NaN()
+		return x
 	}
 	a := mat.NewSymBandDense(n, min(maxLag, n-1), nil)
 	b := mat.NewDense(n, 1, nil)
@@ -60,13 +58,12 @@ func join(lum []float64, links []link) (x []float64, noise float64) {
 	upper, ok := lapack64.Pbtrf(a.RawSymBand())
 	if !ok {
 		copy(x, lum)
-		return x, math.NaN()
+		return x
 	}
 	lapack64.Pbtrs(upper, b.RawMatrix())
 	mat.Col(x, 0, b)
-	noise = linkNoise(x, links)
 	stitch(x, lum, offset, start)
-	return x, noise
+	return x
 }
 
 // weakTie is the weight of a tie by mean luminance; links weigh 1 to 1e6.
@@ -95,21 +92,4 @@ func stitch(x, lum, offset []float64, start int) {
 		x[t] += shift
 		last = x[t]
 	}
-}
-
-// linkNoise estimates the error of one frame from the links' residuals, by
-// the median so that a few frames with events do not count.
-func linkNoise(x []float64, links []link) float64 {
-	var e, w []float64
-	for _, l := range links {
-		if l.to-l.from <= 2 {
-			e = append(e, math.Abs(x[l.to]-x[l.from]-l.ev))
-			w = append(w, 1)
-		}
-	}
-	if len(e) < 8 {
-		return math.NaN()
-	}
-	// A link's error is that of two frames.
-	return 1.4826 * selectWeight(e, w, float64(len(e))/2) / math.Sqrt2
 }

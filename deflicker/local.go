@@ -243,7 +243,7 @@ func (l *localMeter) solveLocal(exif int, bands *wave) Local {
 	var half [2][]float64
 	leak := 0.0 // of bands into the corners, EV
 	for k := range half {
-		half[k], _ = join(l.frames, l.links[k])
+		half[k] = join(l.frames, l.links[k])
 		if bands == nil || len(bands.add[0]) != [2]int{l.h, l.w}[bands.d] { // told from frames of another size
 			continue
 		}

@@ -180,6 +180,7 @@ type comparison struct {
 	lum, spread []float64
 	links       []link
 	colour      [2][]link // red and blue, each against green
+	halves      [3]halves // of links and colour
 	tone        [sixths][]link
 	local       *localMeter // nil unless asked for
 	bands       bandMeter   // beside local
@@ -222,6 +223,9 @@ func (p *comparison) append(q *comparison) {
 	}
 	for k := range p.tone {
 		p.tone[k] = append(p.tone[k], q.tone[k]...)
+	}
+	for k := range p.halves {
+		p.halves[k].append(&q.halves[k])
 	}
 	p.parts.append(&q.parts)
 	if p.local != nil {
@@ -283,6 +287,7 @@ func (p *comparison) compare(c *comparer, before, now *view, l link) {
 	}
 	if lag <= localLag && !c.byTones { // which are for figures alone
 		p.parts.compare(now, c.r, c.w, l)
+		p.halves[0].compare(now, c.r, c.w, l)
 	}
 	if p.local != nil && lag <= localLag {
 		p.local.compare(before, now, c.r, c.w, l)
@@ -297,6 +302,9 @@ func (p *comparison) addColour(c *comparer, before, now *view, at link) {
 		if l := at; c.ratio(before, now, j, &l) {
 			p.colour[k] = append(p.colour[k], l)
 			c.shift[j] = float32(l.ev)
+			if !c.byTones {
+				p.halves[1+k].compare(now, c.r, c.w, l)
+			}
 		}
 	}
 }
@@ -394,7 +402,7 @@ func (p *comparison) figures(c Curve, byTone bool) Figures {
 		if !byTone {
 			break
 		}
-		y, _ := join(p.level(), links)
+		y := join(p.level(), links)
 		f.ToneEV = append(f.ToneEV, FlickerEV(lessSpoilt(y, c.ExposureEV)))
 	}
 	return f
@@ -441,10 +449,11 @@ func (p *comparison) level() []float64 {
 // curve joins the comparisons.
 func (p *comparison) curve() Curve {
 	c := Curve{LumEV: p.lum, SpreadEV: p.spread}
-	c.ExposureEV, c.NoiseEV = join(p.lum, p.links)
-	c.PartsEV = p.parts.disagree(p.level())
-	c.RedEV, c.ColourNoiseEV[0] = join(p.level(), p.colour[0])
-	c.BlueEV, c.ColourNoiseEV[1] = join(p.level(), p.colour[1])
+	level := p.level()
+	c.ExposureEV, c.NoiseEV = join(p.lum, p.links), p.halves[0].error(level)
+	c.PartsEV = p.parts.disagree(level)
+	c.RedEV, c.BlueEV = join(level, p.colour[0]), join(level, p.colour[1])
+	c.ColourNoiseEV = [2]float64{p.halves[1].error(level), p.halves[2].error(level)}
 	return c
 }
 

@@ -360,7 +360,7 @@ const (
 // steps that miss their labels) does so in 8 to 60 frames: of a wave of 60, a
 // period of 72 keeps a quarter. Shorter periods are for light that changes
 // faster than exposures do, and take some flicker for light.
-var periods, fastPeriods = []int{72, 96, 128, 176, 240, 320}, []int{24, 32, 40, 56}
+var periods, fastPeriods = []int{72, 96, 128, 176, 240, 320}, []int{12, 16, 24, 32, 40, 56}
 
 // settle sizes the steps beside the light that follows the curve best, then
 // fits the light that is kept: with the given period or, where it is 0, the best

@@ -45,6 +45,63 @@ func (m *partMeter) append(q *partMeter) {
 	}
 }
 
+// halves are what the two halves of the picture, the squares of a chessboard, say
+// of a change by themselves: by how far they differ is the error of either,
+// whatever moves.
+type halves [2][]link
+
+const (
+	// chessSquares is how many squares the board has along either side.
+	chessSquares = 16
+	// ownStep is by how much more a half would say if it were asked for its own
+	// change instead of by how far it lies off the whole picture's: the slope of
+	// one step of the biweight (calculated for a normal scatter).
+	ownStep = 1.6
+)
+
+// compare notes each half's change, as partMeter.compare does.
+func (h *halves) compare(c *view, change, weight []float32, g link) {
+	reach := float32(1 / (biweightReach * max(g.spread, 0.02)))
+	var sums, total [2]float64
+	for y := range c.h {
+		row := y * chessSquares / c.h
+		for x := range c.w {
+			i := y*c.w + x
+			e := change[i] - float32(g.ev)
+			u := e * reach
+			if weight[i] <= 0 || u*u >= 1 {
+				continue
+			}
+			k := float64(weight[i] * (1 - u*u) * (1 - u*u))
+			half := (row ^ x*chessSquares/c.w) & 1
+			sums[half] += k * float64(e)
+			total[half] += k
+		}
+	}
+	if total[0] > 0 && total[1] > 0 {
+		for k := range h {
+			h[k] = append(h[k], link{from: g.from, to: g.to, ev: sums[k] / total[k], spread: g.spread})
+		}
+	}
+}
+
+// append adds the comparisons of a later stretch.
+func (h *halves) append(q *halves) {
+	for k := range h {
+		h[k] = append(h[k], q[k]...)
+	}
+}
+
+// error is the standard deviation of what the whole picture says of a single
+// frame, EV; NaN when there are too few frames to tell. level is disagree's.
+func (h *halves) error(level []float64) float64 {
+	a, b := join(level, h[0]), join(level, h[1])
+	for t := range a {
+		a[t] = (a[t] - b[t]) / 2
+	}
+	return ownStep * scatter(a)
+}
+
 // disagree is by how much the parts usually differ from the whole picture in
 // what pumps, EV, frame by frame; level is 0, or NaN where a frame could not be
 // measured.
@@ -60,7 +117,7 @@ func (m *partMeter) disagree(level []float64) []float64 {
 		if len(links) == 0 {
 			continue
 		}
-		y, _ := join(level, links)
+		y := join(level, links)
 		each = append(each, pumping(y, w))
 	}
 	d := make([]float64, len(level))

@@ -2,6 +2,7 @@ package deflicker
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"stillspan/internal/srgb"
@@ -123,5 +124,27 @@ func TestExposureLabelEV(t *testing.T) {
 		if v := ExposureLabelEV(s, 8, 100); !math.IsNaN(v) {
 			t.Errorf("exposure %g s gives %g EV", s, v)
 		}
+	}
+}
+
+// Frames that do not differ, but for a few that have lost most of their picture,
+// tell no response, whatever the division of nothing by nothing gives.
+func TestNoResponseOfFramesAlike(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	var g [4]*Grid
+	for k := range g {
+		g[k] = Grey(40, 30, 0.2)
+		for i := range g[k].Clip {
+			for c := range g[k].Code {
+				g[k].Code[c][i] = 0.1 + 0.8*rng.Float64()
+			}
+		}
+	}
+	m := NewMeter(MeterOptions{Tones: true})
+	for k := range 60 {
+		m.Add(g[k*k*k%7%4])
+	}
+	if r, why := m.Response(); r != nil || why == "" {
+		t.Errorf("a response of %v, %q", r, why)
 	}
 }

@@ -193,6 +193,9 @@ const (
 	// leastContrast is how far slopes must be from 1, rms, to be worth a
 	// correction of their own.
 	leastContrast = 0.025
+	// mostSlopeError is the error of a slope that says nothing: frames that are all
+	// alike give any.
+	mostSlopeError = 1
 	// slopeError is what no slope is believed to be better than, and is larger
 	// the more tones its cells mix.
 	slopeError = 0.004
@@ -231,7 +234,7 @@ func (n *tones) response(ev [3][]float64) (r *Response, why string) {
 			}
 		}
 	}
-	if said < total/2 {
+	if !(said > total/2) {
 		return nil, "too much moves in the scene to tell the camera's response"
 	}
 	for b := range pooled {
@@ -349,7 +352,7 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 			continue
 		}
 		s, err, explained := regress(x, y, w)
-		if explained >= leastExplained {
+		if explained >= leastExplained && err < mostSlopeError {
 			slope[b], weight[b] = s, 1/(err*err+square(slopeError*float64(known)/flat))
 		}
 	}
