@@ -115,7 +115,7 @@ func steadyColour(c []float64, steps []Step, noise float64) ([]float64, []Step) 
 	m.fit(steps, lines(firstPeriod))
 	steps = atLeast(steps, tellable(c, leastColourStep))
 	m.fit(steps, lines(firstPeriod))
-	m.fit(steps, lines(float64(m.bestPeriod(periods, lines))))
+	m.fit(steps, lines(float64(m.bestPeriod(allPeriods, lines))))
 	floor := leastColour
 	if noise > 0 {
 		floor = max(floor, 1.5*noise)

@@ -3,6 +3,7 @@ package deflicker
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"stillspan/internal/orientation"
 
@@ -39,9 +40,6 @@ const (
 	localSide = 16
 	// localLag is the longest lag at which uneven change is compared.
 	localLag = 2
-	// localPeriod is the period, in frames, of the slowest change of the
-	// corners that is corrected.
-	localPeriod = 40
 	// leastLocal is the scatter, EV rms corners against middle, that is left
 	// alone.
 	leastLocal = 0.01
@@ -278,7 +276,7 @@ func (l *localMeter) solveLocal(exif int, bands *wave) Local {
 	default:
 		out.Use = true
 		out.W, out.H = l.fieldSize(exif)
-		out.EV = l.fields(out, fastPart(corner, w))
+		out.EV = l.fields(out, lensPart(corner, w))
 	}
 	return out
 }
@@ -320,21 +318,34 @@ func (l *localMeter) linked() []bool {
 	return in
 }
 
-// fastPart is y less its slow change, 0 where w is 0. Frames far off
-// (lightning, headlights that fill the frame) neither pull the slow change nor
+// localPeriods are those, in frames, of the slowest change of the corners that may
+// be corrected.
+var localPeriods = []int{8, 12, 20, 40}
+
+// lensPart is what of the corners' change y is the lens's, 0 where w is 0: a blade
+// stops anew for each frame, so that this is what a smooth line leaves that
+// follows all else, clouds over the middle say, as well as it can.
+func lensPart(y, w []float64) []float64 {
+	m := newModel(y, nil)
+	m.fit(nil, lines(float64(localPeriods[0])))
+	return fastPart(y, w, float64(m.bestPeriod(localPeriods, lines)))
+}
+
+// fastPart is y less what changes slower than a period, 0 where w is 0. Frames far
+// off (lightning, headlights that fill the frame) neither pull the slow change nor
 // have a fast part: what happened there is not the lens's.
-func fastPart(y, w []float64) []float64 {
+func fastPart(y, w []float64, period float64) []float64 {
 	far := 5 * scatter(y)
-	fast := make([]float64, len(y))
+	fast, in := make([]float64, len(y)), slices.Clone(w)
 	for range 3 {
-		slow := smooth(y, w, lines(localPeriod))
+		slow := smooth(y, in, lines(period))
 		for t := range y {
-			if math.IsNaN(y[t]) {
+			if w[t] == 0 {
 				continue
 			}
-			fast[t], w[t] = y[t]-slow[t], 1
+			fast[t], in[t] = y[t]-slow[t], 1
 			if math.Abs(fast[t]) > far {
-				fast[t], w[t] = 0, 0
+				fast[t], in[t] = 0, 0
 			}
 		}
 	}

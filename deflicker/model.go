@@ -362,12 +362,14 @@ const (
 // faster than exposures do, and take some flicker for light.
 var periods, fastPeriods = []int{72, 96, 128, 176, 240, 320}, []int{12, 16, 24, 32, 40, 56}
 
+var allPeriods = slices.Concat(fastPeriods, periods)
+
 // settle sizes the steps beside the light that follows the curve best, then
 // fits the light that is kept: with the given period or, where it is 0, the best
 // of those slow enough for the exposure not to pump, unless that leaves so much
 // that the light must be faster. It returns the period.
 func (m *model) settle(steps []Step, period int) int {
-	best := m.bestPeriod(append(slices.Clone(fastPeriods), periods...), parabolas)
+	best := m.bestPeriod(allPeriods, parabolas)
 	m.fit(steps, parabolas(float64(best)))
 	m.off = m.residual()
 	if period != 0 {
