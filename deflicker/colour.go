@@ -115,7 +115,7 @@ func steadyColour(c []float64, steps []Step, noise float64) ([]float64, []Step) 
 	m.fit(steps, lines(firstPeriod))
 	steps = atLeast(steps, tellable(c, leastColourStep))
 	m.fit(steps, lines(firstPeriod))
-	m.fit(steps, lines(float64(m.bestPeriod(allPeriods, lines))))
+	m.fit(steps, lines(float64(m.driftPeriod())))
 	floor := leastColour
 	if noise > 0 {
 		floor = max(floor, 1.5*noise)
@@ -133,6 +133,18 @@ func steadyColour(c []float64, steps []Step, noise float64) ([]float64, []Step) 
 		}
 	}
 	return e, steps
+}
+
+// driftPeriod is how slow the drift is that is kept: slower than a white balance
+// hunts, unless the colour follows faster changes by far better, as it does where
+// the light changes or the view.
+func (m *model) driftPeriod() int {
+	const byFar = 0.8
+	slow, score := m.bestPeriod(periods, lines)
+	if fast, better := m.bestPeriod(allPeriods, lines); better < byFar*score {
+		return fast
+	}
+	return slow
 }
 
 func ones(n int) []float64 {

@@ -201,21 +201,24 @@ func tonesApart(frames []*cells) (edges [sixths - 1]uint16) {
 	return edges
 }
 
-// byTone estimates the change of each sixth of the tones from p to c, out of
-// what light left in r and w.
-func (m *comparer) byTone(p, c *view) (ev [sixths]link, ok [sixths]bool) {
+// toneHalves are the sixths of the tones, each in two halves of the picture.
+const toneHalves = 2 * sixths
+
+// byTone estimates the change of each half of each sixth of the tones from p to
+// c, out of what light left in r and w.
+func (m *comparer) byTone(p, c *view) (ev [toneHalves]link, ok [toneHalves]bool) {
 	m.class = room(m.class, len(m.r))
-	var next [sixths + 1]int
+	var next [toneHalves + 1]int
 	for i := range m.class {
 		v := uint16((uint32(p.code[1][i]) + uint32(c.code[1][i])) / 2)
-		k := 0
-		for k < len(m.edges) && v >= m.edges[k] {
-			k++
+		k := halfOf(i%c.w, i/c.w, c.w, c.h)
+		for edge := 0; edge < len(m.edges) && v >= m.edges[edge]; edge++ {
+			k += 2
 		}
 		m.class[i] = uint8(k)
 		next[k+1]++
 	}
-	for k := range sixths {
+	for k := range toneHalves {
 		next[k+1] += next[k]
 	}
 	from := next
@@ -224,7 +227,7 @@ func (m *comparer) byTone(p, c *view) (ev [sixths]link, ok [sixths]bool) {
 		m.sr[next[k]], m.sw[next[k]] = m.r[i], m.w[i]
 		next[k]++
 	}
-	for k := range sixths {
+	for k := range toneHalves {
 		r, w := m.sr[from[k]:from[k+1]], m.sw[from[k]:from[k+1]]
 		some := 0
 		for _, x := range w {
@@ -237,4 +240,32 @@ func (m *comparer) byTone(p, c *view) (ev [sixths]link, ok [sixths]bool) {
 		}
 	}
 	return ev, ok
+}
+
+// toneFlicker is FlickerEV of what two halves of a tone share, given their light:
+// the mean product of their second differences, in which what moves in either has
+// no part but by chance. whole is the light of the whole picture.
+func toneFlicker(half [2][]float64, whole []float64) float64 {
+	both := make([]float64, len(whole))
+	for t := range both {
+		both[t] = (half[0][t] + half[1][t]) / 2
+	}
+	both = lessSpoilt(both, whole)
+	var shared, apart, n float64
+	second := func(y []float64, t int) float64 { return y[t-1] - 2*y[t] + y[t+1] }
+	for t := 1; t+1 < len(both); t++ {
+		if !math.IsNaN(second(both, t)) {
+			a, b := second(half[0], t), second(half[1], t)
+			shared += a * b
+			apart += square(a-b) / 2
+			n++
+		}
+	}
+	shared, apart = shared/n, apart/n
+	// Chance makes as much of what is apart; neighbouring differences are no two.
+	chance := 3 * 1.7 * apart / math.Sqrt(n)
+	if shared <= chance {
+		return 0
+	}
+	return math.Sqrt(shared * (1 - square(chance/shared)) / 6) // NaN of no frames
 }

@@ -328,7 +328,8 @@ var localPeriods = []int{8, 12, 20, 40}
 func lensPart(y, w []float64) []float64 {
 	m := newModel(y, nil)
 	m.fit(nil, lines(float64(localPeriods[0])))
-	return fastPart(y, w, float64(m.bestPeriod(localPeriods, lines)))
+	period, _ := m.bestPeriod(localPeriods, lines)
+	return fastPart(y, w, float64(period))
 }
 
 // fastPart is y less what changes slower than a period, 0 where w is 0. Frames far

@@ -181,7 +181,7 @@ type comparison struct {
 	links       []link
 	colour      [2][]link // red and blue, each against green
 	halves      [3]halves // of links and colour
-	tone        [sixths][]link
+	tone        [toneHalves][]link
 	local       *localMeter // nil unless asked for
 	bands       bandMeter   // beside local
 	parts       partMeter
@@ -398,12 +398,9 @@ func (p *comparison) figures(c Curve, byTone bool) Figures {
 			f.Frames++
 		}
 	}
-	for _, links := range p.tone {
-		if !byTone {
-			break
-		}
-		y := join(p.level(), links)
-		f.ToneEV = append(f.ToneEV, FlickerEV(lessSpoilt(y, c.ExposureEV)))
+	for k := 0; byTone && k < toneHalves; k += 2 {
+		level := p.level()
+		f.ToneEV = append(f.ToneEV, toneFlicker([2][]float64{join(level, p.tone[k]), join(level, p.tone[k+1])}, c.ExposureEV))
 	}
 	return f
 }

@@ -369,14 +369,14 @@ var allPeriods = slices.Concat(fastPeriods, periods)
 // of those slow enough for the exposure not to pump, unless that leaves so much
 // that the light must be faster. It returns the period.
 func (m *model) settle(steps []Step, period int) int {
-	best := m.bestPeriod(allPeriods, parabolas)
+	best, _ := m.bestPeriod(allPeriods, parabolas)
 	m.fit(steps, parabolas(float64(best)))
 	m.off = m.residual()
 	if period != 0 {
 		m.fitLight(parabolas(float64(period)))
 		return period
 	}
-	period = m.bestPeriod(periods, parabolas)
+	period, _ = m.bestPeriod(periods, parabolas)
 	m.fitLight(parabolas(float64(period)))
 	m.uneasy = m.sceneSwings()
 	if best < period && (m.uneasy || m.humps() > mostPumping) {
@@ -395,8 +395,9 @@ func (m *model) settle(steps []Step, period int) int {
 // (both from memory of the literature on smoothing splines). The longest
 // period that scores within 2 % of the least is taken. So a steady light is
 // averaged over many frames and a changing one is followed. Periods longer
-// than the sequence are not tried, but for the shortest.
-func (m *model) bestPeriod(periods []int, bent func(period float64) penalty) int {
+// than the sequence are not tried, but for the shortest. It returns the period's
+// score, too.
+func (m *model) bestPeriod(periods []int, bent func(period float64) penalty) (best int, score float64) {
 	y, w := make([]float64, len(m.y)), make([]float64, len(m.y))
 	n := 0.0
 	for t, e := range m.residual() {
@@ -408,7 +409,7 @@ func (m *model) bestPeriod(periods []int, bent func(period float64) penalty) int
 		}
 	}
 	least := math.Inf(1)
-	var score []float64
+	var scores []float64
 	for i, p := range periods {
 		if i > 0 && p > len(y) {
 			break
@@ -426,14 +427,13 @@ func (m *model) bestPeriod(periods []int, bent func(period float64) penalty) int
 		if used := 1.4 * free / n; used < 1 {
 			g = rss / square(1-used)
 		}
-		score = append(score, g)
+		scores = append(scores, g)
 		least = min(least, g)
 	}
-	best := periods[0]
-	for i, g := range score {
+	for i, g := range scores {
 		if g <= 1.02*least {
-			best = periods[i]
+			best, score = periods[i], g
 		}
 	}
-	return best
+	return best, score
 }

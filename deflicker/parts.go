@@ -51,20 +51,23 @@ func (m *partMeter) append(q *partMeter) {
 type halves [2][]link
 
 const (
-	// chessSquares is how many squares the board has along either side.
-	chessSquares = 16
+	// chessSquares is how many squares the board has along either side: in large ones
+	// little of what moves leaves one half for the other.
+	chessSquares = 6
 	// ownStep is by how much more a half would say if it were asked for its own
 	// change instead of by how far it lies off the whole picture's: the slope of
 	// one step of the biweight (calculated for a normal scatter).
 	ownStep = 1.6
 )
 
+// halfOf is the half to which the cell at x, y of w x h belongs.
+func halfOf(x, y, w, h int) int { return (y*chessSquares/h ^ x*chessSquares/w) & 1 }
+
 // compare notes each half's change, as partMeter.compare does.
 func (h *halves) compare(c *view, change, weight []float32, g link) {
 	reach := float32(1 / (biweightReach * max(g.spread, 0.02)))
 	var sums, total [2]float64
 	for y := range c.h {
-		row := y * chessSquares / c.h
 		for x := range c.w {
 			i := y*c.w + x
 			e := change[i] - float32(g.ev)
@@ -73,7 +76,7 @@ func (h *halves) compare(c *view, change, weight []float32, g link) {
 				continue
 			}
 			k := float64(weight[i] * (1 - u*u) * (1 - u*u))
-			half := (row ^ x*chessSquares/c.w) & 1
+			half := halfOf(x, y, c.w, c.h)
 			sums[half] += k * float64(e)
 			total[half] += k
 		}
