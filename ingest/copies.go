@@ -128,6 +128,7 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		return cmp.Compare(marks(&a), marks(&b))
 	})
 	at := make(map[string]int, len(frames))
+	copies := copyFolders(frames)
 	kept = make([]Frame, 0, len(frames))
 	for _, f := range frames {
 		key := shotKey(&f, copyMark)
@@ -143,7 +144,9 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		}
 		have := &kept[i]
 		alike := isRaw(f.Name) == isRaw(have.Name)
-		switch {
+		switch dir, other := path.Dir(f.Name), path.Dir(have.Name); {
+		case dir != other && !copies(dir, other) && !sameContent(&f, have):
+			kept = append(kept, f) // another body's
 		case t.pairUp(have, f):
 		case alike && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):
 			if f.Problem == nil {
@@ -152,13 +155,39 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 			t.ignored["copy"]++
 		case alike && sameContent(&f, have):
 			t.ignored["copy"]++
-		case path.Dir(f.Name) == path.Dir(have.Name):
+		case dir == other:
 			kept = append(kept, f) // copyNotes speaks of it
 		default:
 			again = append(again, f)
 		}
 	}
 	return kept, again
+}
+
+// copyFolders tells whether two folders hold shots of the same names, cameras and
+// times, at least half of those in the smaller one. Two bodies of one model may by
+// chance name a few alike.
+func copyFolders(frames []Frame) func(a, b string) bool {
+	files := make(map[string]int)
+	shots := make(map[string][]string)
+	for i := range frames {
+		dir, key := path.Dir(frames[i].Name), shotKey(&frames[i], copyMark)
+		files[dir]++
+		if !slices.Contains(shots[key], dir) {
+			shots[key] = append(shots[key], dir)
+		}
+	}
+	type pair struct{ a, b string }
+	both := make(map[pair]int)
+	for _, dirs := range shots {
+		for i, a := range dirs {
+			for _, b := range dirs[:i] {
+				both[pair{a, b}]++
+				both[pair{b, a}]++
+			}
+		}
+	}
+	return func(a, b string) bool { return 2*both[pair{a, b}] >= min(files[a], files[b]) }
 }
 
 // shotKey is the same for files that hold one shot: name less the mark of a copy,

@@ -287,6 +287,26 @@ func TestPairsAreOneFrame(t *testing.T) {
 	}
 }
 
+// A cut still of a body is not one that another of the model shot in its second
+// under the same name.
+func TestTwoBodiesWithANameAlike(t *testing.T) {
+	dir := t.TempDir()
+	plain := func(f *stamp.Fields) { f.Serial = "" }
+	for i := range 12 {
+		a, b := evening.Add(time.Duration(i)*5*time.Second), evening.Add(time.Duration(i*7-20)*time.Second)
+		still(t, dir, "a/"+a.Format("20060102_150405")+".JPG", a, plain)
+		still(t, dir, "b/"+b.Format("20060102_150405")+".JPG", b, func(f *stamp.Fields) { f.Serial, f.ISO = "", 200 })
+	}
+	same := "a/" + evening.Add(15*time.Second).Format("20060102_150405") + ".JPG"
+	if data := read(t, dir, same); len(read(t, dir, "b"+same[1:])) > 0 {
+		write(t, dir, same, data[:len(data)-9])
+	}
+	d := scan(t, dir)
+	if len(d.Sequences) != 2 || len(d.Sequences[0].Frames) != 12 || len(d.Sequences[1].Frames) != 12 || ignored(d, "copy") != 0 {
+		t.Errorf("%d sequences, ignored %v", len(d.Sequences), d.Ignored)
+	}
+}
+
 // A pair with one of its files missing is told; raw data and JPEG of one body
 // differ by a border and show the same view.
 func TestHalvesOfPairs(t *testing.T) {

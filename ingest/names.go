@@ -15,8 +15,9 @@ import (
 
 var (
 	dcfFolder = regexp.MustCompile(`^\d{3}[0-9A-Za-z_]{5}$`)
-	// monthName is a DCF name with month, in hexadecimal, and day before the counter.
-	monthName  = regexp.MustCompile(`^([A-Za-z_])([1-9A-Ca-c])((?:0[1-9]|[12]\d|3[01])\d{4})$`)
+	// monthName is a DCF name that may have the month, in hexadecimal, and the day
+	// before the counter.
+	monthName  = regexp.MustCompile(`^([A-Za-z_])(\d|[A-Ca-c](?:0[1-9]|[12]\d|3[01]))(\d+)$`)
 	letterLast = regexp.MustCompile(`^(.*\D)?\d+[A-Za-z]?$`)
 )
 
@@ -132,9 +133,9 @@ func dcfNumber(f *Frame) int {
 // stands for each run of digits. A letter after a number counts as one more
 // column if letters says so.
 func splitName(base string, letters bool) (pattern string, digits []string) {
-	if m := monthName.FindStringSubmatch(base); m != nil {
-		month, _ := strconv.ParseInt(m[2], 16, 8)
-		return strings.ToLower(m[1]) + "#", []string{fmt.Sprintf("%02d", month) + m[3]}
+	if m := monthName.FindStringSubmatch(base); m != nil && len(base) == 8 {
+		month, _ := strconv.ParseInt(m[2][:1], 16, 8)
+		return strings.ToLower(m[1]) + "#", []string{fmt.Sprintf("%02d", month) + m[2][1:] + m[3]}
 	}
 	if n := len(base); letters && n > 1 && isLetter(base[n-1]) && isDigit(base[n-2]) {
 		pattern, digits = splitName(base[:n-1], false)
@@ -535,6 +536,8 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 		return low, nil
 	case folders && dcf:
 		return low, high
+	case dcf && slices.Min(low) > 0 && ones(slices.Clone(low)) >= 0:
+		return low, nil // no file has the number 0000
 	case same && slices.Min(low) > 0 && spread(low) > 9000 && len(low) < 5000:
 		return low, nil // both ends of four digits: it has begun again
 	}

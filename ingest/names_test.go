@@ -44,6 +44,11 @@ func TestNames(t *testing.T) {
 		// DCF (CIPA DC-009): the last four digits are the file number, 0001 to 9999.
 		{"over 9999 and on", func(i int) string { return fmt.Sprintf("P%07d.JPG", 1009990+i) }, func(i int) int { return 1009990 + i }, nil},
 		{"over 9999 and from 0001", func(i int) string { return fmt.Sprintf("P100%04d.JPG", (9989+i)%9999+1) }, func(i int) int { return (9989+i)%9999 + 1 }, nil},
+		{"the free characters counted on, without 0000", func(i int) string { return fmt.Sprintf("L%d%04d.JPG", 100+i/10, (9989+i)%9999+1) },
+			func(i int) int { return (9989+i)%9999 + 1 }, nil},
+		{"999 to a folder", func(i int) string { return fmt.Sprintf("%d_PANA/P1%02d%04d.JPG", 100+i/10, i/10, (989+i)%999+1) },
+			func(i int) int { return (989+i)%999 + 1 }, nil},
+		{"month and day", func(i int) string { return fmt.Sprintf("P%X%02d%04d.JPG", 9+i/20, 30-29*(i/20), i+70) }, func(i int) int { return i + 70 }, nil},
 		{"a group and 0001 in another folder", func(i int) string { return fmt.Sprintf("%d/G00%d%04d.JPG", 100+i/10, 2+i/10, (9989+i)%9999+1) },
 			func(i int) int { return (9989+i)%9999 + 1 }, nil},
 		{"a day and a counter without a mark", func(i int) string { return fmt.Sprintf("20261125%05d.jpg", i+10) }, func(i int) int { return i + 10 }, nil},

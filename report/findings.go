@@ -12,6 +12,7 @@ import (
 
 	"stillspan/ingest"
 	"stillspan/ingest/account"
+	"stillspan/ingest/format"
 	"stillspan/internal/words"
 )
 
@@ -149,7 +150,8 @@ func (b *builder) numberFindings() {
 	if n := len(b.seq.Halves); n > 0 {
 		raw := 0
 		for _, k := range b.seq.Halves {
-			if !b.seq.Frames[k].Facts.Raw {
+			f := &b.seq.Frames[k]
+			if named, _ := format.BySuffix(f.Name); !f.Facts.Raw && !named.Raw {
 				raw++
 			}
 		}
