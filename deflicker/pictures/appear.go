@@ -13,44 +13,80 @@ const (
 	// another thing rather than another light on it.
 	coverEV       = 0.4
 	coverColourEV = 0.3
+	// longEV is that of what covers it for longer, which is looked for up to
+	// longestRun frames to each side, every longStep.
+	longEV   = 0.6
+	longStep = 2
 	// coverShare is the share of the picture from which a cover is told.
 	coverShare, coverSpoils = 0.075, 0.2
 )
 
-// covers finds parts that show something else than before and after.
+// span is over how many frames to each side, and every how manyth, it is asked what a
+// cell usually shows.
+type span struct {
+	side int
+	next func(d int) int
+}
+
+var (
+	nearby = span{coverSide, func(d int) int { return d + 1 + d/6 }}
+	about  = span{longestRun, func(d int) int { return d + longStep }}
+)
+
+// covers finds parts that show something else than before and after, first those that
+// do for long, so that they say nothing of what is usual.
 func (s *solver) covers() {
-	n := s.m.cw * s.m.ch
-	odd := make([][]bool, s.n)
-	var res [3][][]float64
-	for j, of := range []func(f *frame) []float32{
-		func(f *frame) []float32 { return f.lum }, func(f *frame) []float32 { return f.red }, func(f *frame) []float32 { return f.blue },
-	} {
-		res[j] = s.residuals(of)
-	}
-	for t := range s.n {
-		if res[0][t] != nil {
-			centred(res[0][t])
+	odd, long, hidden := s.noCells(), s.noCells(), s.noCells()
+	s.hidden = s.noCells()
+	light := func(f *frame) []float32 { return f.lum }
+	s.unlike(long, hidden, light, about, longEV)
+	found := s.covered(long, true)
+	s.unlike(odd, hidden, light, nearby, coverEV)
+	s.unlike(odd, hidden, func(f *frame) []float32 { return f.red }, nearby, coverColourEV)
+	s.unlike(odd, hidden, func(f *frame) []float32 { return f.blue }, nearby, coverColourEV)
+	for _, f := range s.covered(odd, false) {
+		if !slices.ContainsFunc(found, func(g Finding) bool { return f.First <= g.Last && g.First <= f.Last }) {
+			found = append(found, f)
 		}
 	}
-	moved := s.displaced()
-	for t := range s.n {
-		odd[t] = make([]bool, n)
+	for _, f := range found {
+		s.add(f)
 	}
-	for j, floor := range []float64{coverEV, coverColourEV, coverColourEV} {
-		limit := s.cellLimits(res[j], floor)
-		for t := range s.n {
-			if res[j][t] == nil {
-				continue
+	s.hidden = hidden
+}
+
+// noCells marks no cell of any frame.
+func (s *solver) noCells() [][]bool {
+	out := make([][]bool, s.n)
+	for t := range out {
+		out[t] = make([]bool, s.m.cw*s.m.ch)
+	}
+	return out
+}
+
+// unlike marks the cells of each frame that are not as they are in others over that
+// span, by floor at least, and what may be hidden by that.
+func (s *solver) unlike(odd, hidden [][]bool, of func(f *frame) []float32, over span, floor float64) {
+	res, moved := s.residuals(of, over), s.displaced()
+	if floor != coverColourEV {
+		for t := range res {
+			centred(res[t])
+		}
+	}
+	limit := s.cellLimits(res, floor)
+	for t := range res {
+		own := spread(res[t])
+		for c, r := range res[t] {
+			blur := moved[t] * s.slope(t, c)
+			if math.Abs(r) > max(limit[c], 4*own)+blur {
+				odd[t][c] = true
+				s.around(c, func(d int) { hidden[t][d] = true }) // its edge is detail
 			}
-			own := spread(res[j][t])
-			for c, r := range res[j][t] {
-				if math.Abs(r) > max(limit[c], 4*own)+moved[t]*s.slope(t, c) {
-					odd[t][c] = true
-				}
+			if floor == coverEV && math.Abs(r) > max(coverEV/2, 2*own)+blur {
+				hidden[t][c] = true
 			}
 		}
 	}
-	s.report(odd)
 }
 
 // displaced is how far each frame lies off where those do that say what its cells
@@ -111,17 +147,18 @@ func spread(v []float64) float64 {
 // residuals is by how much each cell of each frame is off the median of its
 // neighbours in time; nil for frames that do not count. The exposure of a frame
 // is taken off first.
-func (s *solver) residuals(of func(f *frame) []float32) [][]float64 {
+func (s *solver) residuals(of func(f *frame) []float32, over span) [][]float64 {
 	n := s.m.cw * s.m.ch
 	level := s.joined(of, nil)
 	out := make([][]float64, s.n)
-	near, around := make([]float64, 0, 2*coverSide), make([]int, 0, 2*coverSide)
+	var near []float64
+	var around []int
 	for t := range s.n {
 		if f := &s.m.frames[t]; !f.known || s.spoil[t] {
 			continue
 		}
 		around = around[:0]
-		for d := 1; d <= coverSide; d += 1 + d/6 {
+		for d := over.next(0); d <= over.side; d = over.next(d) {
 			for _, u := range []int{t - d, t + d} {
 				if u >= 0 && u < s.n && s.m.frames[u].known && !s.spoil[u] && s.alike(t, u) {
 					around = append(around, u)
@@ -133,7 +170,7 @@ func (s *solver) residuals(of func(f *frame) []float32) [][]float64 {
 		for c := range n {
 			near = near[:0]
 			for _, u := range around {
-				if v := float64(of(&s.m.frames[u])[c]) - level[u]; !math.IsNaN(v) {
+				if v := float64(of(&s.m.frames[u])[c]) - level[u]; !math.IsNaN(v) && s.shows(u, c, nil) {
 					near = append(near, v)
 				}
 			}
@@ -164,8 +201,9 @@ func (s *solver) cellLimits(res [][]float64, floor float64) []float64 {
 	return out
 }
 
-// report makes findings of the largest connected part of each frame.
-func (s *solver) report(odd [][]bool) {
+// covered are findings of the largest connected part of each frame that is odd. What
+// lasts long has to come and to go at once.
+func (s *solver) covered(odd [][]bool, long bool) (out []Finding) {
 	size := make([]float64, s.n)
 	part := make([][]int, s.n)
 	for t := range s.n {
@@ -173,9 +211,10 @@ func (s *solver) report(odd [][]bool) {
 		size[t] = float64(len(part[t])) / float64(s.m.cw*s.m.ch)
 	}
 	runs(s.n, func(t int) bool { return size[t] >= coverShare }, func(first, last int) {
-		// What comes and goes by and by is a shadow that moves.
+		// What comes and goes by and by is a shadow that moves, and where what was there
+		// is still to be seen, it is in another light.
 		comes, goes := first > 0 && size[first-1] < size[first]/2, last < s.n-1 && size[last+1] < size[last]/2
-		if !comes && !goes {
+		if !comes && !goes || long && (!comes || !goes || last-first < coverSide) || s.seenStill(first, part[first]) {
 			return
 		}
 		at := first
@@ -186,16 +225,33 @@ func (s *solver) report(odd [][]bool) {
 			if size[t] > 0.4 {
 				s.spoil[t] = true
 			}
+			for _, c := range part[t] {
+				s.around(c, func(d int) { s.hidden[t][d] = true })
+			}
 		}
-		f := Finding{Kind: Covered, First: first, Last: last, Amount: 100 * size[at], Unit: "%", Severity: Look, Part: s.frameOf(part[at])}
+		f := Finding{Kind: Covered, First: first, Last: last, Amount: 100 * size[at], Unit: "%", Severity: Look, Shown: at, Part: s.frameOf(part[at])}
 		if s.bright(at, part[at]) {
 			f.Kind = Blown
 		}
 		if size[at] >= coverSpoils && f.Kind == Covered {
 			f.Severity = Spoils
 		}
-		s.add(f)
+		out = append(out, f)
 	})
+	return out
+}
+
+// seenStill tells whether the tiles of a part of frame t lie on those before.
+func (s *solver) seenStill(t int, part []int) bool {
+	f := &s.m.frames[t]
+	n, match := 0.0, 0.0
+	for i := range min(len(f.tiles), len(s.m.middles)) {
+		x, y := 0.5+s.m.middles[i][0]/(2*s.m.half[0]), 0.5+s.m.middles[i][1]/(2*s.m.half[1])
+		if slices.Contains(part, int(y*float64(s.m.ch))*s.m.cw+int(x*float64(s.m.cw))) {
+			n, match = n+1, match+float64(f.tiles[i].match)
+		}
+	}
+	return match > 0.75*n
 }
 
 // bright tells whether most of a part is at the white end.
@@ -211,7 +267,6 @@ func (s *solver) bright(t int, part []int) bool {
 
 // largest is the largest connected part of the cells in.
 func (s *solver) largest(in []bool) []int {
-	w, h := s.m.cw, s.m.ch
 	seen := slices.Clone(in)
 	var best []int
 	for c := range seen {
@@ -221,21 +276,28 @@ func (s *solver) largest(in []bool) []int {
 		seen[c] = false
 		part := []int{c}
 		for i := 0; i < len(part); i++ {
-			x, y := part[i]%w, part[i]/w
-			for dy := -1; dy <= 1; dy++ {
-				for dx := -1; dx <= 1; dx++ {
-					if a, b := x+dx, y+dy; a >= 0 && a < w && b >= 0 && b < h && seen[b*w+a] {
-						seen[b*w+a] = false
-						part = append(part, b*w+a)
-					}
+			s.around(part[i], func(d int) {
+				if seen[d] {
+					seen[d] = false
+					part = append(part, d)
 				}
-			}
+			})
 		}
 		if len(part) > len(best) {
 			best = part
 		}
 	}
 	return best
+}
+
+// around calls each with a cell and those about it.
+func (s *solver) around(c int, each func(c int)) {
+	w, h := s.m.cw, s.m.ch
+	for y := max(0, c/w-1); y <= min(h-1, c/w+1); y++ {
+		for x := max(0, c%w-1); x <= min(w-1, c%w+1); x++ {
+			each(y*w + x)
+		}
+	}
 }
 
 // frameOf is the part of the picture that cells take.
@@ -269,11 +331,11 @@ func mired(red, blue float64) float64 {
 	return miredPerEV * (red - blue)
 }
 
-// hazy tells whether frame t lost detail: what veils a picture takes its colours,
-// too.
+// hazy tells whether frame t lost detail or is covered: what veils a picture takes its
+// colours, too.
 func (s *solver) hazy(t int) bool {
 	return slices.ContainsFunc(s.out.Findings, func(f Finding) bool {
-		return (f.Kind == Soft || f.Kind == Blurred) && f.First-1 <= t && t <= f.Last+1
+		return slices.Contains([]Kind{Soft, Blurred, Covered}, f.Kind) && f.First-1 <= t && t <= f.Last+1
 	})
 }
 
@@ -294,7 +356,7 @@ func (s *solver) colours() {
 			continue
 		}
 		lasts := func(before, after int) float64 {
-			return math.Hypot(s.change(func(f *frame) []float32 { return f.red }, nil, before, after), s.change(func(f *frame) []float32 { return f.blue }, nil, before, after))
+			return math.Hypot(s.change(func(f *frame) []float32 { return f.red }, before, after), s.change(func(f *frame) []float32 { return f.blue }, before, after))
 		}
 		if !b.Returned && !s.settled(b, lasts, size) {
 			b.Returned = true

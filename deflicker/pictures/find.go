@@ -111,6 +111,9 @@ type solver struct {
 	// that fits none.
 	part  []int
 	spoil []bool // frames that show so little that no more is asked of them
+	// hidden are the cells of each frame whose light is another than before and after:
+	// something else may lie before them. Nil while that is not known.
+	hidden [][]bool
 }
 
 // Found judges all frames that were added.

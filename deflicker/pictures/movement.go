@@ -387,9 +387,10 @@ func (s *solver) still() bool { return s.oneView(0.75 * float64(s.out.Width) / C
 // window's frame with another world behind it.
 const sameView = 0.4
 
-// goesOn tells whether frame t shows what the one before it showed.
+// goesOn tells whether frame t shows what the one before it showed, as far as frames
+// do: a crowd hides much of them all.
 func (s *solver) goesOn(t int) bool {
-	return t > 0 && s.alike(t-1, t) && s.m.frames[t].step.good >= sameView
+	return t > 0 && s.alike(t-1, t) && s.m.frames[t].step.good >= min(sameView, 0.6*s.m.agreement())
 }
 
 // alike tells whether frames a and b show the same, so that cell may be compared

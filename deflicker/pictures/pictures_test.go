@@ -99,7 +99,7 @@ func TestFound(t *testing.T) {
 		}, Blurred, 9, 9},
 		{"dew", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
 			return 0, 0, 1, nil, 5 - float32(max(0, t-8))*0.119
-		}, Soft, 14, 29},
+		}, Soft, 14, 39},
 		{"black", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
 			if t == 20 {
 				return 0, 0, 1, all(0.01), 0
@@ -123,9 +123,32 @@ func TestFound(t *testing.T) {
 			}
 			return 0, 0, 1, nil, 5
 		}, Covered, 5, 6},
+		{"long cover", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			if t >= 8 && t <= 20 {
+				return 0, 0, 1, func(x, y int, code float64) float64 {
+					if x > 150 && y > 40 && y < 120 {
+						return 0.08
+					}
+					return code
+				}, 5
+			}
+			return 0, 0, 1, nil, 5
+		}, Covered, 8, 20},
+		{name: "sun on a part for long", first: -1, last: coverSide, frame: func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
+			return 0, 0, 1, func(x, y int, code float64) float64 {
+				if t >= 8 && t <= 20 && x > 150 && y > 40 && y < 120 {
+					return 1.6 * code
+				}
+				return code
+			}, 5
+		}},
 	} {
 		var m Meter
-		for f := range 30 {
+		n := 30
+		if c.last-c.first >= coverSide {
+			n = 40
+		}
+		for f := range n {
 			m.Add(drawn(c.frame(f)))
 		}
 		got := m.Found(Options{}).Findings
@@ -164,6 +187,38 @@ func TestTurn(t *testing.T) {
 		}
 		if want[0] == 0 && math.Abs(g.Amount-want[2]*math.Pi/180*math.Hypot(360, 240)) > 0.2 {
 			t.Errorf("%v: amounts to %.2f px", want, g.Amount)
+		}
+	}
+}
+
+// What blurs a quarter of the picture is told with the part, also where it comes
+// slowly; a few cells that lose detail are something that passed.
+func TestPart(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		lost func(t int, x, y float64) float32
+		kind Kind
+	}{
+		{"blur", func(t int, x, y float64) float32 { return map[bool]float32{true: 3}[t == 9 && x < 0.5 && y < 0.5] }, Blurred},
+		{"dew", func(t int, x, y float64) float32 {
+			return map[bool]float32{true: float32(max(0, t-8)) * 0.2}[x < 0.5 && y < 0.5]
+		}, Soft},
+		{"passed", func(t int, x, y float64) float32 { return map[bool]float32{true: 3}[t == 9 && x < 0.15 && y < 0.5] }, ""},
+	} {
+		var m Meter
+		for f := range 30 {
+			s, code, w, h := drawn(0, 0, 1, nil, 5)
+			for i := range s.Detail {
+				s.Detail[i] -= c.lost(f, (float64(i%s.CW)+0.5)/float64(s.CW), (float64(i/s.CW)+0.5)/float64(s.CH))
+			}
+			m.Add(s, code, w, h)
+		}
+		got := m.Found(Options{}).Findings
+		if c.kind == "" && len(got) == 0 {
+			continue
+		}
+		if len(got) != 1 || got[0].Kind != c.kind || got[0].Part != (Rect{0, 0, 0.5, 0.5}) || got[0].Severity != Look {
+			t.Errorf("%s: %+v", c.name, got)
 		}
 	}
 }

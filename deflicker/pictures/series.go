@@ -151,11 +151,11 @@ func filled(v []float64) {
 
 // level is that of a series of cells: the median, over the cells, of how far each
 // is off its own median over the frames, where all show the same; else joined.
-func (s *solver) level(of func(f *frame) []float32, use func(c int) bool) []float64 {
+func (s *solver) level(of func(f *frame) []float32, use []bool) []float64 {
 	if !s.still() {
 		return s.joined(of, use)
 	}
-	usual := s.usual(of)
+	usual, least := s.usual(of), s.least(use)
 	level := make([]float64, s.n)
 	var off []float64
 	for t := range s.n {
@@ -163,17 +163,36 @@ func (s *solver) level(of func(f *frame) []float32, use func(c int) bool) []floa
 		if f := &s.m.frames[t]; f.known && !s.spoil[t] {
 			off = off[:0]
 			for c, v := range of(f) {
-				if d := float64(v) - usual[c]; !math.IsNaN(d) && (use == nil || use(c)) {
+				if d := float64(v) - usual[c]; !math.IsNaN(d) && s.shows(t, c, use) {
 					off = append(off, d)
 				}
 			}
-			if len(off) >= len(usual)/10 {
+			if len(off) >= least {
 				level[t] = medianOf(off)
 			}
 		}
 	}
 	filled(level)
 	return level
+}
+
+// least is how many of the cells of use it takes to tell of all.
+func (s *solver) least(use []bool) int {
+	n := 0
+	for _, u := range use {
+		if u {
+			n++
+		}
+	}
+	if use == nil {
+		return s.m.cw * s.m.ch / 10
+	}
+	return max(4, n/6)
+}
+
+// shows tells whether cell c is one of use and shows in frame t what it usually does.
+func (s *solver) shows(t, c int, use []bool) bool {
+	return (use == nil || use[c]) && !s.hidden[t][c]
 }
 
 // usual is the median of each cell over the frames; NaN where most do not tell.
@@ -183,7 +202,7 @@ func (s *solver) usual(of func(f *frame) []float32) []float64 {
 	for c := range out {
 		col = col[:0]
 		for t := range s.n {
-			if f := &s.m.frames[t]; f.known && !s.spoil[t] {
+			if f := &s.m.frames[t]; f.known && !s.spoil[t] && s.shows(t, c, nil) {
 				if v := float64(of(f)[c]); !math.IsNaN(v) {
 					col = append(col, v)
 				}
@@ -198,8 +217,8 @@ func (s *solver) usual(of func(f *frame) []float32) []float64 {
 
 // joined is the level of a series of cells: the sum, frame after frame, of the
 // median change of the cells since the last frame that counts.
-func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []float64 {
-	level := make([]float64, s.n)
+func (s *solver) joined(of func(f *frame) []float32, use []bool) []float64 {
+	level, least := make([]float64, s.n), s.least(use)
 	prev := -1
 	var diff []float64
 	for t := range s.n {
@@ -215,11 +234,11 @@ func (s *solver) joined(of func(f *frame) []float32, use func(c int) bool) []flo
 		diff = diff[:0]
 		now, was := of(f), of(&s.m.frames[prev])
 		for c := range now {
-			if d := float64(now[c] - was[c]); !math.IsNaN(d) && (use == nil || use(c)) {
+			if d := float64(now[c] - was[c]); !math.IsNaN(d) && s.shows(t, c, use) && s.shows(prev, c, use) {
 				diff = append(diff, d)
 			}
 		}
-		if len(diff) < len(now)/10 {
+		if len(diff) < least {
 			continue
 		}
 		level[t], prev = level[prev]+medianOf(diff), t
@@ -249,15 +268,15 @@ func weightedMedian(v []weighted) float64 {
 
 // change is the median change of the cells from frame a to frame b; NaN where
 // too few tell.
-func (s *solver) change(of func(f *frame) []float32, use []bool, a, b int) float64 {
+func (s *solver) change(of func(f *frame) []float32, a, b int) float64 {
 	now, was := of(&s.m.frames[b]), of(&s.m.frames[a])
 	var diff []float64
 	for c := range min(len(now), len(was)) {
-		if d := float64(now[c] - was[c]); !math.IsNaN(d) && (use == nil || use[c]) {
+		if d := float64(now[c] - was[c]); !math.IsNaN(d) && s.shows(a, c, nil) && s.shows(b, c, nil) {
 			diff = append(diff, d)
 		}
 	}
-	if len(diff) < s.m.cw*s.m.ch/10 {
+	if len(diff) < s.least(nil) {
 		return math.NaN()
 	}
 	return medianOf(diff)

@@ -25,9 +25,9 @@ import (
 type fault struct {
 	kind        string
 	first, last int
-	x, y        float64 // of a jump, pixels; of a spot its place, shares
+	x, y        float64 // of a jump, pixels; of a spot or a part its place, shares
 	size        float64 // sigma, share or EV; of a spot how much darker or, negative, brighter
-	wide        float64 // of a spot, a share of the width
+	wide        float64 // of a spot, a share of the width; of a part its radius; 0 for all
 	turn        float64 // of a jump, degrees clockwise about the middle
 }
 
@@ -109,7 +109,7 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 }
 
 // kinds that are planted.
-var kinds = []string{"", "jump", "bump", "turn", "shake", "blurred", "covered", "cast", "dew", "black", "blown", "spot"}
+var kinds = []string{"", "jump", "bump", "turn", "shake", "blurred", "in part", "covered", "for long", "cast", "dew", "mist", "black", "blown", "spot"}
 
 // plant decides on one or two faults of a kind.
 func (q *sequence) plant(rng *rand.Rand, kind string) {
@@ -158,12 +158,22 @@ func (q *sequence) plant(rng *rand.Rand, kind string) {
 		}
 	case "blurred":
 		f.size = 1.5 + 2*rng.Float64()
+	case "in part":
+		f.kind, f.size = "blurred", 2+2*rng.Float64()
+		f.x, f.y, f.wide = 0.2+0.6*rng.Float64(), 0.2+0.6*rng.Float64(), 0.3+0.1*rng.Float64()
+	case "for long":
+		f.kind, f.size = "covered", 0.15+0.3*rng.Float64()
+		f.first = 8 + rng.IntN(4)
+		f.last = f.first + 12 + rng.IntN(q.n/8)
 	case "covered":
 		f.size = 0.1 + 0.4*rng.Float64()*rng.Float64()
 	case "cast":
 		f.size = (0.05 + 0.1*rng.Float64()) * way()
-	case "dew":
+	case "dew", "mist":
 		f.kind, f.first, f.last, f.size = "soft", q.n/3, q.n, 2.5+2*rng.Float64()
+		if kind == "mist" { // on a part of the lens
+			f.x, f.y, f.wide = 0.2+0.6*rng.Float64(), 0.2+0.6*rng.Float64(), 0.3+0.1*rng.Float64()
+		}
 	}
 	q.faults = append(q.faults, f)
 	if kind == "jump" || kind == "turn" {
@@ -217,7 +227,7 @@ func (q *sequence) frame(t int) *image.RGBA {
 		same := rand.New(rand.NewPCG(q.seed, uint64(k)+77))
 		switch f.kind {
 		case "blurred":
-			img = blurred(img, max(1.5, f.size*float64(q.w)/720))
+			img = f.laid(img, blurred(img, max(1.5, f.size*float64(q.w)/720)))
 		case "covered":
 			c := newCover(same, q.w, q.h, f.size, means(img))
 			c.over(img)
@@ -230,11 +240,14 @@ func (q *sequence) frame(t int) *image.RGBA {
 			g[j] += f.size
 			gain(img, g[0], g[1], g[2])
 		case "soft":
-			k := float64(t+1-f.first) / float64(f.last-f.first)
+			k, with := float64(t+1-f.first)/float64(f.last-f.first), img
 			if k > 0.05 {
-				img = blurred(img, f.size*k*float64(q.w)/720)
+				with = blurred(img, f.size*k*float64(q.w)/720)
+			} else if f.wide > 0 {
+				continue
 			}
-			veiled(img, 0.35*k)
+			veiled(with, 0.35*k)
+			img = f.laid(img, with)
 		case "spot":
 			spotted(img, f)
 		case "black":
@@ -246,6 +259,24 @@ func (q *sequence) frame(t int) *image.RGBA {
 		}
 	}
 	noisy(img, rng, q.noise)
+	return img
+}
+
+// laid is img with the part of the fault from with, its edge soft.
+func (f fault) laid(img, with *image.RGBA) *image.RGBA {
+	if f.wide == 0 {
+		return with
+	}
+	b := img.Bounds()
+	w, h := float64(b.Dx()), float64(b.Dy())
+	for y := range b.Dy() {
+		for x := range b.Dx() {
+			k := min(max((f.wide-math.Hypot(float64(x)-f.x*w, float64(y)-f.y*h)/w)/0.05, 0), 1)
+			for i := img.PixOffset(x, y); k > 0 && i < img.PixOffset(x, y)+3; i++ {
+				img.Pix[i] = clamped((1-k)*float64(img.Pix[i]) + k*float64(with.Pix[i]))
+			}
+		}
+	}
 	return img
 }
 
