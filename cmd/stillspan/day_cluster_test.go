@@ -25,7 +25,7 @@ func TestDayOnCluster(t *testing.T) {
 	}
 	dir := t.TempDir()
 	card := filepath.Join(dir, "card")
-	drawShoots(t, card, plainShoots(12, number(t, "STILLSPAN_DAY_FRAMES", 250)), 960, 640)
+	drawShoots(t, card, plainShoots(12, number(t, "STILLSPAN_DAY_FRAMES", 60)), 960, 640)
 	originals := sums(t, card)
 	env, _ := dayEnv(t)
 
