@@ -44,6 +44,12 @@ var encoders = sync.OnceValues(func() (string, error) {
 	return process.Text(context.Background(), "ffmpeg", "-hide_banner", "-encoders")
 })
 
+// AskEncoders asks ffmpeg for its encoders while there is other work; Prepare waits
+// for the answer.
+func AskEncoders() {
+	go func() { _, _ = encoders() }()
+}
+
 func hasEncoder(name string) (bool, error) {
 	list, err := encoders()
 	if err != nil {

@@ -180,35 +180,46 @@ func (p *Pipeline) stream(parent context.Context, links, tmp string, progress fu
 	changed := watched.end()
 	encW.Close()
 	dec.frames.close()
-	stopped := errors.Is(streamErr, errStopped)
-	if streamErr != nil && !stopped {
+	if streamErr != nil && !errors.Is(streamErr, errStopped) {
 		cancel()
 	}
-	decErr, encErr := dec.wait(), enc.Wait()
-	feedErr := dec.fed()
-	switch {
-	case parent.Err() != nil:
-		return parent.Err()
-	case changed != nil:
-		return changed
-	case feedErr != nil && !errors.Is(feedErr, errStopped) && !errors.Is(feedErr, context.Canceled):
-		return feedErr
-	case stopped || streamErr == nil && encErr != nil || encTail.Contains(noSpace):
-		// Out of space for a file's last bytes, ffmpeg says so and ends as if
-		// all were well.
-		return failure(parent, fmt.Sprintf("cannot encode the clip %q", p.job.Out), encErr, encTail)
-	case got > len(p.job.Sources), errors.Is(streamErr, errChanged):
-		return streamErr
-	case got < len(p.job.Sources):
-		if decErr != nil {
-			decErr = failure(parent, "cannot decode the stills", decErr, dec.tail)
-		}
-		return p.lostFrame(parent, links, got, decErr)
-	case streamErr != nil:
-		return streamErr
+	e := ending{got: got, stream: streamErr, changed: changed, decode: dec.wait(), encode: enc.Wait(), feed: dec.fed()}
+	if err := p.judge(parent, links, e, dec.tail, encTail); err != nil {
+		return err
 	}
 	count.whole()
 	return p.complained(parent, links, dec)
+}
+
+// ending is how the parts of a stream ended, and how many frames were decoded.
+type ending struct {
+	got                                   int
+	stream, changed, decode, encode, feed error
+}
+
+// judge tells which of a stream's errors is the cause of the others.
+func (p *Pipeline) judge(ctx context.Context, links string, e ending, decTail, encTail *process.Tail) error {
+	stopped := errors.Is(e.stream, errStopped)
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case e.changed != nil:
+		return e.changed
+	case e.feed != nil && !errors.Is(e.feed, errStopped) && !errors.Is(e.feed, context.Canceled):
+		return e.feed
+	case stopped || e.stream == nil && e.encode != nil || encTail.Contains(noSpace):
+		// Out of space for a file's last bytes, ffmpeg says so and ends as if
+		// all were well.
+		return failure(ctx, fmt.Sprintf("cannot encode the clip %q", p.job.Out), e.encode, encTail)
+	case e.got > len(p.job.Sources), errors.Is(e.stream, errChanged):
+		return e.stream
+	case e.got < len(p.job.Sources):
+		if e.decode != nil {
+			e.decode = failure(ctx, "cannot decode the stills", e.decode, decTail)
+		}
+		return p.lostFrame(ctx, links, e.got, e.decode)
+	}
+	return e.stream
 }
 
 // start starts an ffmpeg, which may take as much memory unless that is 0: what is
@@ -234,42 +245,17 @@ func (p *Pipeline) pump(ctx context.Context, in *decoder, out io.Writer, progres
 	for range framesAhead {
 		free <- make([]uint16, p.wideWords())
 	}
-	got := 0
 	g.Go(func() error {
 		defer close(full)
-		for i := 0; ; i++ {
-			var buf []uint16
-			select {
-			case buf = <-free:
-			case <-gctx.Done():
-				return gctx.Err()
-			}
-			err := in.read(i, buf)
-			if err == io.EOF {
-				return nil
-			}
-			if err != nil {
-				return fmt.Errorf("cannot read decoded frames: %w", err)
-			}
-			select {
-			case full <- buf:
-			case <-gctx.Done():
-				return gctx.Err()
-			}
-		}
+		return in.readAll(gctx, free, full)
 	})
+	got := 0
 	g.Go(func() error {
 		w := p.newWriter(out)
 		for {
-			var buf []uint16
-			var ok bool
-			select {
-			case buf, ok = <-full:
-			case <-gctx.Done():
-				return gctx.Err()
-			}
-			if !ok {
-				return nil
+			buf, err := next(gctx, full)
+			if buf == nil || err != nil {
+				return err
 			}
 			if got >= len(p.job.Sources) {
 				got++
@@ -278,8 +264,7 @@ func (p *Pipeline) pump(ctx context.Context, in *decoder, out io.Writer, progres
 			if err := p.job.Sources[got].changed(); err != nil {
 				return err
 			}
-			buf, err := w.frame(got, buf)
-			if err != nil {
+			if buf, err = w.frame(got, buf); err != nil {
 				return err
 			}
 			got++
@@ -289,6 +274,37 @@ func (p *Pipeline) pump(ctx context.Context, in *decoder, out io.Writer, progres
 	})
 	err := g.Wait()
 	return got, err
+}
+
+// next is what comes out of a channel; nil where it is closed.
+func next(ctx context.Context, from <-chan []uint16) ([]uint16, error) {
+	select {
+	case buf := <-from:
+		return buf, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+// readAll reads all frames, each into memory that is free.
+func (d *decoder) readAll(ctx context.Context, free <-chan []uint16, full chan<- []uint16) error {
+	for i := 0; ; i++ {
+		buf, err := next(ctx, free)
+		if err != nil {
+			return err
+		}
+		switch err := d.read(i, buf); {
+		case err == io.EOF:
+			return nil
+		case err != nil:
+			return fmt.Errorf("cannot read decoded frames: %w", err)
+		}
+		select {
+		case full <- buf:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 }
 
 // readWords fills buf with little-endian words; io.EOF before the first byte.

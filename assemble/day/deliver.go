@@ -129,39 +129,9 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 	for n, t := range c.tasks {
 		work[n] = t.Job.Out
 	}
-	done := shoot.Rendered{Gaps: c.job.GapMode}
-	from := work[0]
-	if len(c.tasks) == 1 {
-		r, _ := d.store.Record(c.tasks[0].ID)
-		if err := json.Unmarshal(r.Detail, &done); err != nil {
-			return Record{}, err
-		}
-	} else {
-		from = d.store.WorkPath(c.id() + c.job.Ext())
-		job := c.job
-		job.Out = from
-		clip, err := assemble.Join(ctx, job, work)
-		if err != nil {
-			return Record{}, err
-		}
-		done.Clip = clip
-		parts := make([]flash.Part, len(c.tasks))
-		light := make([]deflicker.Figures, len(c.tasks))
-		for n, t := range c.tasks {
-			var part shoot.Rendered
-			r, _ := d.store.Record(t.ID)
-			if err := json.Unmarshal(r.Detail, &part); err != nil {
-				return Record{}, err
-			}
-			light[n] = part.Light
-			done.Clip.Problems = append(done.Clip.Problems, part.Clip.Problems...)
-			path := d.store.partPath(t.ID)
-			if err := readGob(path, &parts[n]); err != nil {
-				return Record{}, err
-			}
-			work = append(work, path)
-		}
-		done.Flashes, done.Light = flash.Join(parts), deflicker.Joined(light)
+	done, from, err := d.joined(ctx, c, work)
+	if err != nil {
+		return Record{}, err
 	}
 	d.joinProofs(ctx, c)
 	to, err := d.store.Deliver(c.id(), from, c.Name, d.Overwrite)
@@ -178,12 +148,44 @@ func (d *Day) deliverClip(ctx context.Context, c *Clip) (Record, error) {
 			return r, err
 		}
 	}
-	for _, p := range work {
-		if err := os.RemoveAll(p); err != nil {
+	for n, t := range c.tasks {
+		if err := errors.Join(os.RemoveAll(work[n]), os.RemoveAll(d.store.partPath(t.ID))); err != nil {
 			return r, err
 		}
 	}
 	return r, nil
+}
+
+// joined is what the tasks of a clip made of it together, and where the clip lies.
+func (d *Day) joined(ctx context.Context, c *Clip, work []string) (done shoot.Rendered, from string, err error) {
+	parts := make([]shoot.Rendered, len(c.tasks))
+	for n, t := range c.tasks {
+		parts[n].Gaps = c.job.GapMode
+		r, _ := d.store.Record(t.ID)
+		if err := json.Unmarshal(r.Detail, &parts[n]); err != nil {
+			return done, "", err
+		}
+	}
+	if len(parts) == 1 {
+		return parts[0], work[0], nil
+	}
+	job := c.job
+	job.Out = d.store.WorkPath(c.id() + c.job.Ext())
+	done.Gaps = c.job.GapMode
+	if done.Clip, err = assemble.Join(ctx, job, work); err != nil {
+		return done, "", err
+	}
+	flashes := make([]flash.Part, len(parts))
+	light := make([]deflicker.Figures, len(parts))
+	for n, t := range c.tasks {
+		light[n] = parts[n].Light
+		done.Clip.Problems = append(done.Clip.Problems, parts[n].Clip.Problems...)
+		if err := readGob(d.store.partPath(t.ID), &flashes[n]); err != nil {
+			return done, "", err
+		}
+	}
+	done.Flashes, done.Light = flash.Join(flashes), deflicker.Joined(light)
+	return done, job.Out, nil
 }
 
 // joinProofs makes a clip's proof of its tasks', unless a run that ended before

@@ -19,26 +19,12 @@ import (
 // measure measures every still, and unless also is nil hands each one's light to
 // it, nil where it is damaged.
 func (s *Shoot) measure(ctx context.Context, progress func(done, total int), also func(*deflicker.Grid)) error {
-	frames := s.Sequence.Frames
-	n := len(frames)
+	n := len(s.Sequence.Frames)
 	m := &Measured{
 		LabelEV: make([]float64, n), HighShare: make([]float64, n), LowShare: make([]float64, n),
-		Damage: map[int]measure.Finding{},
+		Damage: map[int]measure.Finding{}, thumbs: map[int]image.Image{},
 	}
-	inputs := s.inputs()
-	thumbs := map[int]image.Image{}
-	if s.hasPage() {
-		for _, k := range s.stripFrames() {
-			inputs[k].Thumb = stripSide
-		}
-	}
-	for k := range inputs {
-		path := inputs[k].Path
-		if per, ok := s.ahead.Wants(path); ok {
-			inputs[k].Per, inputs[k].Planes = per, func(b *jpeg.Picture) { s.ahead.Take(path, b) }
-		}
-	}
-	how := measureOptions(s.Settings)
+	inputs, how := s.asked(), measureOptions(s.Settings)
 	var err error
 	if m.Develop, err = s.development(ctx, inputs); err != nil {
 		return err
@@ -53,21 +39,7 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 		if progress != nil {
 			progress(k+1, n)
 		}
-		fr := &frames[k]
-		m.HighShare[k], m.LowShare[k] = math.NaN(), math.NaN()
-		m.LabelEV[k] = deflicker.ExposureLabelEV(fr.Facts.ExposureS, fr.Facts.FNumber, fr.Facts.ISO)
-		if f != nil && fr.Problem == nil {
-			m.Damage[k] = *f
-		}
-		if g != nil {
-			m.HighShare[k], m.LowShare[k], m.Source = g.HighShare, g.LowShare, g.Source
-			if g.Thumb != nil {
-				thumbs[k] = g.Thumb
-			}
-			if g.Kept {
-				m.Kept++
-			}
-		}
+		m.take(k, &s.Sequence.Frames[k], g, f)
 		if f != nil {
 			g = nil // a damaged picture says nothing sure about its light
 		}
@@ -89,10 +61,46 @@ func (s *Shoot) measure(ctx context.Context, progress func(done, total int), als
 	}
 	m.Curve, m.Local, m.Bands = meter.Curve(), meter.Local(), meter.Bands()
 	m.Response, m.ResponseWhy = meter.Response()
-	m.columns, m.thumbs = columns.rows, thumbs
+	m.columns = columns.rows
 	m.Seen, err = s.seen(ctx, &look, columns.turn, m.Source)
 	s.Measured = m
 	return err
+}
+
+// asked are the stills that are to be measured, with what else is wanted of them.
+func (s *Shoot) asked() []measure.Input {
+	inputs := s.inputs()
+	if s.hasPage() {
+		for _, k := range s.stripFrames() {
+			inputs[k].Thumb = stripSide
+		}
+	}
+	for k := range inputs {
+		path := inputs[k].Path
+		if per, ok := s.ahead.Wants(path); ok {
+			inputs[k].Per, inputs[k].Planes = per, func(b *jpeg.Picture) { s.ahead.Take(path, b) }
+		}
+	}
+	return inputs
+}
+
+// take takes what was measured of frame k, and what was found wrong with it.
+func (m *Measured) take(k int, frame *ingest.Frame, g *measure.Grid, f *measure.Finding) {
+	m.HighShare[k], m.LowShare[k] = math.NaN(), math.NaN()
+	m.LabelEV[k] = deflicker.ExposureLabelEV(frame.Facts.ExposureS, frame.Facts.FNumber, frame.Facts.ISO)
+	if f != nil && frame.Problem == nil {
+		m.Damage[k] = *f
+	}
+	if g == nil {
+		return
+	}
+	m.HighShare[k], m.LowShare[k], m.Source = g.HighShare, g.LowShare, g.Source
+	if g.Thumb != nil {
+		m.thumbs[k] = g.Thumb
+	}
+	if g.Kept {
+		m.Kept++
+	}
 }
 
 // Solve tells light from flicker in what was measured.

@@ -241,6 +241,7 @@ type RenderOptions struct {
 // DecodeAhead has Measure decode stills for the clip out, too, where it reads them
 // whole; done, after Render, lets go of them.
 func (s *Shoot) DecodeAhead(ctx context.Context, out string) (done func()) {
+	assemble.AskEncoders()
 	if settings.Steady.Of(s.Settings) {
 		return func() {} // how frames are to be scaled is known too late
 	}
