@@ -348,3 +348,22 @@ func BenchmarkMeter(b *testing.B) {
 		})
 	}
 }
+
+// Steps of a third that a sunset is followed with are all found by their labels,
+// though scatter hides some of them from one frame to the next.
+func TestLabelledStepsWithinScatter(t *testing.T) {
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		const n, stops = 144, 6.
+		y, label := make([]float64, n), make([]float64, n)
+		for i := range y {
+			fall := stops * float64(i) / (n - 1)
+			label[i] = math.Round(3*fall) / 3
+			y[i] = label[i] - fall + 0.06*rng.NormFloat64()
+		}
+		r, err := Solve(Curve{ExposureEV: y}, label, DefaultOptions())
+		if err != nil || len(r.Steps) != 3*stops {
+			t.Errorf("seed %d: %d steps of %g, %v", seed, len(r.Steps), 3*stops, err)
+		}
+	}
+}

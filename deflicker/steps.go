@@ -45,9 +45,11 @@ func labelled(label []float64) bool {
 
 // labelSteps takes the places from the labels and asks the pixels whether
 // anything happened there: manual lenses, filters or a label that a camera
-// rounds differently change nothing in the picture.
+// rounds differently change nothing in the picture. What scatter may have hidden
+// is left to the joint fit.
 func labelSteps(y, label []float64) []Step {
 	var steps []Step
+	hidden := 3 * math.Sqrt2 * scatter(y)
 	last := -1
 	for t := range y {
 		if math.IsNaN(label[t]) || math.IsNaN(y[t]) {
@@ -55,7 +57,7 @@ func labelSteps(y, label []float64) []Step {
 		}
 		if last >= 0 {
 			by, seen := label[t]-label[last], y[t]-y[last]
-			if math.Abs(by) > leastStep && seen*by > 0 && math.Abs(seen) > 0.3*math.Abs(by) {
+			if math.Abs(by) > leastStep && (seen*by > 0 && math.Abs(seen) > 0.3*math.Abs(by) || math.Abs(seen-by) < hidden) {
 				steps = append(steps, Step{Frame: t, LabelEV: by})
 			}
 		}
