@@ -21,9 +21,9 @@ type tones struct {
 	flat   []float32
 	change []toneChange // one a frame, from the frame before
 
-	at   []uint8 // bins of cells
-	d, u []float64
-	s    scratch
+	at        []uint8 // bins of cells
+	d, u, one []float64
+	s         scratch
 }
 
 // toneChange is the change of a frame's tones from the frame before, by
@@ -38,6 +38,8 @@ type toneChange struct {
 const (
 	// mostCells are compared of a frame.
 	mostCells = 6000
+	// farChange is how many scatters a change may lie off the usual one.
+	farChange = 5
 	// fewCells in a bin say nothing.
 	fewCells = 6
 	// leastSigma is the least scatter that cells of a bin are believed to
@@ -92,7 +94,7 @@ func (n *tones) flatness(g *Grid) {
 			for _, code := range g.Code {
 				slope = max(slope, math.Abs(code[y*g.W+right]-code[y*g.W+left]), math.Abs(code[down+x]-code[up+x]))
 			}
-			n.flat[y*g.W+x] = float32(1 / (1 + square(slope/flatCode)))
+			n.flat[y*g.W+x] = float32(max(0.1, 1/(1+square(slope/flatCode))))
 		}
 	}
 }
@@ -102,21 +104,50 @@ func (n *tones) compare(g *Grid, to *toneChange) {
 	step := (len(g.Clip) + mostCells - 1) / mostCells
 	for c := range g.Code {
 		// Cells in order of their bins.
-		n.sort(g, c, step, &to.cells[c])
-		from := int32(0)
-		for b, count := range to.cells[c] {
-			if d := n.d[from : from+count]; count >= fewCells {
-				mean, variance, flat := n.location(d, n.u[from:from+count], leastSigma*lightPerCode[b])
+		var count [toneBins]int
+		n.sort(g, c, step, &count)
+		if len(n.d) < fewCells {
+			continue
+		}
+		one := n.ones(len(n.d))
+		usual := n.s.quantile(n.d, one, 0, false)
+		reach := farChange * 1.4826 * n.s.quantile(n.d, one, usual, true)
+		from := 0
+		for b, k := range count {
+			d, u := still(n.d[from:from+k], n.u[from:from+k], usual, reach+farChange*leastSigma*lightPerCode[b])
+			from += k
+			if to.cells[c][b] = int32(len(d)); len(d) >= fewCells {
+				mean, variance, flat := n.location(d, u, leastSigma*lightPerCode[b])
 				to.ev[c][b], to.weight[c][b], to.flat[c][b] = float32(mean), float32(1/variance), float32(flat)
 			}
-			from += count
 		}
 	}
 }
 
+// still leaves the changes within reach of the usual one, and their weights, in
+// place: what moves before the scene shows a change of any size.
+func still(d, u []float64, usual, reach float64) ([]float64, []float64) {
+	k := 0
+	for i, x := range d {
+		if math.Abs(x-usual) <= reach {
+			d[k], u[k] = x, u[i]
+			k++
+		}
+	}
+	return d[:k], u[:k]
+}
+
+// ones are n weights of 1.
+func (n *tones) ones(count int) []float64 {
+	for len(n.one) < count {
+		n.one = append(n.one, 1)
+	}
+	return n.one[:count]
+}
+
 // sort puts every step-th cell's change and weight into d and u, bin after
 // bin, and counts them.
-func (n *tones) sort(g *Grid, c, step int, count *[toneBins]int32) {
+func (n *tones) sort(g *Grid, c, step int, count *[toneBins]int) {
 	code, last := g.Code[c], n.last[c]
 	n.at = n.at[:0]
 	for i := 0; i < len(code); i += step {
@@ -127,11 +158,11 @@ func (n *tones) sort(g *Grid, c, step int, count *[toneBins]int32) {
 		}
 		n.at = append(n.at, b)
 	}
-	var next [toneBins]int32
+	var next [toneBins]int
 	for b := range toneBins - 1 {
 		next[b+1] = next[b] + count[b]
 	}
-	total := int(next[toneBins-1] + count[toneBins-1])
+	total := next[toneBins-1] + count[toneBins-1]
 	n.d, n.u = room(n.d, total), room(n.u, total)
 	for k, b := range n.at {
 		if b < toneBins {
@@ -154,13 +185,15 @@ var binTable = func() (t [4081]uint8) {
 	return t
 }()
 
-// location is what most of the weighted d, of a scatter of at least least, agree
-// on, the variance of that and their mean weight: the median bettered by one step
-// of Tukey's biweight, since the means of blocks come in steps to which a median
-// is bound.
+// location is what most of d, of a scatter of at least least, agree on, the
+// variance of that and their mean weight: the median bettered by one step of
+// Tukey's biweight, since the means of blocks come in steps to which a median is
+// bound. Only the step goes by the weights: in a street before leaves most that is
+// even moves.
 func (n *tones) location(d, w []float64, least float64) (mean, variance, weight float64) {
-	m := n.s.quantile(d, w, 0, false)
-	sigma := max(1.4826*n.s.quantile(d, w, m, true), least)
+	one := n.ones(len(d))
+	m := n.s.quantile(d, one, 0, false)
+	sigma := max(1.4826*n.s.quantile(d, one, m, true), least)
 	reach := 4.685 * sigma
 	var sum, total, squares, even float64
 	for i, x := range d {
@@ -352,7 +385,7 @@ func (n *tones) slopes(c int, ev []float64) (slope, weight []float64) {
 			continue
 		}
 		s, err, explained := regress(x, y, w)
-		if explained >= leastExplained && err < mostSlopeError {
+		if explained >= leastExplained && err < mostSlopeError && s > leastSlope && s < mostSlope {
 			slope[b], weight[b] = s, 1/(err*err+square(slopeError*float64(known)/flat))
 		}
 	}

@@ -3,6 +3,7 @@ package deflicker
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"stillspan/internal/srgb"
@@ -41,11 +42,16 @@ func punchy(x float64) float64 {
 }
 
 func drawWalls(rng *rand.Rand, frames int, scatter, wobble float64, curve func(float64) float64, texture float64) *walls {
+	return drawBlocks(rng, frames, scatter, wobble, curve, texture, func(x, y int) int { return x*4/90 + 4*(y*3/60) })
+}
+
+// drawBlocks is drawWalls of which block x, y shows the wall that is named.
+func drawBlocks(rng *rand.Rand, frames int, scatter, wobble float64, curve func(float64) float64, texture float64, wall func(x, y int) int) *walls {
 	q := &walls{w: 90, h: 60, curve: curve, noise: 0.02}
 	n := q.w * q.h
 	light := make([]float64, n*64)
 	for i := range n {
-		k := (i%q.w*4/q.w + 4*(i/q.w*3/q.h)) % 12
+		k := wall(i%q.w, i/q.w)
 		q.tone = append(q.tone, k)
 		for j := range 64 {
 			light[i*64+j] = wallLight[k] * math.Exp2(texture*rng.NormFloat64())
@@ -163,4 +169,39 @@ func TestResponseOnWalls(t *testing.T) {
 // back takes the exposure back.
 func back(c Curve) func(t int) [3]float64 {
 	return func(t int) [3]float64 { return Channels(-c.ExposureEV[t], 0, 0) }
+}
+
+// What moves before a scene full of detail is often the most even in it, and must
+// not speak for the tones all the same.
+func TestResponseBehindTraffic(t *testing.T) {
+	Long(t)
+	rng := rand.New(rand.NewPCG(7, 8))
+	q := drawBlocks(rng, 80, 0.05, 0, punchy, 0.05, func(int, int) int { return rng.IntN(12) })
+	own := NewMeter(MeterOptions{Tones: true})
+	for _, g := range q.grids {
+		busy := Grid{W: g.W, H: g.H, Clip: g.Clip}
+		for c := range g.Code {
+			busy.Code[c] = slices.Clone(g.Code[c])
+		}
+		for range 12 {
+			x0, y0, code := rng.IntN(g.W-8), rng.IntN(g.H-6), 0.1+0.8*rng.Float64()
+			for i := range 48 {
+				for c := range busy.Code {
+					busy.Code[c][(y0+i/8)*g.W+x0+i%8] = code
+				}
+			}
+		}
+		own.Add(&busy)
+	}
+	r, why := own.Response()
+	if r == nil {
+		t.Fatal(why)
+	}
+	after := q.left(r, back(own.Curve()))
+	for k, e := range after[2:] {
+		if !(e <= 0.003) {
+			t.Errorf("wall of %.3f: %.4f EV left", wallLight[2+k], e)
+		}
+	}
+	t.Logf("left %.4f", after)
 }
