@@ -84,48 +84,57 @@ func Solve(c Curve, labelEV []float64, opt Options) (Result, error) {
 		return r, nil
 	}
 	steps, auto := stepPlaces(y, labelEV)
-	// Places that turn out to be no steps are dropped in two goes, as each
-	// takes part of its neighbours' size.
 	first := opt.SmoothFrames
 	if first == 0 {
 		first = firstPeriod
 	}
-	m.fit(steps, parabolas(float64(first)))
+	bend := parabolas(float64(first))
+	steps = m.fitReal(steps, bend)
+	var white []float64
+	if places := r.colour(c, m, opt); len(places) > 0 {
+		white = m.lessWhite(steps, places, bend)
+	}
+	r.SmoothFrames = m.settle(steps, opt.SmoothFrames)
+	r.Steps, r.Events = steps, m.events()
+	r.correct(m, white, c.NoiseEV, opt)
+	after := plus(y, r.CorrectionEV)
+	r.FlickerAfter, r.PumpingAfter = FlickerEV(after), PumpingEV(after)
+	r.Confidence, r.Why = confidence(c, m, auto)
+	return r, nil
+}
+
+// fitReal fits light and steps, and returns those steps that are real. Others are
+// dropped in two goes, as each takes part of its neighbours' size.
+func (m *model) fitReal(steps []Step, bend penalty) []Step {
+	m.fit(steps, bend)
 	for _, least := range []float64{leastStep / 2, leastStep} {
 		if real := atLeast(steps, least); len(real) < len(steps) {
 			steps = real
-			m.fit(steps, parabolas(float64(first)))
+			m.fit(steps, bend)
 		}
 	}
-	var white []float64
-	if places := r.colour(c, m, opt); len(places) > 0 {
-		white = m.lessWhite(steps, places, parabolas(float64(first)))
-	}
-	period := m.settle(steps, opt.SmoothFrames)
-	r.SmoothFrames = period
-	r.Events = m.events()
+	return steps
+}
+
+// correct fills in what is kept and what is added to each frame: white is what the
+// steps of a white balance ask for, nil for nothing, and noise Curve.NoiseEV.
+func (r *Result) correct(m *model, white []float64, noise float64, opt Options) {
 	kept := m.stairs
 	if !opt.KeepSteps {
-		kept = spreadSteps(m.stairs, steps, float64(period), 0.8*opt.LimitEV)
+		kept = spreadSteps(m.stairs, r.Steps, float64(r.SmoothFrames), 0.8*opt.LimitEV)
 	}
-	shrink := m.shrink(c.NoiseEV)
-	for t := range y {
+	shrink := m.shrink(noise)
+	for t := range m.y {
 		r.TrendEV[t] = m.light[t] + kept[t]
 		corr := kept[t] - m.stairs[t]
-		if !math.IsNaN(y[t]) && !m.event[t] {
-			e := m.y[t] - m.light[t] - m.stairs[t]
-			corr -= e * shrink(t)
+		if !math.IsNaN(m.y[t]) && !m.event[t] {
+			corr -= (m.y[t] - m.light[t] - m.stairs[t]) * shrink(t)
 		}
 		if white != nil {
 			corr += white[t]
 		}
 		r.CorrectionEV[t] = min(max(corr, -opt.LimitEV), opt.LimitEV)
 	}
-	r.Steps = steps
-	after := plus(y, r.CorrectionEV)
-	r.FlickerAfter, r.PumpingAfter = FlickerEV(after), PumpingEV(after)
-	r.Confidence, r.Why = confidence(c, m, auto)
-	return r, nil
 }
 
 // colour tells drift of the colours from their wobble, and returns the steps of
