@@ -352,7 +352,7 @@ func (s *solver) colours() {
 	for _, b := range bumps(unusual(red, blue), castEV, s.n, nil) {
 		size := math.Hypot(b.By[0], b.By[1])
 		// Light of another strength is most often of another colour.
-		if s.spoil[b.First] || s.hazy(b.First) || !s.goesOn(b.First) || size < castOfLight*math.Abs(light[b.First][0]) {
+		if s.spoil[b.First] || s.hazy(b.First) || !s.goesOn(b) || size < castOfLight*math.Abs(light[b.First][0]) {
 			continue
 		}
 		lasts := func(before, after int) float64 {

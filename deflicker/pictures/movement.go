@@ -387,10 +387,15 @@ func (s *solver) still() bool { return s.oneView(0.75 * float64(s.out.Width) / C
 // window's frame with another world behind it.
 const sameView = 0.4
 
-// goesOn tells whether frame t shows what the one before it showed, as far as frames
-// do: a crowd hides much of them all.
-func (s *solver) goesOn(t int) bool {
-	return t > 0 && s.alike(t-1, t) && s.m.frames[t].step.good >= min(sameView, 0.6*s.m.agreement())
+// goesOn tells whether, where b begins, the frame shows what the one before it showed.
+// Where a crowd hides much of all frames, and what is there is soon seen again, less of
+// it will do.
+func (s *solver) goesOn(b bump) bool {
+	least := sameView
+	if b.Returned {
+		least = min(sameView, 0.8*s.m.agreement())
+	}
+	return b.First > 0 && s.alike(b.First-1, b.First) && s.m.frames[b.First].step.good >= least
 }
 
 // alike tells whether frames a and b show the same, so that cell may be compared

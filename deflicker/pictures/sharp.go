@@ -142,7 +142,7 @@ func (s *solver) blurs(r region, detail, sharp []float64, light []change) (out [
 		case !b.Returned:
 			last = s.n - 1
 		}
-		if s.spoil[first] || s.spoil[last] || !s.goesOn(b.First) || s.part[first] != s.part[min(last, first+side)] || math.Abs(light[b.First][0]) > otherLightEV || r.few && !s.together(r, b) {
+		if s.spoil[first] || s.spoil[last] || !s.goesOn(b) || s.part[first] != s.part[min(last, first+side)] || math.Abs(light[b.First][0]) > otherLightEV || r.few && !s.together(r, b) {
 			continue
 		}
 		out = append(out, Finding{Kind: Blurred, First: first, Last: last, Amount: 100 * (1 - math.Exp2(-math.Abs(b.By[0])/2)), Unit: "%", Severity: Spoils})
