@@ -34,6 +34,9 @@ type Source struct {
 	// Shift is where the content is moved, right and down, in shares of the
 	// upright still's width and height, within Options.Steady.
 	Shift [2]float64
+	// Turn is how far the content is turned first, about the still's middle, radians
+	// clockwise.
+	Turn float64 `json:",omitempty"`
 	// Fields are local corrections, added up; none for none.
 	Fields []Field `json:",omitempty"`
 }

@@ -402,7 +402,7 @@ func (w *writer) frame(i int, words []uint16) ([]uint16, error) {
 	if w.steady != nil {
 		g := w.p.geo
 		words = w.moved
-		w.steady.move(w.p.picture(words), newPicture(decoded, g.w+2*g.padX, g.h+2*g.padY, w.p.codec.SampleW, w.p.codec.SampleH), s.Shift)
+		w.steady.move(w.p.picture(words), newPicture(decoded, g.w+2*g.padX, g.h+2*g.padY, w.p.codec.SampleW, w.p.codec.SampleH), s.Shift, s.Turn)
 	}
 	now := w.p.picture(words)
 	colours := w.profiles[s.Profile]

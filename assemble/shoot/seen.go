@@ -144,10 +144,12 @@ func (s *Shoot) takeExhibits(ctx context.Context) error {
 	return nil
 }
 
-// mostSteady bounds how far a frame is moved, a share of the picture.
+// mostSteady bounds how far a frame is moved, a share of the picture, and turned,
+// radians.
 const mostSteady = 0.1
 
-// steady has the frames of a job moved to where a smooth path would have them.
+// steady has the frames of a job moved to where a smooth path would have them, and
+// turned back where a jump turned them.
 func (s *Shoot) steady(job *assemble.Job) {
 	if s.Measured == nil || !settings.Steady.Of(s.Settings) || len(job.Sources) == 0 || len(s.Measured.Seen.SmoothX) == 0 {
 		return
@@ -164,7 +166,8 @@ func (s *Shoot) steady(job *assemble.Job) {
 	for i := range job.Sources {
 		k := of[job.Sources[i].Path]
 		by := [2]float64{within((f.SmoothX[k] - f.X[k]) / wide), within((f.SmoothY[k] - f.Y[k]) / high)}
-		job.Sources[i].Shift = by
-		job.Steady[0], job.Steady[1] = max(job.Steady[0], math.Abs(by[0])), max(job.Steady[1], math.Abs(by[1]))
+		job.Sources[i].Shift, job.Sources[i].Turn = by, within(-f.Turned[k]*math.Pi/180)
+		turn := math.Abs(job.Sources[i].Turn) / 2 // takes the edges so far
+		job.Steady[0], job.Steady[1] = max(job.Steady[0], math.Abs(by[0])+turn*high/wide), max(job.Steady[1], math.Abs(by[1])+turn*wide/high)
 	}
 }

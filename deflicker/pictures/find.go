@@ -85,6 +85,8 @@ type Found struct {
 	// the measured picture as stored; SmoothX and SmoothY without jumps and
 	// shake. They go on evenly over frames that fit none.
 	X, Y, SmoothX, SmoothY []float64
+	// Turned is how far jumps have turned it since, degrees clockwise.
+	Turned []float64
 	// Width is that of the measured picture, pixels; 0 for nothing measured.
 	Width  int
 	Travel *Travel // nil where it is not clear
@@ -161,7 +163,15 @@ func (f Found) Upright(t orientation.Turn, scale float64) Found {
 		}
 		return scale * x, scale * y
 	}
+	mirror := 1.0
+	if t.Transpose != (t.FlipX != t.FlipY) {
+		mirror = -1
+	}
 	out := f
+	out.Turned = slices.Clone(f.Turned)
+	for i := range out.Turned {
+		out.Turned[i] *= mirror
+	}
 	out.Width, out.StepPx = int(math.Round(scale*float64(f.Width))), scale*f.StepPx
 	if f.Travel != nil {
 		g := *f.Travel
@@ -173,9 +183,7 @@ func (f Found) Upright(t orientation.Turn, scale float64) Found {
 	for i := range out.Findings {
 		g := &out.Findings[i]
 		g.X, g.Y = turn(g.X, g.Y)
-		if t.Transpose != (t.FlipX != t.FlipY) { // mirrored
-			g.Turn = -g.Turn
-		}
+		g.Turn *= mirror
 		if g.Kind == Shake {
 			g.X, g.Y = math.Abs(g.X), math.Abs(g.Y)
 		}

@@ -92,8 +92,10 @@ func (s *solver) movement() {
 	}
 	s.shake(still, cell, wide)
 	path := [2][]float64{slices.Clone(s.out.X), slices.Clone(s.out.Y)}
+	s.out.Turned = make([]float64, s.n)
 	for _, b := range found {
 		for t := b.First; t < s.n && (!b.Returned || t <= b.Last); t++ {
+			s.out.Turned[t] += b.By[2] / s.corner() * 180 / math.Pi
 			path[0][t] -= b.By[0]
 			path[1][t] -= b.By[1]
 		}

@@ -176,10 +176,14 @@ func TestTurn(t *testing.T) {
 			}
 			m.Add(turned(d[0], d[1], d[2], 1, nil, 5))
 		}
-		got := m.Found(Options{}).Findings
+		found := m.Found(Options{})
+		got := found.Findings
 		if len(got) != 1 || got[0].Kind != Jump || got[0].First != 6 {
 			t.Errorf("%v: %+v", want, got)
 			continue
+		}
+		if found.Turned[5] != 0 || found.Turned[6] != got[0].Turn || found.Turned[11] != got[0].Turn {
+			t.Errorf("%v: turned by %v", want, found.Turned)
 		}
 		g := got[0]
 		if math.Hypot(g.X/3-want[0], g.Y/3-want[1]) > 0.06 || math.Abs(g.Turn-want[2]) > 0.02 {
