@@ -271,6 +271,10 @@ func (s *solver) stalls(path [2][]float64, cell float64) {
 		}
 		return
 	}
+	// Clouds stop and go as they please.
+	if known, went, _ := s.m.went(); !s.opt.Travels && went < allTiles*known {
+		return
+	}
 	usual := medianOf(fast)
 	runs(s.n, func(t int) bool { return speed[t] < 0.15*usual }, func(first, last int) {
 		// A move may begin and end gently, and holds at its ends are usual.

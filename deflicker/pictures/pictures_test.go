@@ -303,6 +303,39 @@ func TestTravel(t *testing.T) {
 	}
 }
 
+// A pan that stops for a while has stalled; clouds over ground that keeps still have
+// not, unless the camera was to move.
+func TestStalled(t *testing.T) {
+	for _, c := range []struct {
+		name         string
+		ground, plan bool
+		want         int
+	}{{"pan", false, false, 1}, {"clouds", true, false, 0}, {"clouds, planned", true, true, 1}} {
+		var m Meter
+		at := 0.0
+		for f := range 30 {
+			if f < 10 || f > 18 {
+				at += 1.2
+			}
+			s, code, w, h := drawn(at, 0, 1, nil, 5)
+			if c.ground {
+				still, _, _, _ := drawn(0, 0, 1, nil, 5)
+				copy(s.Luma[w*h*2/3:], still.Luma[w*h*2/3:])
+			}
+			m.Add(s, code, w, h)
+		}
+		n := 0
+		for _, f := range m.Found(Options{Travels: c.plan}).Findings {
+			if f.Kind == Stalled {
+				n++
+			}
+		}
+		if n != c.want {
+			t.Errorf("%s: told %d times", c.name, n)
+		}
+	}
+}
+
 // Planck radiators of 3200, 5000 and 6500 K have the chromaticities 0.4234 0.3990,
 // 0.3451 0.3516 and 0.3135 0.3237 (CIE 1931 observer; CIE 15, from memory); in
 // linear sRGB that is these R, G and B of unit luminance.

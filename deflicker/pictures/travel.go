@@ -33,17 +33,7 @@ func (s *solver) travels() *Travel {
 	if far < stillCells*s.cellPx() {
 		return &Travel{}
 	}
-	g, known, moved, alike := s.m.goes(), 0.0, 0.0, 0.0
-	for i, k := range g.known {
-		if k {
-			if known++; g.moved[i] {
-				moved++
-			}
-			if math.Abs(g.share[i]-1) < 0.15 {
-				alike++
-			}
-		}
-	}
+	known, moved, alike := s.m.went()
 	switch {
 	case known < 6 || s.m.agreement() < sure || moved > (1-allTiles)*known && moved < allTiles*known:
 		return nil
@@ -59,6 +49,23 @@ func (s *solver) travels() *Travel {
 	slices.Sort(steps)
 	at := func(k float64) float64 { return steps[int(k*float64(len(steps)-1))] }
 	return &Travel{true, x[s.n-1] - x[0], y[s.n-1] - y[0], at(0.5), at(0.05), at(0.95)}
+}
+
+// went counts the tiles that tell whether they moved, those that did, and those that
+// went as far as the picture.
+func (m *Meter) went() (known, moved, alike float64) {
+	g := m.goes()
+	for i, k := range g.known {
+		if k {
+			if known++; g.moved[i] {
+				moved++
+			}
+			if math.Abs(g.share[i]-1) < 0.15 {
+				alike++
+			}
+		}
+	}
+	return known, moved, alike
 }
 
 // usualStep is the median step from frame to frame, cells of Luma.
