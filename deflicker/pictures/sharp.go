@@ -71,16 +71,19 @@ type region struct {
 const (
 	// regionCells is how many cells have to tell of a part, and regionShare the share
 	// of them that has to lose half of what they lose together.
-	regionCells, regionShare = 10, 0.6
-	// regionLoss is how much more, times, a few cells have to lose.
-	regionLoss = 2
+	regionCells, regionShare = 10, 0.55
+	// regionLoss is how much more, times, a few cells have to lose, and regionBlur a
+	// part that is sharp again soon.
+	regionLoss, regionBlur = 2, 1.25
+	// regionSure is how well frames have to lie on each other.
+	regionSure = 0.5
 )
 
 // regions are all the picture by the better half of its cells and, unless a crowd or
 // water hides much, by the best eighth, as little else may have any detail, its middle
 // and its quarters.
 func (s *solver) regions(sharpest []float64) (out []region) {
-	agree := s.m.agreement() >= sure
+	agree := s.m.agreement() >= regionSure
 	w, h := s.m.cw, s.m.ch
 	all := Rect{}
 	for _, r := range []struct {
@@ -118,7 +121,7 @@ func (s *solver) blurs(r region, detail, sharp []float64, light []change) (out [
 	rest = slices.Clone(detail)
 	loss := blurLoss
 	if r.few {
-		loss *= regionLoss
+		loss *= regionBlur
 	}
 	for _, b := range bumps(unusual(sharp, make([]float64, s.n)), loss, s.n, nil) {
 		lasts := func(before, after int) float64 {
@@ -126,6 +129,9 @@ func (s *solver) blurs(r region, detail, sharp []float64, light []change) (out [
 		}
 		if !b.Returned && !s.settled(b, lasts, math.Abs(b.By[0])) {
 			b.Returned = true
+		}
+		if r.few && (r.part.W == 0 || !b.Returned) && b.By.size() < blurLoss*regionLoss {
+			continue
 		}
 		first, last := b.First, b.Last
 		for t := first; t < s.n && (!b.Returned || t <= last); t++ {
