@@ -45,6 +45,7 @@ const (
 	bitsTurned, bitsUnturned = 2.0, 2.0
 	// of settings that change so seldom
 	bitsMoved = 4.0
+	bitsLeap  = 7.0 // of settings that leap, at most
 
 	bitsOtherClass = 2.0 // a picture of another class than the one before
 

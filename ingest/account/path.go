@@ -72,12 +72,13 @@ type solver struct {
 	planned  []Planned
 	cadences []cadence
 	rest     []bool
-	moved    float64 // what it costs that settings change within a shoot, in bits
-	nodes    []node
-	rivals   []rival
-	level    []int32 // survivors at the row before
-	next     []node
-	end      int32 // the last node of the account solved
+	// what it costs that settings change within a shoot, and that they leap, in bits
+	moved, leapt float64
+	nodes        []node
+	rivals       []rival
+	level        []int32 // survivors at the row before
+	next         []node
+	end          int32 // the last node of the account solved
 	// alternatives are other accounts that cost little more than the last solved.
 	alternatives []other
 }
@@ -167,6 +168,9 @@ func (s *solver) child(h int32, j, places int) node {
 	n.cost += c.bits
 	if !c.free() && s.rows[j].changed {
 		n.cost += s.moved
+	}
+	if !c.free() && s.rows[j].leaps {
+		n.cost += s.leapt
 	}
 	if !c.free() && places > 0 {
 		move := float64(places) * c.at(j)
@@ -581,7 +585,7 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	// where they tell of the same pause as the clock.
 	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
 	hint := s.hinted(p, j, k)
-	turned := r.changed && s.moved > bitsMoved
+	turned := r.changed && s.moved > bitsMoved || r.leaps && s.leapt > bitsMoved
 	if !from.free() && !to.free() && apart < 2.5*min(from.at(j), to.at(j)) {
 		turned = false // the cadence goes on: the shutter may have grown too slow
 	}
@@ -669,6 +673,9 @@ func (s *solver) asChange(h int32, j, k int) node {
 		n.lo, n.hi = s.fresh(j, k)
 		if r.changed {
 			n.cost += s.moved
+		}
+		if r.leaps {
+			n.cost += s.leapt
 		}
 		if to.kind == ramp {
 			n.cost += bitsRamp

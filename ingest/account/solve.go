@@ -109,7 +109,7 @@ func solveRows(rows []row, planned []Planned) (*solver, []node) {
 	usual := usualStep(rows)
 	s.cadences = append(s.cadences, cadence{kind: hand, interval: usual}, cadence{kind: tests, interval: usual})
 	s.rest = rests(rows, s.cadences[0].interval)
-	s.moved = movedBits(rows)
+	s.moved, s.leapt = movedBits(rows), leapBits(rows, usual)
 	path := s.solve()
 	if s.refine(path) {
 		path = s.solve()
@@ -128,6 +128,20 @@ func movedBits(rows []row) float64 {
 		}
 	}
 	return max(0, math.Log2(float64(len(rows)+1)/n))
+}
+
+// leapBits is the same of settings that leap. Only frames that keep time tell how often
+// those of a shoot do.
+func leapBits(rows []row, usual float64) float64 {
+	n, leaps := 1.0, 0.5
+	for j := 1; j < len(rows); j++ {
+		if dt := rows[j].t - rows[j-1].t; math.Abs(dt-usual) <= rows[j].g+nearShare*usual {
+			if n++; rows[j].leaps {
+				leaps++
+			}
+		}
+	}
+	return min(bitsLeap, max(0, math.Log2(n/leaps)))
 }
 
 // markOthers marks the rows at which the class of pictures changes for longer
@@ -277,7 +291,8 @@ func (s *solver) read(files []File, path []node, opt Options) Account {
 		if x.loose {
 			for j := x.from; j < x.to; j++ {
 				a.Loose = append(a.Loose, s.rows[j].file)
-				pending = pending.plus(path[j].missing)
+				// Numbers that nobody has may be of the shoot; what never fired is not.
+				pending = pending.plus(tally{lost: path[j].missing.lost, spare: path[j].missing.spare})
 			}
 			continue
 		}
