@@ -358,7 +358,7 @@ func rampOf(rows []row) (c cadence, ok bool) {
 	}
 	mid := make([]float64, len(s))
 	for i := range s {
-		mid[i] = localStep(s[max(0, i-half):min(len(s), i+half+1)], i-max(0, i-half))
+		mid[i] = nearStep(s, i, half)
 	}
 	sorted := slices.Sorted(slices.Values(mid))
 	least, most := sorted[len(mid)/20], sorted[len(mid)-1-len(mid)/20] // blind to strays
@@ -392,10 +392,31 @@ func rampOf(rows []row) (c cadence, ok bool) {
 	return c, true
 }
 
+// nearStep is the interval at step i by the steps around it or, where those lie far
+// from a line as at an end of the ramp, by those on the side where they do least.
+func nearStep(s []step, i, half int) float64 {
+	best, least := 0.0, math.Inf(1)
+	for _, side := range [3][2]int{{half, half}, {2 * half, 0}, {0, 2 * half}} {
+		from, to := max(0, i-side[0]), min(len(s), i+side[1]+1)
+		if to-from <= half {
+			continue
+		}
+		p, off := localStep(s[from:to], i-from)
+		if off < least {
+			best, least = p, off
+		}
+		if least <= slackShare*best+s[i].g/2 {
+			break
+		}
+	}
+	return best
+}
+
 // localStep is the interval at step i of a few: the value there of the line
-// through those steps that lie near their median line.
-func localStep(s []step, i int) float64 {
-	middle, slope := medianLine(s, i)
+// through those steps that lie near their median line; off is by how much they usually
+// miss that.
+func localStep(s []step, i int) (p, off float64) {
+	middle, slope, off := medianLine(s, i)
 	var n, sx, sy, sxx, sxy float64
 	for k, x := range s {
 		v, at := x.dt/x.n, float64(k-i)
@@ -410,15 +431,15 @@ func localStep(s []step, i int) float64 {
 	}
 	d := n*sxx - sx*sx
 	if n < 3 || d <= 0 {
-		return middle
+		return middle, off
 	}
-	return (sy*sxx - sx*sxy) / d
+	return (sy*sxx - sx*sxy) / d, off
 }
 
 // medianLine is the value at step i and the slope of a line through the steps
 // that is blind to strays: its slope is the median of those between the halves
-// (after Theil 1950 and Sen 1968).
-func medianLine(s []step, i int) (at, slope float64) {
+// (after Theil 1950 and Sen 1968). off is the median of what the steps miss it by.
+func medianLine(s []step, i int) (at, slope, off float64) {
 	half := len(s) / 2
 	v := make([]float64, 0, 2*len(s))
 	for k := 0; k+half < len(s); k++ {
@@ -431,5 +452,10 @@ func medianLine(s []step, i int) (at, slope float64) {
 		v = append(v, s[k].dt/s[k].n-slope*float64(k-i))
 	}
 	slices.Sort(v)
-	return v[len(v)/2], slope
+	at = v[len(v)/2]
+	for k := range v {
+		v[k] = math.Abs(v[k] - at)
+	}
+	slices.Sort(v)
+	return at, slope, v[len(v)/2]
 }
