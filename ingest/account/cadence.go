@@ -392,8 +392,8 @@ func rampOf(rows []row) (c cadence, ok bool) {
 	return c, true
 }
 
-// nearStep is the interval at step i by the steps around it or, where those lie far
-// from a line as at an end of the ramp, by those on the side where they do least.
+// nearStep is the interval at step i by the steps around it or, where it or they lie
+// far from a line as at an end of the ramp, by those on the side where they do least.
 func nearStep(s []step, i, half int) float64 {
 	best, least := 0.0, math.Inf(1)
 	for _, side := range [3][2]int{{half, half}, {2 * half, 0}, {0, 2 * half}} {
@@ -402,10 +402,13 @@ func nearStep(s []step, i, half int) float64 {
 			continue
 		}
 		p, off := localStep(s[from:to], i-from)
+		if math.Abs(s[i].dt/s[i].n-p) > 0.1*p+s[i].g {
+			off += p
+		}
 		if off < least {
 			best, least = p, off
 		}
-		if least <= slackShare*best+s[i].g/2 {
+		if least <= slackShare*best+s[i].g/2 || s[i].n > 1 { // over a hole both sides tell
 			break
 		}
 	}

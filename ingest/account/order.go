@@ -28,7 +28,9 @@ type row struct {
 	// changed is set where the settings are others than at the row before, same where
 	// they are known to be the same.
 	changed, same bool
-	// leaps is set where they are far from those, or the framing is another.
+	// leap is how far the light they let in is from that of the row before, EV;
+	// infinite where the framing is another. leaps is set where no light moves so far.
+	leap  float64
 	leaps bool
 	// planned is the planned shoot that may begin here; 0 for none.
 	planned int32
@@ -102,15 +104,15 @@ func setBack(files []File, rows []row) []row {
 	return nil
 }
 
-const leapEV = 1.0 // by which no light moves from frame to frame, and few hands
-
 // compareLooks tells at which rows the settings change.
 func compareLooks(files []File, rows []row) {
 	for j := 1; j < len(rows); j++ {
 		a, b := files[rows[j-1].file].Look, files[rows[j].file].Look
 		rows[j].same, rows[j].changed = a >= 0 && a == b, a >= 0 && b >= 0 && a != b
 		x, y := &files[rows[j-1].file], &files[rows[j].file]
-		rows[j].leaps = x.Class >= 0 && y.Class >= 0 && x.Class != y.Class || math.Abs(x.LightEV-y.LightEV) >= leapEV
+		if rows[j].leap = math.Abs(x.LightEV - y.LightEV); x.Class >= 0 && y.Class >= 0 && x.Class != y.Class {
+			rows[j].leap = math.Inf(1)
+		}
 	}
 }
 

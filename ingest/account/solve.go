@@ -130,12 +130,17 @@ func movedBits(rows []row) float64 {
 	return max(0, math.Log2(float64(len(rows)+1)/n))
 }
 
-// leapBits is the same of settings that leap. Only frames that keep time tell how often
-// those of a shoot do.
+// Light leaps by so many EV, or by so many for each usual step that passed.
+const leapEV, leapRateEV = 1.0, 0.3
+
+// leapBits is the same of settings that leap, and marks the rows where they do. Only
+// frames that keep time tell how often those of a shoot do.
 func leapBits(rows []row, usual float64) float64 {
 	n, leaps := 1.0, 0.5
 	for j := 1; j < len(rows); j++ {
-		if dt := rows[j].t - rows[j-1].t; math.Abs(dt-usual) <= rows[j].g+nearShare*usual {
+		dt := rows[j].t - rows[j-1].t
+		rows[j].leaps = rows[j].leap >= leapEV && !(rows[j].leap < leapRateEV*dt/usual)
+		if math.Abs(dt-usual) <= rows[j].g+nearShare*usual {
 			if n++; rows[j].leaps {
 				leaps++
 			}
