@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -21,7 +22,7 @@ type body struct {
 
 // bodies tells cameras apart by serial, else by make and model. A frame whose
 // header says neither joins the camera that wrote the frames around it: same
-// card and name pattern.
+// card and name pattern, or the folder of another day there.
 func bodies(frames, movies []Frame) []body {
 	slices.SortStableFunc(frames, func(a, b Frame) int { return naturally(a.Name, b.Name) })
 	for i, n := range readNames(frames, movies) {
@@ -36,7 +37,7 @@ func bodies(frames, movies []Frame) []body {
 	at := make(map[string]int)
 	var list []body
 	for i := range frames {
-		k := cmp.Or(cameraKey(&frames[i]), home[frames[i].named.series], "\x00"+frames[i].named.series)
+		k := cmp.Or(cameraKey(&frames[i]), home[frames[i].named.series], "\x00"+anyDay.ReplaceAllString(frames[i].named.series, "#"))
 		j, found := at[k]
 		if !found {
 			j = len(list)
@@ -48,6 +49,9 @@ func bodies(frames, movies []Frame) []body {
 	}
 	return list
 }
+
+// anyDay is a day in the path of a folder, with the hours below it.
+var anyDay = regexp.MustCompile(`(19|20)\d\d[-_./]?(0[1-9]|1[0-2])[-_./]?(0[1-9]|[12]\d|3[01])(/\d\d?)*`)
 
 // cameraKey is empty when the header names no camera.
 func cameraKey(f *Frame) string {

@@ -517,9 +517,16 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 	low = make([]int, len(g.files))
 	byFolder := make(map[int]int)
 	same, folders := true, true
+	// Of names such as P1010001 only some look like a month and a day.
+	width, zero := len(g.columns[0][k]), ""
+	for _, c := range g.columns {
+		if len(c[k]) < width || len(c[k]) > width && width == 7 {
+			width, zero = 7, "0"
+		}
+	}
 	for c, i := range g.files {
-		d := g.columns[c][k]
-		if g.base != 10 || len(d) < 6 || len(d) > 8 || len(d) != len(g.columns[0][k]) {
+		d := strings.TrimPrefix(g.columns[c][k], zero)
+		if g.base != 10 || len(d) < 6 || len(d) > 8 || len(d) != width {
 			return nil, nil
 		}
 		high[c], _ = strconv.Atoi(d[:len(d)-4])
@@ -529,7 +536,7 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 		byFolder[out[i].folder] = high[c]
 		folders = folders && (!seen || h == high[c]) && low[c] > 0
 	}
-	n := len(g.pattern) - 1 + len(g.columns[0][k])
+	n := len(g.pattern) - 1 + width
 	dcf := strings.Index(g.pattern, "#") == len(g.pattern)-1 && (n == 8 || n == 9 && len(g.pattern) == 2) // or with the month as two digits
 	switch {
 	case same && dcf:
