@@ -98,11 +98,55 @@ func readNames(frames, movies []Frame) []naming {
 		g.files = append(g.files, i)
 		g.columns = append(g.columns, digits)
 	}
+	var shared []*nameGroup
 	for _, k := range order {
 		groups[k].read(frames, out)
-		groups[k].skip(frames, movies, out)
+		shared = groups[k].onOneCounter(shared, frames, out)
+	}
+	for _, g := range shared {
+		g.skip(frames, movies, out)
 	}
 	return out
+}
+
+// onOneCounter adds g to the groups of a dump, or to the one of them whose numbers it
+// shares: in a DCF folder a number stands for one shot, whatever stands before it (CIPA
+// DC-009), and time goes with the numbers of both.
+func (g *nameGroup) onOneCounter(list []*nameGroup, frames []Frame, out []naming) []*nameGroup {
+	at := &frames[g.files[0]]
+	for _, h := range list {
+		to := &frames[h.files[0]]
+		if g.pattern == h.pattern || out[g.files[0]].wrap != 9999 || out[h.files[0]].wrap != 9999 || len(baseName(at)) != 8 || len(baseName(to)) != 8 ||
+			card(at) != card(to) || cameraKey(at) != cameraKey(to) || cameraKey(at) == "" {
+			continue
+		}
+		both := slices.Concat(h.files, g.files)
+		if falls(both, frames, out) > falls(g.files, frames, out)+falls(h.files, frames, out) {
+			continue
+		}
+		like := out[h.files[0]]
+		for _, i := range g.files {
+			out[i].pattern, out[i].series = like.pattern, like.series
+		}
+		h.files = append(h.files, g.files...)
+		return list
+	}
+	return append(list, g)
+}
+
+// falls counts where time falls along the numbers of files, or none has its own number.
+func falls(files []int, frames []Frame, out []naming) (n int) {
+	files = slices.Clone(files)
+	slices.SortFunc(files, func(a, b int) int {
+		return cmp.Or(cmp.Compare(out[a].folder, out[b].folder), cmp.Compare(out[a].number, out[b].number))
+	})
+	for k := 1; k < len(files); k++ {
+		a, b := files[k-1], files[k]
+		if out[a].folder == out[b].folder && out[a].number == out[b].number || frames[b].Facts.Taken.Before(frames[a].Facts.Taken) {
+			n++
+		}
+	}
+	return n
 }
 
 // original takes the mark of a copy or of an edited one off a name, if the names
@@ -554,6 +598,11 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 	}
 	if spread(low) >= spread(whole) || ones(slices.Clone(low)) < 0 {
 		return nil, nil
+	}
+	if dcf && len(byFolder) == 1 && slices.Min(high) >= 100 { // the folder's number, of files put into one
+		for c, i := range g.files {
+			out[i].folder = high[c]
+		}
 	}
 	return low, nil
 }

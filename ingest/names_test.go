@@ -51,6 +51,9 @@ func TestNames(t *testing.T) {
 		{"month and day", func(i int) string { return fmt.Sprintf("P%X%02d%04d.JPG", 9+i/20, 30-29*(i/20), i+70) }, func(i int) int { return i + 70 }, nil},
 		{"a group and 0001 in another folder", func(i int) string { return fmt.Sprintf("%d/G00%d%04d.JPG", 100+i/10, 2+i/10, (9989+i)%9999+1) },
 			func(i int) int { return (9989+i)%9999 + 1 }, nil},
+		{"a folder's number before the counter, some like a month and a day", func(i int) string {
+			return fmt.Sprintf("%d_PANA/P%d%04d.JPG", 100+i/20, 100+i/20, (979+i)%999+1)
+		}, func(i int) int { return (979+i)%999 + 1 }, nil},
 		{"a day and a counter without a mark", func(i int) string { return fmt.Sprintf("20261125%05d.jpg", i+10) }, func(i int) int { return i + 10 }, nil},
 		{"a day and a long counter", func(i int) string { return fmt.Sprintf("20261125_%06d.jpg", i+1) }, func(i int) int { return i + 1 }, nil},
 	} {

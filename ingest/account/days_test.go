@@ -21,6 +21,16 @@ func series(first, n int, t0, p, grain float64, look int, skip func(k int) bool)
 	return out
 }
 
+// faster moves files of one a second to intervals of 2 to 10 s.
+func faster(list []File) []File {
+	at, step := list[0].T, 2.0
+	for i := range list {
+		list[i].T = math.Floor(at*100) / 100
+		at, step = at+step, step+8/float64(len(list))
+	}
+	return list
+}
+
 // Days that were once told wrong, with the frames of each shoot, the frames missing
 // and those that belong to none.
 func TestDays(t *testing.T) {
@@ -51,7 +61,14 @@ func TestDays(t *testing.T) {
 		{"begun anew with other settings", day(series(1, 80, start, 30, 0.01, 1, nil), series(81, 120, start+30*79+341, 30, 0.01, 2, nil)), []int{80, 120}, 0, 0},
 		{"set back by two hours, no numbers", unnumbered(day(series(1, 86, start+6856, 4, 1, 1, nil), series(1, 38, start, 4, 1, 1, nil))), []int{124}, 0, 0},
 		{"numbers leap where the clock was set back by as much", day(series(100, 100, start, 12, 1, 1, nil), series(499, 60, start+99*12, 12, 1, 1, nil)), []int{160}, 299, 0},
+		{"a test still before a shoot every hour", day(series(1, 1, start-500, 1, 1, 1, nil), series(2, 40, start, 3600, 1, 2, nil)), []int{40}, 0, 1},
+		{"a ramp after test stills", day(series(1, 1, start-800, 1, 0.01, 1, nil), series(2, 1, start-350, 1, 0.01, 2, nil), faster(series(3, 44, start, 1, 0.01, 3, nil))), []int{44}, 0, 2},
 	} {
+		for i := range c.files {
+			if c.files[i].Look > 0 {
+				c.files[i].LightEV = float64(3 * c.files[i].Look)
+			}
+		}
 		a := Solve(c.files, Options{MinFrames: 5, LateFraction: 0.2})
 		missing := 0
 		var frames []int
