@@ -394,6 +394,11 @@ func (b *bracketing) unitRows(files []File, rows []row) []row {
 		end = last
 	}
 	compareLooks(files, out)
+	for k := range out {
+		if !math.IsInf(out[k].leap, 1) { // of incomplete ones not the same exposure is first
+			out[k].leap = 0
+		}
+	}
 	return out
 }
 

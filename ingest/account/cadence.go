@@ -10,8 +10,10 @@ type cadence struct {
 	kind cadenceKind
 	// interval, seconds, of a steady cadence.
 	interval float64
-	// local is the interval at each row, of a ramp.
+	// local is the interval at each row, of a ramp, and jumps tells where it changes at
+	// once.
 	local []float64
+	jumps []bool
 	// slack is how far a stamp may stray from its place beyond the clock's
 	// grain, walk by how much the place itself may move in one interval, both in
 	// seconds.
@@ -337,6 +339,7 @@ func denseMean(v []float64, share, reach float64) float64 {
 const (
 	rampHalf  = 6   // steps to either side by which a ramp's interval is told
 	rampLeast = 1.2 // a ramp changes the interval by this factor or more
+	rampJump  = 0.1 // natural logarithm of the factor by which it does not at once
 )
 
 // rampOf is the cadence of an interval that changes smoothly: at each row that of
@@ -386,10 +389,28 @@ func rampOf(rows []row) (c cadence, ok bool) {
 		}
 		c.local[j] = mid[at]
 	}
+	c.jumps = jumps(c.local, rows)
 	c.slack = slackShare*least + 2*sigma
 	c.walk = slackShare*least + sigma + g/float64(2*half)
 	c.bits = bitsRampFrame + max(0, math.Log2((g+2*c.slack+2*c.walk)/(g+0.2*least)))
 	return c, true
+}
+
+// jumps marks the rows at which a ramp's interval changes at once, by far more than two
+// rows before and after: another interval was set there.
+func jumps(local []float64, rows []row) []bool {
+	out := make([]bool, len(local))
+	change := func(j int) float64 {
+		if j < 1 || j >= len(local) {
+			return 0
+		}
+		places := max(1, (rows[j].t-rows[j-1].t)/max(local[j], local[j-1]))
+		return math.Abs(math.Log(local[j]/local[j-1])) / places
+	}
+	for j := 1; j < len(local); j++ {
+		out[j] = change(j) > rampJump+2*max(change(j-2), change(j+2))
+	}
+	return out
 }
 
 // nearStep is the interval at step i by the steps around it or, where it or they lie

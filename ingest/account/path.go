@@ -172,6 +172,9 @@ func (s *solver) child(h int32, j, places int) node {
 	if !c.free() && s.rows[j].leaps {
 		n.cost += s.leapt
 	}
+	if c.kind == ramp && c.jumps[j] {
+		n.cost += bitsChange
+	}
 	if !c.free() && places > 0 {
 		move := float64(places) * c.at(j)
 		drift := float64(places) * c.walk
