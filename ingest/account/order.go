@@ -473,8 +473,12 @@ func resetBits(x, y *File) float64 {
 }
 
 // nearNumber is how far apart numbers on two cards may be and speak for one counter
-// by that alone.
-const nearNumber = 50
+// by that alone, a few times as far where both were shot on one outing, of so many
+// seconds, with the time for that many shots between.
+const (
+	nearNumber = 50
+	outingS    = 6 * 3600
+)
 
 // shortWrap is the last number of cameras that begin a folder every 999 files
 // (common practice, no published source).
@@ -487,7 +491,7 @@ func numberStep(x, y *File) (du int, weak bool) {
 		return 0, false
 	}
 	du = y.Number - x.Number - y.Skip
-	weak = x.Series != y.Series && du > nearNumber
+	weak = x.Series != y.Series && du > nearNumber && !(du <= 4*nearNumber && y.T-x.T >= float64(du) && y.T-x.T < outingS)
 	if y.Number <= x.Number && x.Wrap > 0 {
 		wrap := x.Wrap
 		if y.Folder == x.Folder+1 && x.Number > 900 && x.Number <= shortWrap {
