@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"stillspan/deflicker/measure/jpeg"
+	"stillspan/internal/files"
 	"stillspan/internal/process"
 )
 
@@ -87,7 +88,7 @@ func (a *Ahead) Take(path string, b *jpeg.Picture) {
 
 // start starts the process that scales and, beside it, the one that keeps.
 func (a *Ahead) start() (err error) {
-	if a.file, err = os.CreateTemp(filepath.Dir(a.p.job.Out), ".stillspan-frames-*"); err != nil {
+	if a.file, err = os.CreateTemp(filepath.Dir(a.p.job.Out), files.TempPrefix+"frames-*"+files.TempSuffix); err != nil {
 		return err
 	}
 	os.Remove(a.file.Name()) // where the system lets an open file go without a name

@@ -169,14 +169,14 @@ func write(path string, sync bool, fill func(io.Writer) error) error {
 	return nil
 }
 
-// tempSuffix ends the names of half-written files.
-const tempSuffix = ".tmp"
+// TempSuffix ends the names of half-written files.
+const TempSuffix = ".tmp"
 
 // createTemp makes a half-written file, locked for as long as it is open where
 // the file system knows locks, so that sweepParts leaves it alone.
 func createTemp(dir string) (*os.File, error) {
 	for {
-		f, err := os.CreateTemp(dir, TempPrefix+"*"+tempSuffix)
+		f, err := os.CreateTemp(dir, TempPrefix+"*"+TempSuffix)
 		if err != nil {
 			return nil, err
 		}
@@ -199,7 +199,7 @@ func sweepParts(dir string) {
 	entries, _ := os.ReadDir(dir)
 	for _, e := range entries {
 		name := e.Name()
-		if !e.Type().IsRegular() || !strings.HasPrefix(name, TempPrefix) || !strings.HasSuffix(name, tempSuffix) {
+		if !e.Type().IsRegular() || !strings.HasPrefix(name, TempPrefix) || !strings.HasSuffix(name, TempSuffix) {
 			continue
 		}
 		info, err := e.Info()
