@@ -3,6 +3,7 @@ package main
 import (
 	"image"
 	"image/color"
+	"image/draw"
 	"math"
 	"math/rand/v2"
 
@@ -15,6 +16,10 @@ import (
 // rounded, a smooth sky would move by whole pixels.
 func moved(img *image.RGBA, margin, w, h int, x, y float64, rng *rand.Rand) *image.RGBA {
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	if x == 0 && y == 0 {
+		draw.Draw(out, out.Rect, img, image.Pt(margin, margin), draw.Src)
+		return out
+	}
 	sx, sy := float64(margin)-x, float64(margin)-y
 	ix, iy := int(math.Floor(sx)), int(math.Floor(sy))
 	kx, ky := keys(sx-float64(ix)), keys(sy-float64(iy))
@@ -135,13 +140,8 @@ func blurred(img *image.RGBA, sigma float64) *image.RGBA {
 }
 
 func rgba(img image.Image) *image.RGBA {
-	b := img.Bounds()
-	out := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy()))
-	for y := range b.Dy() {
-		for x := range b.Dx() {
-			out.Set(x, y, img.At(b.Min.X+x, b.Min.Y+y))
-		}
-	}
+	out := image.NewRGBA(image.Rect(0, 0, img.Bounds().Dx(), img.Bounds().Dy()))
+	draw.Draw(out, out.Rect, img, img.Bounds().Min, draw.Src)
 	return out
 }
 

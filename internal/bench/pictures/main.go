@@ -13,6 +13,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"image"
 	"math"
 	"os"
 	"os/exec"
@@ -20,6 +21,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 
 	"stillspan/internal/bench"
@@ -85,35 +87,62 @@ func (o options) run(ctx context.Context) (met bool, err error) {
 		}
 	}
 	shots := photos(o.data)
+	scores := make([]score, len(kinds))
+	for n := range max(o.clean, o.count("any", len(shots))) {
+		if err := o.judgeAll(ctx, n, shots, dir, scores); err != nil {
+			return false, err
+		}
+	}
 	fmt.Printf("%-8s %9s %8s %6s %8s %9s %9s\n", "kind", "sequences", "planted", "found", "invented", "error rms", "worst px")
 	met = true
-	for _, kind := range kinds {
-		name := cmp.Or(kind, "clean")
-		if o.kind != "" && o.kind != name {
-			continue
+	for k := range scores {
+		if name := cmp.Or(kinds[k], "clean"); o.kind == "" || o.kind == name {
+			met = scores[k].print(name) && met
 		}
-		var s score
-		for n := range o.count(kind, len(shots)) {
-			drawings := len(scenes) + len(places)
-			i, photo := n%(drawings+len(shots)), ""
-			if i >= drawings {
-				photo = shots[i-drawings]
-			}
-			q := newSequence(i, photo, kind, o.seed+uint64(n)*101, o.frames)
-			if !strings.Contains(q.name, o.scene) {
-				continue
-			}
-			if err := o.judge(ctx, filepath.Join(cmp.Or(o.keep, dir), fmt.Sprintf("%s-%d-%d", name, o.seed, n)), q, &s); err != nil {
-				return false, err
-			}
-		}
-		met = s.print(name) && met
 	}
 	if o.kind != "" && o.kind != "steady" {
 		return met, nil
 	}
 	ok, err := o.steady(ctx, dir, shots)
 	return ok && met, err
+}
+
+// judgeAll judges scene n with each kind of fault. What the faults are planted in is
+// drawn once.
+func (o options) judgeAll(ctx context.Context, n int, shots []string, dir string, scores []score) error {
+	drawings := len(scenes) + len(places)
+	i, photo := n%(drawings+len(shots)), ""
+	if i >= drawings {
+		photo = shots[i-drawings]
+	}
+	var base func(t int) *image.RGBA
+	for k, kind := range kinds {
+		name := cmp.Or(kind, "clean")
+		if o.kind != "" && o.kind != name || n >= o.count(kind, len(shots)) {
+			continue
+		}
+		q := newSequence(i, photo, kind, o.seed+uint64(n)*101, o.frames)
+		if !strings.Contains(q.name, o.scene) {
+			return nil
+		}
+		if base == nil {
+			base = once(q.base, q.n)
+		}
+		q.base = base
+		if err := o.judge(ctx, filepath.Join(cmp.Or(o.keep, dir), fmt.Sprintf("%s-%d-%d", name, o.seed, n)), q, &scores[k]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// once is draw, which draws each of n frames the first time only.
+func once(draw func(t int) *image.RGBA, n int) func(t int) *image.RGBA {
+	frames := make([]func() *image.RGBA, n)
+	for t := range frames {
+		frames[t] = sync.OnceValue(func() *image.RGBA { return draw(t) })
+	}
+	return func(t int) *image.RGBA { return frames[t]() }
 }
 
 // steady renders shaken sequences of still scenes and prints what is left of it.

@@ -43,7 +43,7 @@ type sequence struct {
 	quality int
 	flicker float64
 	noise   float64
-	base    func(t int) *image.RGBA // with a margin
+	base    func(t int) *image.RGBA // with a margin; not to be changed
 	faults  []fault
 	shake   [][2]float64 // pixels
 }
@@ -88,9 +88,7 @@ func newSequence(i int, photo, kind string, seed uint64, frames int) *sequence {
 		}
 		q.w, q.h = min(q.w, img.Bounds().Dx()), min(q.h, img.Bounds().Dy())
 		still := rgba(imaging.Fill(img, q.w+2*margin, q.h+2*margin, imaging.Center, imaging.Lanczos))
-		q.base = func(int) *image.RGBA {
-			return &image.RGBA{Pix: bytes.Clone(still.Pix), Stride: still.Stride, Rect: still.Rect}
-		}
+		q.base = func(int) *image.RGBA { return still }
 	} else if i >= len(scenes) {
 		p := places[i-len(scenes)]
 		q.name = p.name
