@@ -78,7 +78,8 @@ type solver struct {
 	rivals       []rival
 	level        []int32 // survivors at the row before
 	next         []node
-	end          int32 // the last node of the account solved
+	order        []int32 // of next, the cheapest first
+	end          int32   // the last node of the account solved
 	// alternatives are other accounts that cost little more than the last solved.
 	alternatives []other
 }
@@ -494,6 +495,9 @@ func (s *solver) enter(j int) {
 		var best node
 		found := false
 		for _, h := range s.level {
+			if found && s.nodes[h].cost >= best.cost { // neither is for nothing
+				continue
+			}
 			for i, n := range [2]node{s.asShoot(h, j, k), s.asChange(h, j, k)} {
 				if i == 1 && s.rows[j].other {
 					break
@@ -698,12 +702,16 @@ const maxPhases = 5 // survivors of one cadence that differ in phase
 // settle keeps the cheapest accounts of those that have come to the same state,
 // and remembers which others came near with another verdict.
 func (s *solver) settle() {
-	slices.SortStableFunc(s.next, func(a, b node) int { return cmp.Compare(a.cost, b.cost) })
+	s.order = s.order[:0] // nodes are large to move
+	for i := range s.next {
+		s.order = append(s.order, int32(i))
+	}
+	slices.SortFunc(s.order, func(a, b int32) int { return cmp.Or(cmp.Compare(s.next[a].cost, s.next[b].cost), cmp.Compare(a, b)) })
 	s.level = s.level[:0]
 	phases := [maxCadences + 3]int8{}
-	limit := s.next[0].cost + bitsBeam
+	limit := s.next[s.order[0]].cost + bitsBeam
 next:
-	for i := range s.next {
+	for _, i := range s.order {
 		n := &s.next[i]
 		if n.cost > limit {
 			break
