@@ -18,6 +18,8 @@ type row struct {
 	// weak is set where the counter may have been another one, so that the step
 	// counts only as far as the time that passed allows for it.
 	weak bool
+	// rolls is set where the counter's end lies before: it may or may not have a 0.
+	rolls bool
 	// shared is set where other bodies have numbers of the same counter.
 	shared bool
 	// other is set where pictures begin that cannot play in one clip with those
@@ -426,7 +428,9 @@ func appendChains(rows []row, files []File, list []chain) []row {
 		case k > 0 && all[k-1].chain == p.chain:
 			r.du, r.weak = numberStep(&files[all[k-1].file], f)
 		case k == 0: // another chain ends here
-			r.du, r.weak = numberStep(&files[rows[len(rows)-1].file], f)
+			x := &files[rows[len(rows)-1].file]
+			r.du, r.weak = numberStep(x, f)
+			r.rolls = r.weak && x.Series == f.Series
 			r.weak = r.weak || r.du > 1
 		}
 		r.planned = int32(f.Planned)

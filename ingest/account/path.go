@@ -590,7 +590,11 @@ func (s *solver) asShoot(h int32, j, k int) node {
 	apart := r.t + r.g/2 - p.mid()
 	// Between planned shoots lies what else was shot. Another card's numbers count
 	// where they tell of the same pause as the clock.
-	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= r.g+from.slack+float64(r.du)*from.walk
+	within := r.g + from.slack + float64(r.du)*from.walk
+	if r.rolls {
+		within += from.at(j)
+	}
+	told := !r.weak || r.shared || !from.free() && math.Abs(apart-float64(r.du)*from.at(j)) <= within
 	hint := s.hinted(p, j, k)
 	turned := r.changed && s.moved > bitsMoved || r.leaps && s.leapt > bitsMoved
 	if !from.free() && !to.free() && apart < 2.5*min(from.at(j), to.at(j)) {
