@@ -108,6 +108,8 @@ type Dump struct {
 	Unreadable []Frame
 	// FolderGaps are folders that are not here between others of one card.
 	FolderGaps []FolderGap
+	// NumberGaps are file numbers that are missing beside shoots.
+	NumberGaps []NumberGap
 }
 
 // Remains are loose frames that keep an interval, with others missing between.

@@ -530,6 +530,9 @@ func (g *nameGroup) skip(frames, movies []Frame, out []naming) {
 			continue
 		}
 		if n, err := strconv.Atoi(digits[len(digits)-1]); err == nil {
+			if out[g.files[0]].wrap == 9999 {
+				n %= 10_000 // as below cuts them
+			}
 			all = append(all, place{dcfNumber(&movies[k]), n, -1})
 		}
 	}

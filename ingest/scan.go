@@ -56,6 +56,7 @@ func Scan(ctx context.Context, root string, opt Options, progress func(done, tot
 		return cmp.Or(a.Frames[0].Facts.Taken.Compare(b.Frames[0].Facts.Taken), cmp.Compare(a.Frames[0].Name, b.Frames[0].Name))
 	})
 	nameSequences(d.Sequences)
+	d.NumberGaps = d.numberGaps()
 	for _, list := range [][]Frame{d.Loose, d.Unreadable} {
 		slices.SortStableFunc(list, func(a, b Frame) int { return cmp.Compare(a.Name, b.Name) })
 	}

@@ -52,10 +52,11 @@ const (
 	KindRefused    Kind = "not-this-shoot" // looks like a planned shoot and is none
 	KindNoCopy     Kind = "no-copy"        // in no verified copy
 	KindUnreadable Kind = "unreadable"
-	KindNotFound   Kind = "not-found"      // planned, and not in the dump
-	KindFolder     Kind = "folder-missing" // file numbers run on over it
-	KindRemains    Kind = "loose-remains"  // loose stills that may be of a shoot with frames missing
-	KindNone       Kind = "no-sequence"    // nothing in the dump is a sequence
+	KindNotFound   Kind = "not-found"       // planned, and not in the dump
+	KindNumbers    Kind = "numbers-missing" // file numbers beside a shoot
+	KindFolder     Kind = "folder-missing"  // file numbers run on over it
+	KindRemains    Kind = "loose-remains"   // loose stills that may be of a shoot with frames missing
+	KindNone       Kind = "no-sequence"     // nothing in the dump is a sequence
 )
 
 // Advice on frames that are not there, by cause.
@@ -415,6 +416,13 @@ func (r *Report) dumpFindings(in *Input) {
 			Kind:   KindFolder,
 			Text:   fmt.Sprintf("%s %s not in this dump, nor %s between %s and %s", which, are, words.Count(g.Numbers, "file number"), path.Base(g.Before), path.Base(g.After)),
 			Advice: "Look for it on the card before wiping it, and copy it again; after a folder that was deleted in the camera there is nothing to find.", Card: true,
+		})
+	}
+	for _, g := range in.Dump.NumberGaps {
+		r.Findings = append(r.Findings, Finding{
+			Kind:   KindNumbers,
+			Text:   fmt.Sprintf("%s %s missing between %s and %s, beside a shoot", words.Count(g.Count, "file number"), are(g.Count), path.Base(g.Before), path.Base(g.After)),
+			Advice: "Look for them on the card before wiping it; of stills that were deleted in the camera there is nothing to find.", Card: true,
 		})
 	}
 	for _, x := range in.Dump.Remains {
