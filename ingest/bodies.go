@@ -147,13 +147,14 @@ func lightEV(f *Frame) float64 {
 }
 
 // classesOf numbers the framings of a body's frames: pictures of one class can
-// play in one clip as they are. -1 stands for a header that could not be read.
+// play in one clip as they are. -1 stands for a header that could not be read, or not be
+// believed.
 func classesOf(f []Frame, opt Options) []int {
 	out := make([]int, len(f))
 	var like []*Frame // the last of each class
 	for i := range f {
 		out[i] = -1
-		if f[i].Facts.Width == 0 {
+		if f[i].Facts.Width == 0 || f[i].Problem != nil {
 			continue
 		}
 		for k := range like {

@@ -11,6 +11,7 @@ import (
 type NumberGap struct {
 	Before, After string // names of the stills beside the gap
 	Count         int    // file numbers
+	after         naming
 }
 
 const (
@@ -34,10 +35,16 @@ type placed struct {
 // and loose stills, and that no account of a shoot speaks of.
 func (d *Dump) numberGaps() (gaps []NumberGap) {
 	cameras, cards := make(map[string][]placed), make(map[string][]placed)
+	type name struct {
+		series string
+		number int
+	}
+	untimed := make(map[name]bool) // damaged ones, say
 	add := func(list []Frame, seq int) {
 		for i := range list {
 			f := &list[i]
 			if f.named.number < 0 || f.Facts.Taken.IsZero() {
+				untimed[name{f.named.series, f.named.number}] = true
 				continue
 			}
 			p := placed{f, f.named.number, seq}
@@ -63,6 +70,14 @@ func (d *Dump) numberGaps() (gaps []NumberGap) {
 			gaps = append(gaps, d.gapsOf(list)...)
 		}
 	}
+	gaps = slices.DeleteFunc(gaps, func(g NumberGap) bool {
+		for n := range g.Count {
+			if untimed[name{g.after.series, g.after.number - 1 - n}] {
+				return true
+			}
+		}
+		return false
+	})
 	slices.SortFunc(gaps, func(a, b NumberGap) int { return cmp.Compare(a.Before, b.Before) })
 	return gaps
 }
@@ -112,7 +127,7 @@ func (d *Dump) gapsOf(list []placed) (gaps []NumberGap) {
 			}
 		}
 		if apart := b.f.Facts.Taken.Sub(a.f.Facts.Taken); apart <= longest && apart >= time.Duration(n)*time.Second/10 {
-			gaps = append(gaps, NumberGap{a.f.Name, b.f.Name, n})
+			gaps = append(gaps, NumberGap{a.f.Name, b.f.Name, n, b.f.named})
 		}
 	}
 	return gaps
