@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -72,16 +73,18 @@ func (t *tree) dropBackups(frames []Frame) []Frame {
 		return k
 	}
 	at := make(map[like][]int)
-	sets := make(map[string][]int)
-	set := make([]string, len(frames)) // of each frame
 	for i := range frames {
 		k := of(&frames[i])
 		at[k] = append(at[k], i)
-		set[i] = path.Dir(frames[i].Name) + "/" + digits.ReplaceAllString(baseName(&frames[i]), "0")
-		sets[set[i]] = append(sets[set[i]], i)
 	}
 	if len(at) == len(frames) {
 		return frames
+	}
+	sets := make(map[string][]int)
+	set := make([]string, len(frames)) // of each frame
+	for i := range frames {
+		set[i] = path.Dir(frames[i].Name) + "/" + digits.ReplaceAllString(baseName(&frames[i]), "0")
+		sets[set[i]] = append(sets[set[i]], i)
 	}
 	gone := make([]bool, len(frames))
 	for _, name := range slices.SortedFunc(maps.Keys(sets), func(a, b string) int {
@@ -128,7 +131,7 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		return cmp.Compare(marks(&a), marks(&b))
 	})
 	at := make(map[string]int, len(frames))
-	copies := copyFolders(frames)
+	copies := sync.OnceValue(func() func(a, b string) bool { return copyFolders(frames) }) // seldom asked
 	kept = make([]Frame, 0, len(frames))
 	for _, f := range frames {
 		key := shotKey(&f, copyMark)
@@ -145,7 +148,7 @@ func (t *tree) joinShots(frames []Frame) (kept, again []Frame) {
 		have := &kept[i]
 		alike := isRaw(f.Name) == isRaw(have.Name)
 		switch dir, other := path.Dir(f.Name), path.Dir(have.Name); {
-		case dir != other && !copies(dir, other) && !sameContent(&f, have):
+		case dir != other && !copies()(dir, other) && !sameContent(&f, have):
 			kept = append(kept, f) // another body's
 		case t.pairUp(have, f):
 		case alike && (f.Problem == nil) != (have.Problem == nil) && samePixels(&f, have):

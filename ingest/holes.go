@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"slices"
 	"time"
+
+	"stillspan/ingest/account"
 )
 
 // NumberGap is a run of file numbers of one camera that are not in the dump,
@@ -11,7 +13,6 @@ import (
 type NumberGap struct {
 	Before, After string // names of the stills beside the gap
 	Count         int    // file numbers
-	after         naming
 }
 
 const (
@@ -19,9 +20,8 @@ const (
 	// taken for stills of one outing.
 	mostBeside = 500
 	// outing is how long the time between the stills beside a gap may be, but
-	// where the shoot's own interval fills it (common practice, no published
-	// source).
-	outing = 6 * time.Hour
+	// where the shoot's own interval fills it.
+	outing = account.OutingS * time.Second
 )
 
 // placed is a still with a file number.
@@ -31,25 +31,32 @@ type placed struct {
 	seq    int // of the sequence; -1 for none
 }
 
+// counterOf is a camera and what its file names have in common, on all cards or on
+// one.
+type counterOf struct{ name, make, model, serial string }
+
+// numbered is a number on a card.
+type numbered struct {
+	series string
+	number int
+}
+
 // numberGaps finds the numbers that are missing between shoots, and between a shoot
 // and loose stills, and that no account of a shoot speaks of.
 func (d *Dump) numberGaps() (gaps []NumberGap) {
-	cameras, cards := make(map[string][]placed), make(map[string][]placed)
-	type name struct {
-		series string
-		number int
-	}
-	untimed := make(map[name]bool) // damaged ones, say
+	cameras, cards := make(map[counterOf][]placed), make(map[counterOf][]placed)
+	untimed := make(map[numbered]bool) // damaged ones, say
 	add := func(list []Frame, seq int) {
 		for i := range list {
 			f := &list[i]
 			if f.named.number < 0 || f.Facts.Taken.IsZero() {
-				untimed[name{f.named.series, f.named.number}] = true
+				untimed[numbered{f.named.series, f.named.number}] = true
 				continue
 			}
-			p := placed{f, f.named.number, seq}
-			camera, card := f.named.pattern+"\x00"+cameraKey(f), f.named.series+"\x00"+cameraKey(f)
-			cameras[camera], cards[card] = append(cameras[camera], p), append(cards[card], p)
+			c := counterOf{f.named.pattern, f.Facts.Make, f.Facts.Model, f.Facts.Serial}
+			cameras[c] = append(cameras[c], placed{f, f.named.number, seq})
+			c.name = f.named.series
+			cards[c] = append(cards[c], placed{f, f.named.number, seq})
 		}
 	}
 	for k := range d.Sequences {
@@ -59,7 +66,7 @@ func (d *Dump) numberGaps() (gaps []NumberGap) {
 	add(d.Loose, -1)
 	add(d.Unreadable, -1)
 	counted := make(map[string]bool) // cards of cameras that count over all of them
-	for _, groups := range []map[string][]placed{cameras, cards} {
+	for _, groups := range []map[counterOf][]placed{cameras, cards} {
 		for _, list := range groups {
 			if counted[list[0].f.named.series] || !inTime(list) {
 				continue
@@ -67,17 +74,9 @@ func (d *Dump) numberGaps() (gaps []NumberGap) {
 			for _, p := range list {
 				counted[p.f.named.series] = true
 			}
-			gaps = append(gaps, d.gapsOf(list)...)
+			gaps = append(gaps, d.gapsOf(list, untimed)...)
 		}
 	}
-	gaps = slices.DeleteFunc(gaps, func(g NumberGap) bool {
-		for n := range g.Count {
-			if untimed[name{g.after.series, g.after.number - 1 - n}] {
-				return true
-			}
-		}
-		return false
-	})
 	slices.SortFunc(gaps, func(a, b NumberGap) int { return cmp.Compare(a.Before, b.Before) })
 	return gaps
 }
@@ -103,8 +102,9 @@ func inTime(list []placed) bool {
 	return true
 }
 
-// gapsOf are the gaps of one counter beside shoots that say nothing of them.
-func (d *Dump) gapsOf(list []placed) (gaps []NumberGap) {
+// gapsOf are the gaps of one counter beside shoots that say nothing of them, and in
+// which no still without a time has a number.
+func (d *Dump) gapsOf(list []placed, untimed map[numbered]bool) (gaps []NumberGap) {
 	last := make(map[int]int) // still of each shoot
 	for i, p := range list {
 		last[p.seq] = i
@@ -117,39 +117,39 @@ func (d *Dump) gapsOf(list []placed) (gaps []NumberGap) {
 			continue // numbered by turns with another
 		}
 		n := b.number - a.number - 1 - b.f.named.skip
-		if n <= 0 || n > mostBeside || a.seq == b.seq || d.told(a.seq, len(d.frames(a.seq))-1) || d.told(b.seq, -1) {
+		if n <= 0 || n > mostBeside || a.seq == b.seq || d.toldAfter(a.seq) || d.toldBefore(b.seq) {
 			continue
 		}
-		longest := outing
-		for _, s := range []int{a.seq, b.seq} {
-			if s >= 0 {
-				longest = max(longest, time.Duration(2*float64(n+1)*d.Sequences[s].Timing.IntervalS*float64(time.Second)))
-			}
+		apart := b.f.Facts.Taken.Sub(a.f.Facts.Taken)
+		if apart > max(outing, d.usual(a.seq, n+1), d.usual(b.seq, n+1)) || apart < time.Duration(n)*time.Second/10 {
+			continue
 		}
-		if apart := b.f.Facts.Taken.Sub(a.f.Facts.Taken); apart <= longest && apart >= time.Duration(n)*time.Second/10 {
-			gaps = append(gaps, NumberGap{a.f.Name, b.f.Name, n, b.f.named})
+		here := false
+		for k := range n {
+			here = here || untimed[numbered{b.f.named.series, b.f.named.number - 1 - k}]
+		}
+		if !here {
+			gaps = append(gaps, NumberGap{a.f.Name, b.f.Name, n})
 		}
 	}
 	return gaps
 }
 
-func (d *Dump) frames(seq int) []Frame {
+// usual is twice the time that a shoot takes for so many frames; 0 for none.
+func (d *Dump) usual(seq, frames int) time.Duration {
 	if seq < 0 {
-		return nil
+		return 0
 	}
-	return d.Sequences[seq].Frames
+	return time.Duration(2 * float64(frames) * d.Sequences[seq].Timing.IntervalS * float64(time.Second))
 }
 
-// told reports whether a shoot's account has frames or numbers missing after the
-// given one.
-func (d *Dump) told(seq, after int) bool {
-	if seq < 0 {
-		return false
-	}
-	for _, g := range d.Sequences[seq].Timing.Gaps {
-		if g.After == after {
-			return true
-		}
-	}
-	return false
+// toldBefore reports whether a shoot's account has frames or numbers missing before
+// its first frame.
+func (d *Dump) toldBefore(seq int) bool {
+	return seq >= 0 && slices.ContainsFunc(d.Sequences[seq].Timing.Gaps, func(g account.Gap) bool { return g.After < 0 })
+}
+
+// toldAfter is the same of what comes after its last.
+func (d *Dump) toldAfter(seq int) bool {
+	return seq >= 0 && slices.ContainsFunc(d.Sequences[seq].Timing.Gaps, func(g account.Gap) bool { return g.After == len(d.Sequences[seq].Frames)-1 })
 }

@@ -114,10 +114,15 @@ func readNames(frames, movies []Frame) []naming {
 // DC-009), and time goes with the numbers of both.
 func (g *nameGroup) onOneCounter(list []*nameGroup, frames []Frame, out []naming) []*nameGroup {
 	at := &frames[g.files[0]]
+	named := func(h *nameGroup) bool {
+		return out[h.files[0]].wrap == 9999 && len(baseName(&frames[h.files[0]])) == 8
+	}
+	if !named(g) || cameraKey(at) == "" {
+		return append(list, g)
+	}
 	for _, h := range list {
 		to := &frames[h.files[0]]
-		if g.pattern == h.pattern || out[g.files[0]].wrap != 9999 || out[h.files[0]].wrap != 9999 || len(baseName(at)) != 8 || len(baseName(to)) != 8 ||
-			card(at) != card(to) || cameraKey(at) != cameraKey(to) || cameraKey(at) == "" {
+		if g.pattern == h.pattern || !named(h) || card(at) != card(to) || cameraKey(at) != cameraKey(to) {
 			continue
 		}
 		both := slices.Concat(h.files, g.files)
@@ -564,15 +569,9 @@ func (g *nameGroup) below(k int, out []naming) (low, session []int) {
 	low = make([]int, len(g.files))
 	byFolder := make(map[int]int)
 	same, folders := true, true
-	// Of names such as P1010001 only some look like a month and a day.
-	width, zero := len(g.columns[0][k]), ""
-	for _, c := range g.columns {
-		if len(c[k]) < width || len(c[k]) > width && width == 7 {
-			width, zero = 7, "0"
-		}
-	}
+	width := len(g.columns[0][k])
 	for c, i := range g.files {
-		d := strings.TrimPrefix(g.columns[c][k], zero)
+		d := g.columns[c][k]
 		if g.base != 10 || len(d) < 6 || len(d) > 8 || len(d) != width {
 			return nil, nil
 		}

@@ -476,13 +476,14 @@ func resetBits(x, y *File) float64 {
 	return bits
 }
 
+// OutingS is the seconds within which stills were shot on one outing (common practice,
+// no published source).
+const OutingS = 6 * 3600
+
 // nearNumber is how far apart numbers on two cards may be and speak for one counter
-// by that alone, a few times as far where both were shot on one outing, of so many
-// seconds, with the time for that many shots between.
-const (
-	nearNumber = 50
-	outingS    = 6 * 3600
-)
+// by that alone, a few times as far where both were shot on one outing, with the time
+// for that many shots between.
+const nearNumber = 50
 
 // shortWrap is the last number of cameras that begin a folder every 999 files
 // (common practice, no published source).
@@ -495,7 +496,7 @@ func numberStep(x, y *File) (du int, weak bool) {
 		return 0, false
 	}
 	du = y.Number - x.Number - y.Skip
-	weak = x.Series != y.Series && du > nearNumber && !(du <= 4*nearNumber && y.T-x.T >= float64(du) && y.T-x.T < outingS)
+	weak = x.Series != y.Series && du > nearNumber && !(du <= 4*nearNumber && y.T-x.T >= float64(du) && y.T-x.T < OutingS)
 	if y.Number <= x.Number && x.Wrap > 0 {
 		wrap := x.Wrap
 		if y.Folder == x.Folder+1 && x.Number > 900 && x.Number <= shortWrap {
