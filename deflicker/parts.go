@@ -14,10 +14,19 @@ type partMeter struct {
 // compare notes each part's change, of cells of which each changed by change EV
 // with a weight, less the whole picture's g.
 func (m *partMeter) compare(c *view, change, weight []float32, g link) {
+	sums, total := partSums(c, change, weight, g, func(x, y int) int { return y*partsDown/c.h*partsAcross + x*partsAcross/c.w })
+	for p := range m.links {
+		if total[p] > 0 {
+			m.links[p] = append(m.links[p], link{from: g.from, to: g.to, ev: sums[p] / total[p], spread: g.spread})
+		}
+	}
+}
+
+// partSums adds up, for each part, the weights of its cells and by how much these
+// changed otherwise than the whole picture's g, one step of the biweight.
+func partSums(c *view, change, weight []float32, g link, part func(x, y int) int) (sums, total [partsAcross * partsDown]float64) {
 	reach := float32(1 / (biweightReach * max(g.spread, 0.02)))
-	var sums, total [partsAcross * partsDown]float64
 	for y := range c.h {
-		row := y * partsDown / c.h * partsAcross
 		for x := range c.w {
 			i := y*c.w + x
 			e := change[i] - float32(g.ev)
@@ -26,16 +35,12 @@ func (m *partMeter) compare(c *view, change, weight []float32, g link) {
 				continue
 			}
 			k := float64(weight[i] * (1 - u*u) * (1 - u*u))
-			p := row + x*partsAcross/c.w
+			p := part(x, y)
 			sums[p] += k * float64(e)
 			total[p] += k
 		}
 	}
-	for p := range sums {
-		if total[p] > 0 {
-			m.links[p] = append(m.links[p], link{from: g.from, to: g.to, ev: sums[p] / total[p], spread: g.spread})
-		}
-	}
+	return sums, total
 }
 
 // append adds the comparisons of a later stretch.
@@ -65,22 +70,7 @@ func halfOf(x, y, w, h int) int { return (y*chessSquares/h ^ x*chessSquares/w) &
 
 // compare notes each half's change, as partMeter.compare does.
 func (h *halves) compare(c *view, change, weight []float32, g link) {
-	reach := float32(1 / (biweightReach * max(g.spread, 0.02)))
-	var sums, total [2]float64
-	for y := range c.h {
-		for x := range c.w {
-			i := y*c.w + x
-			e := change[i] - float32(g.ev)
-			u := e * reach
-			if weight[i] <= 0 || u*u >= 1 {
-				continue
-			}
-			k := float64(weight[i] * (1 - u*u) * (1 - u*u))
-			half := halfOf(x, y, c.w, c.h)
-			sums[half] += k * float64(e)
-			total[half] += k
-		}
-	}
+	sums, total := partSums(c, change, weight, g, func(x, y int) int { return halfOf(x, y, c.w, c.h) })
 	if total[0] > 0 && total[1] > 0 {
 		for k := range h {
 			h[k] = append(h[k], link{from: g.from, to: g.to, ev: sums[k] / total[k], spread: g.spread})
