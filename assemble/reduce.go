@@ -239,8 +239,8 @@ func (d *reducer) convert(ctx context.Context, r *reduction, memory int64) (faul
 }
 
 // feedReduced writes the planes of all stills, but those decoded ahead, to out in
-// order, and returns what is
-// wrong with those that are shown all the same, by their index.
+// order, and returns what is wrong with those that are shown all the same, by their
+// index.
 func (p *Pipeline) feedReduced(ctx context.Context, out io.WriteCloser) (faults []string, err error) {
 	faults = make([]string, len(p.job.Sources))
 	early := len(p.early)

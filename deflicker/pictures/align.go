@@ -224,20 +224,16 @@ func (n *normal) add(weight, x, y float64, t tensor, ex, ey float64) {
 	n.ex, n.ey, n.et = n.ex+weight*ex, n.ey+weight*ey, n.et+weight*(x*ey-y*ex)
 }
 
-// moved is the movement of least squares, without a turn; false where it is not told.
-func (n *normal) moved() (d shift, ok bool) {
+// shift is the movement of least squares, with a turn where turns is set; false where
+// it is not told.
+func (n *normal) shift(turns bool) (d shift, ok bool) {
 	trace := n.xx + n.yy
 	if !(n.xx*n.yy-n.xy*n.xy > 1e-6*trace*trace) {
 		return d, false
 	}
 	d.x, d.y = n.solved(n.ex, n.ey)
-	return d, true
-}
-
-// turned is that with a turn.
-func (n *normal) turned() (d shift, ok bool) {
-	if d, ok = n.moved(); !ok {
-		return d, false
+	if !turns {
+		return d, true
 	}
 	kx, ky := n.solved(n.xt, n.yt)
 	left := n.tt - kx*n.xt - ky*n.yt
@@ -353,12 +349,7 @@ func (a *view) voted(fit []tileFit, first, turns bool) (by shift, ok bool) {
 			}
 			n.add(w, t.x, t.y, t.tensor, f.ex, f.ey)
 		}
-		if turns {
-			by, ok = n.turned()
-		} else {
-			by, ok = n.moved()
-		}
-		if !ok {
+		if by, ok = n.shift(turns); !ok {
 			return by, false
 		}
 		scale = max(0.15, scale/3)

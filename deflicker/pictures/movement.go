@@ -419,8 +419,9 @@ type vote struct {
 }
 
 // elected is the movement, with a turn where turns is set, that most votes agree on,
-// its standard error, and how many equal votes these are worth: least squares, each vote weighted by Tukey's function of how
-// far it is off (Beaton and Tukey 1974), from the medians on.
+// its standard error, and how many equal votes these are worth: least squares, each
+// vote weighted by Tukey's function of how far it is off (Beaton and Tukey 1974), from
+// the medians on.
 func elected(all []vote, turns bool) (d shift, doubt, votes float64) {
 	xs, ys, off := make([]weighted, len(all)), make([]weighted, len(all)), make([]weighted, len(all))
 	sum, square := 0.0, 0.0
@@ -445,13 +446,7 @@ func elected(all []vote, turns bool) (d shift, doubt, votes float64) {
 				n.add(v.weight*(1-r*r)*(1-r*r), v.atX, v.atY, v.tensor, ex, ey)
 			}
 		}
-		var next shift
-		var ok bool
-		if turns {
-			next, ok = n.turned()
-		} else {
-			next, ok = n.moved()
-		}
+		next, ok := n.shift(turns)
 		if !ok {
 			break
 		}

@@ -78,6 +78,12 @@ func TestFound(t *testing.T) {
 	all := func(code float64) func(int, int, float64) float64 {
 		return func(int, int, float64) float64 { return code }
 	}
+	passerBy := func(x, y int, code float64) float64 {
+		if x > 150 && y > 40 && y < 120 {
+			return 0.08
+		}
+		return code
+	}
 	for _, c := range []struct {
 		name  string
 		frame func(t int) (x, y, gain float64, change func(x, y int, code float64) float64, detail float32)
@@ -114,23 +120,13 @@ func TestFound(t *testing.T) {
 		}, Blown, 20, 20},
 		{"cover", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
 			if t == 5 || t == 6 {
-				return 0, 0, 1, func(x, y int, code float64) float64 {
-					if x > 150 && y > 40 && y < 120 {
-						return 0.08
-					}
-					return code
-				}, 5
+				return 0, 0, 1, passerBy, 5
 			}
 			return 0, 0, 1, nil, 5
 		}, Covered, 5, 6},
 		{"long cover", func(t int) (float64, float64, float64, func(int, int, float64) float64, float32) {
 			if t >= 8 && t <= 20 {
-				return 0, 0, 1, func(x, y int, code float64) float64 {
-					if x > 150 && y > 40 && y < 120 {
-						return 0.08
-					}
-					return code
-				}, 5
+				return 0, 0, 1, passerBy, 5
 			}
 			return 0, 0, 1, nil, 5
 		}, Covered, 8, 20},
